@@ -1,0 +1,1 @@
+"""What the numbers and instants of the trade mean. Imports the protocol engine only."""

@@ -1,0 +1,157 @@
+"""The plan: what follows from a situation under a protocol at a moment. A value, never stored."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import Any
+
+from thimble.protocol.finding import Finding, Question, Reason
+from thimble.protocol.vocabulary import Value
+
+
+class State(StrEnum):
+    """Where an action stands."""
+
+    OPEN = "open"
+    DONE = "done"
+    LATE = "late"
+    NO_LONGER_NEEDED = "no_longer_needed"
+    DEPARTED = "departed"
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """When an action is due: not before `earliest`, best by `target`, no later than `latest`.
+
+    Each is an aware instant or None where the protocol sets no such limit, or where the instant
+    that it counts from has not happened yet (`waits_for` then says which action it waits for).
+    """
+
+    earliest: datetime | None
+    target: datetime | None
+    latest: datetime | None
+    waits_for: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One thing to do, with its window, its state and its reasons.
+
+    `kind` is one of first_aid, sample, dose, ask, advice, counsel, review: it decides which entry
+    completes it. `certain` is False while `open_facts` could still make it unnecessary.
+    `amount` is a computed dose ("4.32 mL IM"), or "" where there is none.
+    """
+
+    id: str
+    what: str
+    kind: str
+    whom: str
+    window: Window
+    state: State
+    certain: bool
+    because: tuple[Reason, ...]
+    open_facts: tuple[str, ...] = ()
+    amount: str = ""
+    done_at: datetime | None = None
+    done_by_entry: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A sentence that must be seen, with the rules that raise it. `topic` groups: hiv, hbv, hcv,
+    tetanus, medicines, precautions, warning_signs, first_aid, general."""
+
+    topic: str
+    text: str
+    certain: bool
+    because: tuple[Reason, ...]
+    open_facts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class KnownFact:
+    """A value and where it came from (`entry` is None for a computed fact)."""
+
+    fact: str
+    value: Value
+    said_by: str
+    known_at: datetime | None
+    entry: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Departure:
+    """A clinician decided otherwise than advised, and said why."""
+
+    entry: int
+    subject: str
+    advised: str
+    decided: str
+    reason: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class SignedPlan:
+    """A plan as a clinician signed it: what it said then."""
+
+    entry: int
+    by: str
+    at: datetime
+    decisions: Mapping[str, str | None]
+    actions: tuple[str, ...]
+    protocol_digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """What is known of one case as of a moment: `fold(entries, as_of)`.
+
+    `cannot_be_known` maps facts that were asked, that nobody can answer and that have no value
+    `unknown` of their own, to the reason: they stay open, and are not asked again.
+    `done` maps action ids to the entry that did them. `source_steps` maps asked, consented,
+    refused, lacks_capacity, sampled to their instants.
+    """
+
+    case: str
+    as_of: datetime
+    occurred_at: datetime | None
+    occurred_at_precision: str
+    reported_at: datetime | None
+    facts: Mapping[str, KnownFact]
+    cannot_be_known: Mapping[str, str]
+    done: Mapping[str, Any]
+    source_steps: Mapping[str, datetime]
+    signed: tuple[SignedPlan, ...]
+    departures: tuple[Departure, ...]
+    closed_at: datetime | None
+    closed_reason: str
+    entries: int
+    last_digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everything to do and to know, for one situation under one protocol at one moment.
+
+    `questions` leaves out what cannot be known; `undecidable` maps each decision that rests on such
+    a fact to those facts: a clinician decides it among `possible`.
+    `contradictions` are sentences about facts that cannot hold together; such facts are treated as
+    not settled until corrected.
+    """
+
+    now: datetime
+    protocol_id: str
+    protocol_edition: str
+    protocol_digest: str
+    findings: Mapping[str, Finding]
+    questions: tuple[Question, ...]
+    actions: tuple[Action, ...]
+    cautions: tuple[Caution, ...]
+    undecidable: Mapping[str, tuple[str, ...]]
+    contradictions: tuple[str, ...]
+    computed: Mapping[str, str]
