@@ -1,0 +1,169 @@
+"""Instants, windows and table cells in words, the same on every sheet.
+
+Names of days and months are spelled here and not taken from the machine's locale: a printed plan
+reads the same wherever it was printed.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime, timedelta, tzinfo
+
+from thimble.ledger.plan import Window
+
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+NEAR = timedelta(days=7)
+"""Within this much of now a person is told the hour, further off the day alone."""
+
+
+def day(at: datetime, zone: tzinfo) -> str:
+    """The day in the site's zone: "Thu 26 Nov 2026"."""
+    local = at.astimezone(zone)
+    return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local.year}"
+
+
+def minute(at: datetime, zone: tzinfo) -> str:
+    """Day and time in the site's zone: "Thu 26 Nov 2026, 02:40"."""
+    return f"{day(at, zone)}, {at.astimezone(zone):%H:%M}"
+
+
+def stamp(at: datetime, zone: tzinfo) -> str:
+    """Day, time and zone: "Thu 26 Nov 2026, 02:40 CET (UTC+01:00)"."""
+    local = at.astimezone(zone)
+    offset = local.strftime("%z")
+    name = local.tzname() or ""
+    shown = f"{name} " if name.isalpha() and name != "UTC" else ""
+    return f"{minute(at, zone)} {shown}(UTC{offset[:3]}:{offset[3:5]})"
+
+
+def elapsed(since: datetime, now: datetime) -> str:
+    """Whole minutes between two instants in words: "35 min", "5 h 10 min", "12 days".
+
+    Rounded down: what is shown has certainly passed. A negative span reads "0 min".
+    """
+    minutes = max(0, int((now - since).total_seconds() // 60))
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 72 * 60:
+        rest = f" {minutes % 60} min" if minutes % 60 else ""
+        return f"{minutes // 60} h{rest}"
+    return f"{minutes // (24 * 60)} days"
+
+
+def window_for_a_person(window: Window, now: datetime, zone: tzinfo, waits_for: str = "") -> str:
+    """When to do something, for the one who does it.
+
+    Near limits are told to the minute, far ones by day. `waits_for` is the wording of the action
+    whose completion starts the clock, while it has not been done.
+    """
+
+    def told(at: datetime) -> str:
+        return minute(at, zone) if abs(at - now) <= NEAR else day(at, zone)
+
+    if window.waits_for:
+        return f"The date follows once this is done: {waits_for or window.waits_for}"
+    earliest, target, latest = window.earliest, window.target, window.latest
+    started = earliest is None or earliest <= now
+    passed = latest is not None and latest < now
+    if passed and latest is not None:
+        return f"Was due by {told(latest)}. Ask today whether it is still of use."
+    if latest is not None:
+        if started:
+            best = f", best by {told(target)}" if target and now < target < latest else ""
+            return f"As soon as you can{best}, no later than {told(latest)}"
+        assert earliest is not None
+        best = (
+            f", best on {told(target)}" if target and target not in (earliest, latest) else ""
+        )
+        if told(earliest) == told(latest):
+            return told(latest)
+        return f"Between {told(earliest)} and {told(latest)}{best}"
+    if target is not None and target > now:
+        return f"On or soon after {told(max(target, earliest or target))}"
+    if not started and earliest is not None:
+        return f"From {told(earliest)}"
+    return "As soon as you can"
+
+
+def window_in_full(window: Window, zone: tzinfo, waits_for: str = "") -> dict[str, str]:
+    """Earliest, target and latest to the minute, for a clinician; "–" where there is no limit."""
+    if window.waits_for:
+        after = f"after: {waits_for or window.waits_for}"
+        return {"earliest": after, "target": "–", "latest": "–"}
+    return {
+        name: minute(at, zone) if at else "–"
+        for name, at in (
+            ("earliest", window.earliest), ("target", window.target), ("latest", window.latest),
+        )
+    }  # fmt: skip
+
+
+_NUMBER = r"-?\d+(?:\.\d+)?"
+_COMPARISON = re.compile(rf"^(<=|>=|<|>)\s*({_NUMBER})\s*(.*)$")
+_RANGE = re.compile(rf"^([\[(\]])\s*({_NUMBER})\s*\.\.\s*({_NUMBER})\s*([\])\[])\s*(.*)$")
+_COMPARED = {"<=": "{} or less", ">=": "{} or more", "<": "less than {}", ">": "more than {}"}
+
+
+def split_list(cell: str) -> list[str]:
+    """The members of a list cell; commas inside brackets do not part it."""
+    parts, depth, current = [], 0, ""
+    for character in cell:
+        depth += (character in "([") - (character in ")]")
+        if character == "," and depth <= 0:
+            parts.append(current.strip())
+            current = ""
+        else:
+            current += character
+    parts.append(current.strip())
+    return parts
+
+
+def cell_in_words(cell: str, labels: dict[str, str], unit: str = "") -> str:
+    """An input cell of a decision table as a person says it.
+
+    >>> cell_in_words("(24..168] h", {})
+    'more than 24 h, up to and including 168 h'
+    >>> cell_in_words("not(blood, urine)", {"blood": "Blood", "urine": "Urine"})
+    'neither Blood nor Urine'
+    """
+    cell = cell.strip()
+    if cell == "-":
+        return "any"
+    negated = re.fullmatch(r"not\((.*)\)", cell)
+    if negated:
+        members = [cell_in_words(part, labels, unit) for part in split_list(negated[1])]
+        if len(members) == 1:
+            return f"not {members[0]}"
+        return f"neither {' nor '.join(members)}"
+    parts = split_list(cell)
+    if len(parts) > 1:
+        members = [cell_in_words(part, labels, unit) for part in parts]
+        return ", ".join(members[:-1]) + f" or {members[-1]}"
+    compared = _COMPARISON.match(cell)
+    if compared:
+        return _COMPARED[compared[1]].format(_with_unit(compared[2], compared[3] or unit))
+    ranged = _RANGE.match(cell)
+    if ranged:
+        opening, low, high, closing, own = ranged.groups()
+        low, high = _with_unit(low, own or unit), _with_unit(high, own or unit)
+        start = f"{low} or more" if opening == "[" else f"more than {low}"
+        end = f"up to and including {high}" if closing == "]" else f"less than {high}"
+        return f"{start}, {end}"
+    return labels.get(cell, cell.replace("_", " "))
+
+
+def code_matches(cell: str, value: str) -> bool:
+    """Whether a cell over codes lets `value` through."""
+    cell = cell.strip()
+    if cell == "-":
+        return True
+    negated = re.fullmatch(r"not\((.*)\)", cell)
+    if negated:
+        return value not in split_list(negated[1])
+    return value in split_list(cell)
+
+
+def _with_unit(number: str, unit: str) -> str:
+    return f"{number} {unit}".strip()
