@@ -1,0 +1,340 @@
+"""The situation index: each table, with the tables that feed it, compiled to one dense array.
+
+A grid's axes are the facts that its outcome can depend on, directly, through feeding tables, or through
+a declared impossibility. Values that no test among these can tell apart share a class, so that the 23
+fluids of a table may be three classes. The array holds, for each combination of classes, which rule
+fires (UNIQUE) or which rules apply (COLLECT, a bit a rule). Mixed radix turns a situation into a flat
+index; one decision is then one lookup, and what is still possible is one slice.
+
+Grids are built a question at a time, so that the product of unrelated facts is never enumerated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import prod
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .faults import Fault, ProtocolFaults
+from .feel import UnaryTest
+from .model import Impossible, Manifest, Rule, Table
+from .space import Axis, axis_for
+from .vocabulary import Vocabulary
+
+Codes = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+IMPOSSIBLE, GAP, FED_BY_GAP = -1, -2, -3
+"""Codes of cells where no rule fires: cannot be; no rule; a feeding table has no rule."""
+
+LARGEST_GRID = 4_000_000
+"""Situations in one grid at most; a table that spans more must be split (a fault says so)."""
+
+RULES_IN_GROUP = 60
+"""Rules of a COLLECT grid at most: one bit each in a signed 64-bit code."""
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """One compiled question.
+
+    `axes` are column ids in protocol-wide order; `classes[a][cell]` is the class of an elementary
+    cell of axis `a` (-1 where the cell cannot occur); `members[a][k]` are the cells of class k.
+    `codes` has one dimension an axis. `clash` marks where two rules of a UNIQUE table fire.
+    """
+
+    table: Table
+    rules: tuple[Rule, ...]
+    axes: tuple[str, ...]
+    classes: tuple[tuple[int, ...], ...]
+    members: tuple[tuple[tuple[int, ...], ...], ...]
+    codes: Codes
+    clash: Mask | None
+
+    @property
+    def unique(self) -> bool:
+        return self.table.hit_policy == "UNIQUE"
+
+
+@dataclass(frozen=True, slots=True)
+class Index:
+    """Every grid of a protocol, in table order, over one set of axes."""
+
+    axes: Mapping[str, Axis]
+    grids: tuple[Grid, ...]
+
+
+def build_index(manifest: Manifest, vocabulary: Vocabulary) -> Index:
+    """Compile every table.
+
+    Raises:
+        ProtocolFaults: a table spans more situations than a grid may hold.
+    """
+    return _Builder(manifest, vocabulary).build()
+
+
+class _Builder:
+    def __init__(self, manifest: Manifest, vocabulary: Vocabulary) -> None:
+        self.manifest = manifest
+        self.decided_by = {d: table for table in manifest.tables for d in table.decides}
+        self.tests = self._tests_by_column()
+        self.axes = {
+            column: axis_for(column, vocabulary[column.partition(".")[0]], tests)
+            for column, tests in sorted(
+                self.tests.items(), key=lambda item: _column_order(vocabulary, item[0])
+            )
+        }
+        self.grids: dict[str, Grid] = {}
+
+    def _tests_by_column(self) -> dict[str, list[UnaryTest]]:
+        tests: dict[str, list[UnaryTest]] = {}
+        for table in self.manifest.tables:
+            for rule in table.rules:
+                for column, test in zip(table.inputs, rule.tests, strict=True):
+                    if column not in self.decided_by:
+                        tests.setdefault(column, []).append(test)
+        for box in self.manifest.impossible:
+            for column, test in box.tests.items():
+                tests.setdefault(column, []).append(test)
+        return tests
+
+    def build(self) -> Index:
+        grids: list[Grid] = []
+        for table in self.manifest.tables:
+            if table.hit_policy == "UNIQUE":
+                grid = self.grid(table, table.rules)
+                self.grids[table.id] = grid
+                grids.append(grid)
+            else:
+                grids.extend(self.grid(table, rules) for rules in self._groups(table))
+        return Index(self.axes, tuple(grids))
+
+    def _groups(self, table: Table) -> Iterable[tuple[Rule, ...]]:
+        """The rules of a COLLECT table, those of one item together, items over the same facts too."""
+        items: dict[tuple[str, ...], list[Rule]] = {}
+        for rule in table.rules:
+            items.setdefault(tuple(rule.outputs.values()), []).append(rule)
+        groups: dict[tuple[str, ...], list[list[Rule]]] = {}
+        for rules in items.values():
+            columns = self._columns(table, rules)
+            room = groups.setdefault(columns, [[]])
+            if len(room[-1]) + len(rules) > RULES_IN_GROUP:
+                room.append([])
+            room[-1].extend(rules)
+        for rooms in groups.values():
+            yield from (tuple(rules) for rules in rooms if rules)
+
+    # -- one grid -----------------------------------------------------------------------------
+
+    def _used(self, table: Table, rules: Sequence[Rule]) -> list[str]:
+        """Input columns that some rule does not leave open."""
+        return [
+            column
+            for at, column in enumerate(table.inputs)
+            if any(not rule.tests[at].any for rule in rules)
+        ]
+
+    def _columns(self, table: Table, rules: Sequence[Rule]) -> tuple[str, ...]:
+        """The fact columns that decide among these rules, impossibilities followed to the end."""
+        columns: set[str] = set()
+        for column in self._used(table, rules):
+            feeder = self.decided_by.get(column)
+            columns.update([column] if feeder is None else self.grids[feeder.id].axes)
+        return self._closed(columns)
+
+    def _closed(self, columns: set[str]) -> tuple[str, ...]:
+        grown = True
+        while grown:
+            grown = False
+            for box in self.manifest.impossible:
+                if columns & box.tests.keys() and not columns >= box.tests.keys():
+                    columns |= box.tests.keys()
+                    grown = True
+        return tuple(column for column in self.axes if column in columns)
+
+    def _tests_on(self, table: Table, rules: Sequence[Rule], column: str) -> list[UnaryTest]:
+        """Every test on a column that this grid or one that feeds it rests on."""
+        found = [
+            rule.tests[at]
+            for at, used in enumerate(table.inputs)
+            if used == column
+            for rule in rules
+        ]
+        for used in self._used(table, rules):
+            feeder = self.decided_by.get(used)
+            if feeder is not None:
+                found += self._tests_on(feeder, feeder.rules, column)
+        return found
+
+    def grid(self, table: Table, rules: tuple[Rule, ...]) -> Grid:
+        columns = self._columns(table, rules)
+        classes, members = [], []
+        for column in columns:
+            tests = self._tests_on(table, rules, column)
+            tests += [box.tests[column] for box in self.manifest.impossible if column in box.tests]
+            of_cell, of_class = _classes(self.axes[column], tests)
+            classes.append(of_cell)
+            members.append(of_class)
+        shape = tuple(len(m) for m in members)
+        if prod(shape) > LARGEST_GRID:
+            raise ProtocolFaults(
+                [
+                    Fault(
+                        table.file, 0, "",
+                        f"with the tables that feed it spans {prod(shape):,} situations, more than "
+                        f"{LARGEST_GRID:,}; split the question into two tables",
+                    )
+                ]
+            )  # fmt: skip
+        frame = Grid(
+            table, rules, columns, tuple(classes), tuple(members), np.empty(shape, np.int64), None
+        )
+        return self._filled(frame)
+
+    def _filled(self, frame: Grid) -> Grid:
+        shape = frame.codes.shape
+        starved = np.zeros(shape, bool)
+        fed = self._fed(frame)
+        for outcomes in fed.values():
+            starved |= outcomes < IMPOSSIBLE
+        codes: Codes = np.full(shape, GAP if frame.unique else 0, np.int64)
+        hits = np.zeros(shape, np.int16)
+        for number, rule in enumerate(frame.rules):
+            fires = self._fires(frame, rule, fed)
+            if frame.unique:
+                codes[fires & (hits == 0)] = number
+                hits += fires
+            else:
+                codes |= np.int64(1 << number) * fires
+        impossible = self._impossible(frame)
+        codes[starved] = FED_BY_GAP
+        codes[impossible] = IMPOSSIBLE
+        clash = (hits > 1) & ~impossible & ~starved if frame.unique else None
+        return Grid(
+            frame.table, frame.rules, frame.axes, frame.classes, frame.members, codes, clash
+        )
+
+    def _fed(self, frame: Grid) -> dict[str, Codes]:
+        """The outcomes of every earlier decision that this grid asks for, on its own axes."""
+        return {
+            column: self._outcomes_on(frame, column)
+            for column in self._used(frame.table, frame.rules)
+            if column in self.decided_by
+        }
+
+    def _fires(self, frame: Grid, rule: Rule, fed: Mapping[str, Codes]) -> Mask:
+        fires = np.ones(frame.codes.shape, bool)
+        for column, test in zip(frame.table.inputs, rule.tests, strict=True):
+            if not test.any:
+                fires &= self._accepts(frame, column, test, fed)
+        return fires
+
+    def _accepts(self, frame: Grid, column: str, test: UnaryTest, fed: Mapping[str, Codes]) -> Mask:
+        if column in fed:
+            values = self.manifest.outputs[column].values
+            accepted = np.array([test.accepts_code(value) for value in values])
+            return np.asarray(accepted[np.maximum(fed[column], 0)] & (fed[column] >= 0))
+        at = frame.axes.index(column)
+        cells = self.axes[column].accepted(test)
+        by_class = np.array([cells[members[0]] for members in frame.members[at]])
+        return np.asarray(by_class.reshape(_along(at, len(frame.axes))))
+
+    def _outcomes_on(self, frame: Grid, decision: str) -> Codes:
+        """The outcome of an earlier decision, laid out on this grid's axes; codes < 0 where none."""
+        source = self.grids[self.decided_by[decision].id]
+        take = []
+        for at, column in enumerate(source.axes):
+            here = frame.axes.index(column)
+            take.append([source.classes[at][members[0]] for members in frame.members[here]])
+        codes = source.codes[np.ix_(*take)] if take else source.codes
+        values = self.manifest.outputs[decision].values
+        outcome = np.array([values.index(rule.outputs[decision]) for rule in source.rules])
+        outcomes = np.where(codes >= 0, outcome[np.maximum(codes, 0)], codes)
+        shape = [
+            len(frame.members[at]) if column in source.axes else 1
+            for at, column in enumerate(frame.axes)
+        ]
+        return np.broadcast_to(outcomes.reshape(shape), frame.codes.shape)
+
+    def _impossible(self, frame: Grid) -> Mask:
+        impossible = np.zeros(frame.codes.shape, bool)
+        for box in self.manifest.impossible:
+            if box.tests.keys() <= set(frame.axes):
+                holds = np.ones(frame.codes.shape, bool)
+                for column, test in box.tests.items():
+                    holds &= self._accepts(frame, column, test, {})
+                impossible |= holds
+        return impossible
+
+
+def joint_grid(
+    manifest: Manifest, vocabulary: Vocabulary, table: Table, rules: Sequence[Rule]
+) -> Grid:
+    """A grid over just these rules of a COLLECT table, whatever items they belong to."""
+    return _with_decisions(manifest, vocabulary).grid(table, tuple(rules))
+
+
+def rules_firing(manifest: Manifest, vocabulary: Vocabulary, grid: Grid) -> list[Mask]:
+    """For each rule of a grid, where it fires by itself."""
+    builder = _with_decisions(manifest, vocabulary)
+    fed = builder._fed(grid)
+    return [builder._fires(grid, rule, fed) for rule in grid.rules]
+
+
+def _with_decisions(manifest: Manifest, vocabulary: Vocabulary) -> _Builder:
+    """A builder that knows every UNIQUE table's grid already."""
+    builder = _Builder(manifest, vocabulary)
+    for table in manifest.tables:
+        if table.hit_policy == "UNIQUE":
+            builder.grids[table.id] = builder.grid(table, table.rules)
+    return builder
+
+
+def contradicted(
+    impossible: Sequence[Impossible], axes: Mapping[str, Axis], facts: Mapping[str, Any]
+) -> list[Impossible]:
+    """The declared impossibilities that these facts fulfil."""
+    found = []
+    for box in impossible:
+        ids = {column.partition(".")[0] for column in box.tests}
+        if ids <= facts.keys() and all(
+            axes[column].accepted(test)[axes[column].cell_of(facts[column.partition(".")[0]])]
+            for column, test in box.tests.items()
+        ):
+            found.append(box)
+    return found
+
+
+def _classes(
+    axis: Axis, tests: Sequence[UnaryTest]
+) -> tuple[tuple[int, ...], tuple[tuple[int, ...], ...]]:
+    """Merge the cells that no test tells apart: class of each cell, cells of each class."""
+    accepted = [axis.accepted(test) for test in {test.text: test for test in tests}.values()]
+    signatures: dict[tuple[bool, ...], int] = {}
+    of_cell: list[int] = []
+    members: list[list[int]] = []
+    for cell in range(len(axis.cells)):
+        if not axis.exists[cell]:
+            of_cell.append(-1)
+            continue
+        signature = tuple(accepts[cell] for accepts in accepted)
+        number = signatures.setdefault(signature, len(signatures))
+        if number == len(members):
+            members.append([])
+        members[number].append(cell)
+        of_cell.append(number)
+    return tuple(of_cell), tuple(tuple(m) for m in members)
+
+
+def _along(at: int, dimensions: int) -> tuple[int, ...]:
+    return tuple(-1 if n == at else 1 for n in range(dimensions))
+
+
+def _column_order(vocabulary: Vocabulary, column: str) -> tuple[int, int]:
+    fact_id, _, member = column.partition(".")
+    fact = vocabulary[fact_id]
+    return list(vocabulary).index(fact_id), fact.values.index(member) if member else 0
