@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from datetime import datetime, timedelta, tzinfo
 
+from thimble.clinical.site import Hours
 from thimble.ledger.plan import Window
 
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -98,6 +99,43 @@ def window_in_full(window: Window, zone: tzinfo, waits_for: str = "") -> dict[st
             ("earliest", window.earliest), ("target", window.target), ("latest", window.latest),
         )
     }  # fmt: skip
+
+
+def hours_in_words(hours: Hours) -> str:
+    """Opening hours on one line, days with the same hours together: "Mon–Fri 08:00–16:30"."""
+    if hours.always:
+        return "Day and night, every day"
+    told: list[tuple[int, int, str]] = []
+    for number, sessions in enumerate(hours.week):
+        words = " and ".join(f"{s.opens:%H:%M}–{s.closes:%H:%M}" for s in sessions)
+        if not words:
+            continue
+        if told and told[-1][1] == number - 1 and told[-1][2] == words:
+            told[-1] = (told[-1][0], number, words)
+        else:
+            told.append((number, number, words))
+    if not told:
+        return "No fixed hours"
+    days = [
+        f"{_DAYS[first]} {words}" if first == last else f"{_DAYS[first]}–{_DAYS[last]} {words}"
+        for first, last, words in told
+    ]
+    return f"{', '.join(days)}; closed on public holidays"
+
+
+_DURATION = re.compile(r"^P(?:T(\d+)([HM])|(\d+)([DWMY]))$")
+_UNITS = {"TH": "hour", "TM": "minute", "D": "day", "W": "week", "M": "month", "Y": "year"}
+
+
+def duration_in_words(duration: str) -> str:
+    """A duration of a protocol's table: "PT72H" reads "72 hours", "P6W" "6 weeks", "-" ""."""
+    found = _DURATION.match(duration.strip())
+    if found is None:
+        return "" if duration.strip() == "-" else duration
+    elapsed_count, elapsed_unit, count, unit = found.groups()
+    number = int(elapsed_count or count)
+    word = _UNITS[f"T{elapsed_unit}" if elapsed_unit else unit]
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 _NUMBER = r"-?\d+(?:\.\d+)?"

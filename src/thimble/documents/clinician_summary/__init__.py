@@ -1,0 +1,1 @@
+"""One case on paper, for the clinician who takes over."""

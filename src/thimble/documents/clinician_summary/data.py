@@ -1,0 +1,319 @@
+"""One case on a sheet: what is known, what follows and why, what is open. By reference, never by name."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import tzinfo
+from typing import Any
+
+from thimble.clinical.site import Site
+from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of, unconfirmed
+from thimble.documents.words import elapsed, minute, stamp, window_in_full
+from thimble.ledger.plan import Action, Caution, Plan, Situation, State
+from thimble.protocol.finding import STANDINGS, Finding, Reason
+from thimble.protocol.protocol import Protocol
+from thimble.protocol.vocabulary import Vocabulary
+
+_ABOUT = {"exposure": "The exposure", "source": "The source patient", "worker": "The worker"}
+_STATES = {
+    State.OPEN: "Open",
+    State.DONE: "Done",
+    State.LATE: "Late",
+    State.NO_LONGER_NEEDED: "No longer needed",
+    State.DEPARTED: "Departed from",
+}
+_WHOM = {"worker": "Worker", "source": "Source patient", "department": "Department"}
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A fact, its value and where it came from."""
+
+    question: str
+    value: str
+    said_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The facts about one of exposure, source and worker."""
+
+    title: str
+    known: tuple[Known, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Why:
+    """A rule that fired, as shown."""
+
+    rule: str
+    source: str
+    standing: str
+    confirmed: bool
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """A decision with its outcome, or the outcomes still possible and what they wait for."""
+
+    question: str
+    answer: str
+    settled: bool
+    because: tuple[Why, ...]
+    waits_for: tuple[str, ...]
+    advised: str
+    departed: str
+    unconfirmed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """An action as shown."""
+
+    what: str
+    amount: str
+    whom: str
+    state: str
+    earliest: str
+    target: str
+    latest: str
+    done: str
+    rules: str
+    only_if: tuple[str, ...]
+    unconfirmed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Warned:
+    """A caution as shown."""
+
+    text: str
+    rules: str
+    possible: bool
+    unconfirmed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Signed:
+    """A signature in the ledger."""
+
+    by: str
+    at: str
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class ClinicianSummary:
+    """Every word of the sheet."""
+
+    frame: Frame
+    occurred: str
+    since: str
+    reported: str
+    closed: str
+    contradictions: tuple[str, ...]
+    decisions: tuple[Decision, ...]
+    questions: tuple[Known, ...]
+    unknowable: tuple[Known, ...]
+    steps: tuple[Step, ...]
+    cautions: tuple[Warned, ...]
+    groups: tuple[Group, ...]
+    source_steps: tuple[Known, ...]
+    computed: tuple[Known, ...]
+    signed: tuple[Signed, ...]
+    contacts: tuple[Contact, ...]
+    any_unconfirmed: bool
+
+    def to_data(self) -> dict[str, Any]:
+        """For the template."""
+        return asdict(self)
+
+
+def clinician_summary(
+    plan: Plan, situation: Situation, site: Site, protocol: Protocol
+) -> ClinicianSummary:
+    """The case as of `plan.now`, for a clinician who takes over with nothing else in hand."""
+    zone = site.zone
+    words = _Words(plan, situation, protocol, protocol.vocabulary, zone)
+    occurred = situation.occurred_at
+    decisions, steps, cautions = words.decisions(), words.steps(), words.cautions()
+    return ClinicianSummary(
+        frame=frame(
+            "Clinician’s summary",
+            f"As known at {stamp(plan.now, zone)}",
+            site,
+            plan.now,
+            mark_of(protocol),
+            situation,
+        ),
+        occurred=(
+            f"{stamp(occurred, zone)}{words.precision()}" if occurred else "Time not known yet"
+        ),
+        since=elapsed(occurred, plan.now) if occurred else "",
+        reported=minute(situation.reported_at, zone) if situation.reported_at else "",
+        closed=(
+            f"{minute(situation.closed_at, zone)}: {situation.closed_reason}"
+            if situation.closed_at
+            else ""
+        ),
+        contradictions=plan.contradictions,
+        decisions=decisions,
+        questions=tuple(
+            Known(words.question(question.fact), words.decision_list(question.changes), "")
+            for question in plan.questions
+        ),
+        unknowable=tuple(
+            Known(words.question(fact), reason, "")
+            for fact, reason in situation.cannot_be_known.items()
+        ),
+        steps=steps,
+        cautions=cautions,
+        groups=words.groups(),
+        source_steps=tuple(
+            Known(step.replace("_", " ").capitalize(), minute(at, zone), "")
+            for step, at in sorted(situation.source_steps.items(), key=lambda pair: pair[1])
+        ),
+        computed=tuple(
+            Known(name.replace("_", " ").capitalize(), value, "")
+            for name, value in plan.computed.items()
+        ),
+        signed=tuple(
+            Signed(signed.by, minute(signed.at, zone), signed.entry) for signed in situation.signed
+        ),
+        contacts=all_contacts(site),
+        any_unconfirmed=any(item.unconfirmed for item in (*decisions, *steps, *cautions)),
+    )
+
+
+@dataclass(frozen=True)
+class _Words:
+    plan: Plan
+    situation: Situation
+    protocol: Protocol
+    vocabulary: Vocabulary
+    zone: tzinfo
+
+    def precision(self) -> str:
+        said = self.situation.occurred_at_precision
+        return "" if said in ("", "minute", "exact") else f" (known to the {said})"
+
+    def question(self, fact: str) -> str:
+        return self.vocabulary[fact].question if fact in self.vocabulary else fact.replace("_", " ")
+
+    def decision_list(self, ids: Sequence[str]) -> str:
+        tables = {table.id: table.question for table in self.protocol.tables}
+        named = []
+        for id_ in ids:
+            output = self.protocol.outputs.get(id_)
+            label = output.label if output else tables.get(id_, "")
+            named.append(label or id_.replace("_", " "))
+        return "; ".join(named)
+
+    def decisions(self) -> tuple[Decision, ...]:
+        return tuple(self._decision(finding) for finding in self.plan.findings.values())
+
+    def _decision(self, finding: Finding) -> Decision:
+        output = self.protocol.outputs.get(finding.decision)
+
+        def words(value: str) -> str:
+            return output.words(value) if output else value.replace("_", " ")
+
+        departure = next(
+            (d for d in reversed(self.situation.departures) if d.subject == finding.decision), None
+        )
+        if finding.value is not None:
+            answer = words(finding.value)
+        elif finding.decision in self.plan.undecidable:
+            answer = f"A clinician decides among: {', '.join(map(words, finding.possible))}"
+        else:
+            answer = f"Open: {', '.join(map(words, finding.possible))}"
+        return Decision(
+            question=(output.label if output else "") or finding.decision.replace("_", " "),
+            answer=answer,
+            settled=finding.value is not None,
+            because=self._whys(finding.because),
+            waits_for=tuple(
+                map(
+                    self.question,
+                    self.plan.undecidable.get(finding.decision, ()) or finding.open_facts,
+                )
+            ),
+            advised=words(departure.advised) if departure else "",
+            departed=(
+                f"{words(departure.decided)}. Reason: {departure.reason} "
+                f"({departure.by}, {minute(departure.at, self.zone)}, entry {departure.entry})"
+                if departure
+                else ""
+            ),
+            unconfirmed=unconfirmed(finding.because),
+        )
+
+    @staticmethod
+    def _whys(reasons: Sequence[Reason]) -> tuple[Why, ...]:
+        return tuple(
+            Why(
+                reason.rule,
+                reason.source,
+                STANDINGS[reason.standing],
+                reason.confirmed,
+                "" if reason.note == "-" else reason.note,
+            )
+            for reason in reasons
+        )
+
+    def steps(self) -> tuple[Step, ...]:
+        what = {action.id: action.what for action in self.plan.actions}
+        order = list(_STATES)
+        order.sort(key=lambda state: (state is not State.LATE, state is not State.OPEN))
+        return tuple(
+            self._step(action, what)
+            for action in sorted(self.plan.actions, key=lambda a: order.index(a.state))
+        )
+
+    def _step(self, action: Action, what: dict[str, str]) -> Step:
+        waits_for = what.get(action.window.waits_for, "")
+        done = minute(action.done_at, self.zone) if action.done_at else ""
+        if done and action.done_by_entry is not None:
+            done = f"{done}, entry {action.done_by_entry}"
+        return Step(
+            what=action.what,
+            amount=action.amount,
+            whom=_WHOM.get(action.whom, action.whom),
+            state=_STATES[action.state],
+            done=done,
+            rules=_rules(action.because),
+            only_if=() if action.certain else tuple(map(self.question, action.open_facts)),
+            unconfirmed=unconfirmed(action.because),
+            **window_in_full(action.window, self.zone, waits_for),
+        )
+
+    def cautions(self) -> tuple[Warned, ...]:
+        return tuple(map(self._caution, self.plan.cautions))
+
+    @staticmethod
+    def _caution(caution: Caution) -> Warned:
+        return Warned(
+            caution.text, _rules(caution.because), not caution.certain, unconfirmed(caution.because)
+        )
+
+    def groups(self) -> tuple[Group, ...]:
+        groups = []
+        for about, title in _ABOUT.items():
+            known = []
+            for id_, fact in self.vocabulary.items():
+                found = self.situation.facts.get(id_)
+                if fact.about == about and found is not None:
+                    entry = f", entry {found.entry}" if found.entry is not None else ", computed"
+                    at = f", {minute(found.known_at, self.zone)}" if found.known_at else ""
+                    known.append(
+                        Known(fact.question, fact.label(found.value), f"{found.said_by}{at}{entry}")
+                    )
+            if known:
+                groups.append(Group(title, tuple(known)))
+        return tuple(groups)
+
+
+def _rules(reasons: Sequence[Reason]) -> str:
+    return ", ".join(reason.rule for reason in reasons)

@@ -1,0 +1,1 @@
+"""The decision tables and blank forms, for when computers are down."""

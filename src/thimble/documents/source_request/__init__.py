@@ -1,0 +1,1 @@
+"""What is asked of the team who look after the source patient."""

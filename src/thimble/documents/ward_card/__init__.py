@@ -1,0 +1,1 @@
+"""First aid and where to go, for the wall."""

@@ -1,0 +1,133 @@
+"""First aid and where to go, for the wall: one sheet from the active protocol and the site's settings."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
+
+from thimble.clinical.site import Site
+from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of
+from thimble.documents.words import cell_in_words, code_matches
+from thimble.protocol.model import Rule, Table
+from thimble.protocol.protocol import Protocol
+from thimble.protocol.vocabulary import Vocabulary
+
+_ROUTE = "route"
+_FIRST_AID = "first_aid"
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One instruction; `only` names the case that it is for, or is ""."""
+
+    text: str
+    only: str
+    unconfirmed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """First aid for one way that blood reaches a person."""
+
+    title: str
+    steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WardCard:
+    """Every word of the card."""
+
+    frame: Frame
+    panels: tuple[Panel, ...]
+    always: tuple[Step, ...]
+    here: tuple[str, ...]
+    contacts: tuple[Contact, ...]
+    emergency_phone: str
+    address: str
+    any_unconfirmed: bool
+
+    def to_data(self) -> dict[str, Any]:
+        """For the template."""
+        return asdict(self)
+
+
+def ward_card(site: Site, protocol: Protocol, now: datetime) -> WardCard:
+    """The card.
+
+    Every first-aid row of every table of actions is on it, under each route that it holds for; a row
+    that holds for every route stands once, below.
+
+    Raises:
+        ValueError: the protocol has no first aid: a card without any must not hang on a wall.
+    """
+    rows = [
+        (table, rule)
+        for table in protocol.tables
+        if table.role == "actions"
+        for rule in table.rules
+        if rule.outputs["kind"] == _FIRST_AID
+    ]
+    if not rows:
+        raise ValueError(
+            f"protocol {protocol.id} has no action of kind first_aid; add them before a card is made"
+        )
+    vocabulary = protocol.vocabulary
+    route = vocabulary[_ROUTE]
+    always = _steps([row for row in rows if _cell(*row, _ROUTE) == "-"], vocabulary)
+    panels = []
+    for value in route.values:
+        mine = [
+            row
+            for row in rows
+            if (cell := _cell(*row, _ROUTE)) != "-" and code_matches(cell, value)
+        ]
+        if mine:
+            panels.append(Panel(route.label(value), _steps(mine, vocabulary)))
+    steps = (*always, *(step for panel in panels for step in panel.steps))
+    return WardCard(
+        frame=frame(
+            "Blood on you? Do this now",
+            "Needle, cut, splash or bite. Then go and be seen: every hour counts.",
+            site,
+            now,
+            mark_of(protocol),
+        ),
+        panels=tuple(panels),
+        always=always,
+        here=site.first_aid_notes,
+        contacts=contacts(site),
+        emergency_phone=site.emergency_phone,
+        address=site.base_url,
+        any_unconfirmed=any(step.unconfirmed for step in steps),
+    )
+
+
+def _cell(table: Table, rule: Rule, column: str) -> str:
+    cells = dict(zip(table.inputs, rule.cells, strict=True))
+    return cells.get(column, "-").strip()
+
+
+def _steps(rows: list[tuple[Table, Rule]], vocabulary: Vocabulary) -> tuple[Step, ...]:
+    steps: dict[tuple[str, str], Step] = {}
+    for table, rule in rows:
+        only = "; ".join(
+            _only(column, cell, vocabulary)
+            for column, cell in zip(table.inputs, rule.cells, strict=True)
+            if column != _ROUTE and cell.strip() != "-"
+        )
+        text = rule.outputs["what"]
+        # Two rows may give one instruction for two situations: it is printed once.
+        steps.setdefault((text, only), Step(text, only, rule.standing != "read"))
+    return tuple(sorted(steps.values(), key=lambda step: step.only != ""))
+
+
+def _only(column: str, cell: str, vocabulary: Vocabulary) -> str:
+    id_, _, member = column.partition(".")
+    fact = vocabulary.get(id_)
+    if fact is None:
+        return f"{id_.replace('_', ' ')}: {cell_in_words(cell, {})}"
+    if member:
+        return f"{fact.labels.get(member, member)}: {cell}"
+    words = cell_in_words(cell, dict(fact.labels), fact.unit)
+    return f"{fact.question} {words}" if cell.strip() in ("yes", "no", "unknown") else words

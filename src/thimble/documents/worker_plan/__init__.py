@@ -1,0 +1,1 @@
+"""The plan, for the worker: plain words, dates, warning signs, phone numbers."""
