@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Any
 
@@ -77,6 +77,17 @@ class Entry:
     digest: str
 
 
+def instant(at: datetime) -> str:
+    """An instant as the digest sees it: UTC, always six decimals, however it was stored since.
+
+    Raises:
+        ValueError: the instant names no offset from UTC.
+    """
+    if at.utcoffset() is None:
+        raise ValueError(f"an instant needs its offset from UTC; found {at.isoformat()}")
+    return at.astimezone(UTC).isoformat(timespec="microseconds")
+
+
 def canonical(entry: Entry) -> bytes:
     """The bytes that the digest is taken over: every field but the digest itself (RFC 8785)."""
     return rfc8785.dumps(
@@ -85,11 +96,11 @@ def canonical(entry: Entry) -> bytes:
             "case": entry.case,
             "position": entry.position,
             "kind": entry.kind.value,
-            "happened_at": entry.happened_at.isoformat(),
-            "recorded_at": entry.recorded_at.isoformat(),
+            "happened_at": instant(entry.happened_at),
+            "recorded_at": instant(entry.recorded_at),
             "by": entry.by,
             "role": entry.role,
-            "body": entry.body,  # type: ignore[dict-item]
+            "body": entry.body,
             "previous": entry.previous,
         }
     )

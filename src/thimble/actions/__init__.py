@@ -1,0 +1,64 @@
+"""The only code that writes. Each action reads a case, decides, and appends in one transaction."""
+
+from thimble.actions._append import NoSuchCase, Refused
+from thimble.actions.decide import Departing, PlanMoved, close, correct, depart, reopen, sign_plan
+from thimble.actions.identity import (
+    IdentityStore,
+    MemoryIdentityStore,
+    SourceIdentity,
+    WorkerIdentity,
+)
+from thimble.actions.record import (
+    ask_source,
+    assessed,
+    cannot_be_known,
+    counsel,
+    give_dose,
+    give_first_aid,
+    learn_facts,
+    note,
+    receive_result,
+    sample_source,
+    seek_advice,
+    source_consents,
+    source_lacks_capacity,
+    source_refuses,
+    take_sample,
+)
+from thimble.actions.reference import new_references, read_reference
+from thimble.actions.report import Reported, report
+
+__all__ = [
+    "Departing",
+    "IdentityStore",
+    "MemoryIdentityStore",
+    "NoSuchCase",
+    "PlanMoved",
+    "Refused",
+    "Reported",
+    "SourceIdentity",
+    "WorkerIdentity",
+    "ask_source",
+    "assessed",
+    "cannot_be_known",
+    "close",
+    "correct",
+    "counsel",
+    "depart",
+    "give_dose",
+    "give_first_aid",
+    "learn_facts",
+    "new_references",
+    "note",
+    "read_reference",
+    "receive_result",
+    "reopen",
+    "report",
+    "sample_source",
+    "seek_advice",
+    "sign_plan",
+    "source_consents",
+    "source_lacks_capacity",
+    "source_refuses",
+    "take_sample",
+]

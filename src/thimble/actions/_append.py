@@ -1,0 +1,106 @@
+"""What every action does last: check the whole body, then append, or refuse in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from thimble.ledger.bodies import faults_of
+from thimble.ledger.entries import Draft, Entry, Kind
+from thimble.ledger.store import LedgerStore
+from thimble.protocol.vocabulary import Fact
+
+
+class Refused(ValueError):
+    """An action that was not done. `faults` are sentences for whoever tried; nothing was written."""
+
+    def __init__(self, faults: str | Iterable[str]) -> None:
+        self.faults = (faults,) if isinstance(faults, str) else tuple(faults)
+        super().__init__("; ".join(self.faults))
+
+
+class NoSuchCase(Refused):
+    """The reference is well formed or not, but no case has it."""
+
+
+def append(
+    store: LedgerStore,
+    case: str,
+    drafts: Sequence[tuple[Kind, Mapping[str, Any]]],
+    *,
+    now: datetime,
+    by: str,
+    role: str,
+    happened_at: datetime | None = None,
+    expected_position: int | None = None,
+    vocabulary: Mapping[str, Fact] | None = None,
+) -> list[Entry]:
+    """Append to a case that exists.
+
+    Raises:
+        NoSuchCase: the case has no entries.
+        Refused: a body does not fit its kind or the vocabulary, or `happened_at` is still to come.
+        thimble.ledger.store.Overtaken: see `LedgerStore.append`.
+    """
+    existing(store, case)
+    return append_new(
+        store,
+        case,
+        drafts,
+        now=now,
+        by=by,
+        role=role,
+        happened_at=happened_at,
+        expected_position=expected_position,
+        vocabulary=vocabulary,
+    )
+
+
+def append_new(
+    store: LedgerStore,
+    case: str,
+    drafts: Sequence[tuple[Kind, Mapping[str, Any]]],
+    *,
+    now: datetime,
+    by: str,
+    role: str,
+    happened_at: datetime | None = None,
+    expected_position: int | None = None,
+    vocabulary: Mapping[str, Fact] | None = None,
+) -> list[Entry]:
+    """As `append`, for a case that may not exist yet."""
+    faults = [fault for kind, body in drafts for fault in faults_of(kind, body, vocabulary)]
+    for name, text in (("by", by), ("role", role)):
+        if not text.strip():
+            faults.append(f"{name} is missing: every entry names who wrote it and as what")
+    if happened_at is not None:
+        if happened_at.utcoffset() is None:
+            faults.append(f"the time needs its offset from UTC; found {happened_at.isoformat()}")
+        elif happened_at > now:
+            faults.append(
+                f"the time lies ahead of now ({now.isoformat(timespec='minutes')}); found "
+                f"{happened_at.isoformat(timespec='minutes')}. Write it down once it has happened"
+            )
+    if faults:
+        raise Refused(faults)
+    return store.append(
+        case,
+        [Draft(kind, now if happened_at is None else happened_at, body) for kind, body in drafts],
+        expected_position=expected_position,
+        by=by,
+        role=role,
+        now=now,
+    )
+
+
+def existing(store: LedgerStore, case: str) -> list[Entry]:
+    """The entries of a case.
+
+    Raises:
+        NoSuchCase: there are none.
+    """
+    entries = store.entries(case)
+    if not entries:
+        raise NoSuchCase(f"there is no case {case}")
+    return entries

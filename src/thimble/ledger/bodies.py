@@ -1,0 +1,381 @@
+"""What the body of each kind of entry must hold. Checked before every append; faults are sentences."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from thimble.ledger.entries import Kind
+from thimble.protocol.vocabulary import Fact, Value
+
+PRECISIONS = ("minute", "hour", "date", "unknown")
+"""How exactly the instant of the exposure is known."""
+
+SAID_BY = ("worker", "clinician", "laboratory", "record")
+"""Who a fact comes from."""
+
+CLOSED_REASONS = {
+    "all_clear": "follow-up complete, all clear",
+    "not_significant": "no significant exposure",
+    "source_negative": "source patient negative",
+    "transferred": "followed elsewhere",
+    "worker_withdrew": "the worker does not want follow-up",
+    "duplicate": "reported twice",
+    "other": "another reason",
+}
+"""Why a case is closed, with the words for it."""
+
+LONGEST_TEXT = 20_000
+LARGEST_WHOLE = 2**53 - 1
+"""Beyond it JSON numbers are no longer exact everywhere."""
+
+
+class BadBody(ValueError):
+    """A body that does not fit its kind. `faults` are sentences."""
+
+    def __init__(self, faults: Iterable[str]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("; ".join(self.faults))
+
+
+Check = Callable[[str, object], list[str]]
+"""Takes the path of a value (for the sentence) and the value."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Key:
+    check: Check
+    required: bool = True
+
+
+def _text(*, required: bool) -> Check:
+    def check(path: str, value: object) -> list[str]:
+        if not isinstance(value, str):
+            return [f"{path} is text; found {value!r}"]
+        if required and not value.strip():
+            return [f"{path} must say something; found empty text"]
+        if len(value) > LONGEST_TEXT:
+            return [f"{path} holds at most {LONGEST_TEXT} characters; found {len(value)}"]
+        # Surrogates have no UTF-8 form, and not every database stores control characters.
+        bad = next(
+            (c for c in value if (c < " " and c not in "\n\t\r") or "\ud800" <= c <= "\udfff"), ""
+        )
+        return [f"{path} holds a character that cannot be kept: {bad!r}"] if bad else []
+
+    return check
+
+
+def _one_of(values: Sequence[str]) -> Check:
+    def check(path: str, value: object) -> list[str]:
+        if not isinstance(value, str) or value not in values:
+            return [f"{path} is one of {', '.join(values)}; found {value!r}"]
+        return []
+
+    return check
+
+
+def _boolean(path: str, value: object) -> list[str]:
+    return [] if isinstance(value, bool) else [f"{path} is true or false; found {value!r}"]
+
+
+def _whole(*, low: int) -> Check:
+    def check(path: str, value: object) -> list[str]:
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, int)
+            or not low <= value <= LARGEST_WHOLE
+        ):
+            return [f"{path} is a whole number, {low} or more; found {value!r}"]
+        return []
+
+    return check
+
+
+def _number(path: str, value: object) -> list[str]:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return [f"{path} is a number; found {value!r}"]
+    if not math.isfinite(value) or value < 0 or value > LARGEST_WHOLE:
+        return [f"{path} is a finite number, 0 or more; found {value!r}"]
+    return []
+
+
+def _or_null(check: Check) -> Check:
+    return lambda path, value: [] if value is None else check(path, value)
+
+
+def _list_of(check: Check, *, least: int = 0) -> Check:
+    def check_all(path: str, value: object) -> list[str]:
+        if not isinstance(value, list):
+            return [f"{path} is a list; found {value!r}"]
+        if len(value) < least:
+            return [f"{path} needs at least {least} member; found an empty list"]
+        return [
+            fault
+            for index, member in enumerate(value)
+            for fault in check(f"{path}[{index}]", member)
+        ]
+
+    return check_all
+
+
+_ID = re.compile(r"[a-z][a-z0-9_]*(\.[a-z0-9_]+)?")
+
+
+_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_]*")
+
+
+def _code(path: str, value: object) -> list[str]:
+    if not isinstance(value, str) or not _CODE.fullmatch(value):
+        return [f"{path} is a code of the vocabulary; found {value!r}"]
+    return []
+
+
+def _id(path: str, value: object) -> list[str]:
+    if not isinstance(value, str) or not _ID.fullmatch(value):
+        return [f"{path} is an id (small letters, digits, _); found {value!r}"]
+    return []
+
+
+def _instant(path: str, value: object) -> list[str]:
+    advice = "an instant with its offset, such as 2026-03-02T02:40:00+01:00"
+    if not isinstance(value, str):
+        return [f"{path} is {advice}; found {value!r}"]
+    try:
+        at = datetime.fromisoformat(value)
+    except ValueError:
+        return [f"{path} is {advice}; found {value!r}"]
+    return [] if at.utcoffset() is not None else [f"{path} is {advice}; found {value!r}"]
+
+
+def _facts(*, removals: bool = False) -> Check:
+    """Ids to values as JSON has them. What the values may be is the vocabulary's to say."""
+
+    def check(path: str, value: object) -> list[str]:
+        if not isinstance(value, Mapping):
+            return [f"{path} maps facts to values; found {value!r}"]
+        return [fault for key, given in value.items() for fault in one(path, key, given)]
+
+    def one(path: str, key: object, given: object) -> list[str]:
+        if _id(path, key):
+            return _id(f"a key of {path}", key)
+        at = f"{path}.{key}"
+        if given is None and removals:
+            return []
+        if isinstance(given, str):
+            return _code(at, given)
+        if isinstance(given, list):
+            faults = _list_of(_code)(at, given)
+            if not faults and given != sorted(set(given)):
+                faults = [f"{at} is a sorted list without repeats; found {given!r}"]
+            return faults
+        if isinstance(given, bool) or not isinstance(given, int | float):
+            return [f"{at} is a code, a number or a sorted list of codes; found {given!r}"]
+        if not math.isfinite(given):
+            return [f"{at} must be a finite number; found {given!r}"]
+        return []
+
+    return check
+
+
+def _map_of(keys: Mapping[str, _Key]) -> Check:
+    def check(path: str, value: object) -> list[str]:
+        if not isinstance(value, Mapping):
+            return [f"{path} is a map; found {value!r}"]
+        prefix = f"{path}." if path else ""
+        faults = [
+            f"{prefix}{key} is not a key of {path or 'this body'}; allowed: {', '.join(keys) or 'none'}"
+            for key in value
+            if key not in keys
+        ]
+        for name, key in keys.items():
+            if name in value:
+                faults += key.check(f"{prefix}{name}", value[name])
+            elif key.required:
+                faults.append(f"{prefix}{name} is missing")
+        return faults
+
+    return check
+
+
+def _decisions(path: str, value: object) -> list[str]:
+    if not isinstance(value, Mapping):
+        return [f"{path} maps decisions to values; found {value!r}"]
+    faults: list[str] = []
+    for key, given in value.items():
+        faults += _id(f"a key of {path}", key)
+        if given is not None and (not isinstance(given, str) or not given):
+            faults.append(f"{path}.{key} is a value, or null while it is open; found {given!r}")
+    return faults
+
+
+def _body_map(path: str, value: object) -> list[str]:
+    return [] if isinstance(value, Mapping) else [f"{path} is a whole body; found {value!r}"]
+
+
+_HEX = re.compile(r"[0-9a-f]{8,128}")
+
+
+def _digest(path: str, value: object) -> list[str]:
+    if not isinstance(value, str) or not _HEX.fullmatch(value):
+        return [f"{path} is a digest in hex; found {value!r}"]
+    return []
+
+
+SAY = _text(required=True)
+MAY = _text(required=False)
+_SOURCE_STEP = {"action": _Key(_id, required=False), "note": _Key(MAY, required=False)}
+
+BODIES: Mapping[Kind, Mapping[str, _Key]] = {
+    Kind.REPORTED: {
+        "facts": _Key(_facts()),
+        "occurred_at": _Key(_or_null(_instant)),
+        "occurred_at_precision": _Key(_one_of(PRECISIONS)),
+        "place": _Key(MAY),
+        "task": _Key(MAY),
+        "account": _Key(MAY),
+        "contact_left": _Key(_boolean),
+        "reported_by": _Key(_one_of(("worker", "clinician"))),
+        # SHA-256 of the form's token: a report sent twice is one case.
+        "token": _Key(_digest, required=False),
+    },
+    Kind.FACT_LEARNED: {"facts": _Key(_facts()), "said_by": _Key(_one_of(SAID_BY))},
+    Kind.CANNOT_BE_KNOWN: {"fact": _Key(_id), "reason": _Key(MAY)},
+    Kind.FIRST_AID_GIVEN: {
+        "steps": _Key(_list_of(SAY)),
+        "minutes": _Key(_or_null(_number), required=False),
+        "action": _Key(_id, required=False),
+    },
+    Kind.ASSESSED: {},
+    Kind.SAMPLE_TAKEN: {"action": _Key(_id)},
+    Kind.RESULT_RECEIVED: {
+        "action": _Key(_id, required=False),
+        "facts": _Key(_facts()),
+        "text": _Key(MAY),
+    },
+    Kind.SOURCE_ASKED: _SOURCE_STEP,
+    Kind.SOURCE_CONSENTED: _SOURCE_STEP,
+    Kind.SOURCE_REFUSED: _SOURCE_STEP,
+    Kind.SOURCE_LACKS_CAPACITY: _SOURCE_STEP,
+    Kind.SOURCE_SAMPLED: _SOURCE_STEP,
+    Kind.DOSE_GIVEN: {
+        "action": _Key(_id),
+        "product": _Key(SAY),
+        "amount": _Key(MAY),
+        "batch": _Key(MAY),
+    },
+    Kind.ADVICE_SOUGHT: {
+        "action": _Key(_id, required=False),
+        "from": _Key(SAY),
+        "advice": _Key(MAY),
+    },
+    Kind.COUNSELLED: {"action": _Key(_id), "text": _Key(MAY)},
+    Kind.PLAN_SIGNED: {
+        "protocol": _Key(_map_of({"id": _Key(SAY), "edition": _Key(SAY), "digest": _Key(_digest)})),
+        "decisions": _Key(_decisions),
+        "actions": _Key(_list_of(_id)),
+        "cautions_shown": _Key(_whole(low=0)),
+        "at_entry": _Key(_whole(low=1)),
+    },
+    Kind.DEPARTED: {
+        "subject": _Key(_id),
+        "advised": _Key(SAY),
+        "decided": _Key(SAY),
+        "reason": _Key(SAY),
+    },
+    Kind.CORRECTED: {
+        "corrects": _Key(_whole(low=1)),
+        "reason": _Key(SAY),
+        "facts": _Key(_facts(removals=True), required=False),
+        "body": _Key(_body_map, required=False),
+        "happened_at": _Key(_instant, required=False),
+        "withdrawn": _Key(_boolean, required=False),
+    },
+    Kind.NOTED: {"text": _Key(SAY)},
+    Kind.CLOSED: {"reason": _Key(_one_of(tuple(CLOSED_REASONS))), "text": _Key(MAY)},
+    Kind.REOPENED: {"reason": _Key(SAY)},
+}
+"""The keys of each kind's body. Every key is required unless marked otherwise."""
+
+
+def faults_of(
+    kind: Kind, body: Mapping[str, Any], vocabulary: Mapping[str, Fact] | None = None
+) -> list[str]:
+    """Everything that is wrong with a body, as sentences that begin with the kind; none if it fits.
+
+    With a vocabulary, facts and their values are checked against it too.
+    """
+    faults = _map_of(BODIES[kind])("", body)
+    if not faults:
+        faults = _across(kind, body)
+    if not faults and vocabulary is not None:
+        faults = _against(vocabulary, kind, body)
+    return [f"{kind.value}: {fault}" for fault in faults]
+
+
+def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
+    """What one key says about another."""
+    if kind is Kind.REPORTED:
+        known = body["occurred_at"] is not None
+        if known == (body["occurred_at_precision"] == "unknown"):
+            return [
+                "occurred_at is null exactly when occurred_at_precision is unknown; found "
+                f"{body['occurred_at']!r} with {body['occurred_at_precision']}"
+            ]
+    if kind is Kind.FACT_LEARNED and not body["facts"]:
+        return ["facts must hold at least one fact"]
+    if kind is Kind.CORRECTED:
+        if body.get("withdrawn"):
+            if {"facts", "body", "happened_at"} & set(body):
+                return [
+                    "a withdrawn entry has no facts, body or happened_at; give one or the other"
+                ]
+        elif not {"facts", "body", "happened_at"} & set(body):
+            return ["a correction needs facts, body or happened_at, or withdrawn = true"]
+        if "facts" in body and "body" in body:
+            return ["a correction replaces the facts or the whole body, not both"]
+    return []
+
+
+def _against(vocabulary: Mapping[str, Fact], kind: Kind, body: Mapping[str, Any]) -> list[str]:
+    if kind is Kind.CANNOT_BE_KNOWN:
+        fact = body["fact"]
+        return [] if fact in vocabulary else [f"{fact} is not a fact of the vocabulary"]
+    faults: list[str] = []
+    for fact, given in body.get("facts", {}).items():
+        if fact not in vocabulary:
+            faults.append(f"{fact} is not a fact of the vocabulary")
+        elif given is not None:
+            try:
+                vocabulary[fact].check(given)
+            except ValueError as error:
+                faults.append(str(error))
+    return faults
+
+
+def to_json(value: Value) -> str | float | list[str]:
+    """A fact's value as bodies hold it: a set becomes a sorted list."""
+    return sorted(value) if isinstance(value, frozenset) else value
+
+
+def facts_to_json(facts: Mapping[str, Value]) -> dict[str, Any]:
+    """Facts as bodies hold them."""
+    return {fact: to_json(value) for fact, value in facts.items()}
+
+
+def from_json(value: object) -> Value:
+    """The inverse of `to_json`, for a value that has passed `faults_of`.
+
+    Raises:
+        ValueError: the value is none of a code, a number or a list.
+    """
+    if isinstance(value, list):
+        return frozenset(str(member) for member in value)
+    if isinstance(value, str):
+        return value
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value)
+    raise ValueError(f"a fact's value is a code, a number or a list; found {value!r}")

@@ -1,0 +1,237 @@
+"""What is known of one case as of a moment: a pure function of its entries.
+
+Entries are taken in the order of their positions; a later answer stands over an earlier one. A
+correction acts where the entry it corrects stands, not where it was written itself, so that an
+answer given since then still counts. Withdrawing an entry brings back whatever it had replaced.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from thimble.ledger.bodies import from_json
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.plan import Departure, KnownFact, SignedPlan, Situation
+from thimble.protocol.vocabulary import Fact, Value
+
+SOURCE_STEPS: Mapping[Kind, str] = {
+    Kind.SOURCE_ASKED: "asked",
+    Kind.SOURCE_CONSENTED: "consented",
+    Kind.SOURCE_REFUSED: "refused",
+    Kind.SOURCE_LACKS_CAPACITY: "lacks_capacity",
+    Kind.SOURCE_SAMPLED: "sampled",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """An action that was done: by which entry (its position), and when."""
+
+    entry: int
+    at: datetime
+    kind: Kind
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """An entry as it stands after every correction of it."""
+
+    entry: Entry
+    body: Mapping[str, Any]
+    happened_at: datetime
+
+
+def known_by(entries: Iterable[Entry], as_of: datetime) -> list[Entry]:
+    """The entries recorded at or before `as_of`, by position."""
+    return sorted(
+        (entry for entry in entries if entry.recorded_at <= as_of), key=lambda e: e.position
+    )
+
+
+def standing(entries: Sequence[Entry]) -> dict[int, Standing | None]:
+    """Each entry of one case, by position, as its corrections leave it; None where withdrawn.
+
+    A correction is an entry too: one that is itself withdrawn or replaced acts accordingly.
+    """
+    after: dict[int, Standing | None] = {}
+    corrections: dict[int, list[Mapping[str, Any]]] = {}
+    # From the last to the first: whether a correction counts is settled before what it corrects.
+    for entry in sorted(entries, key=lambda e: e.position, reverse=True):
+        now = _corrected(entry, reversed(corrections.get(entry.position, [])))
+        after[entry.position] = now
+        if now is not None and entry.kind is Kind.CORRECTED:
+            target = now.body["corrects"]
+            # An entry cannot set right itself or what came after it.
+            if target < entry.position:
+                corrections.setdefault(target, []).append(now.body)
+    return dict(sorted(after.items()))
+
+
+def standing_bodies(entries: Sequence[Entry]) -> dict[int, Mapping[str, Any] | None]:
+    """The body of each entry as its corrections leave it; None where withdrawn."""
+    return {
+        position: None if found is None else found.body
+        for position, found in standing(entries).items()
+    }
+
+
+def _corrected(entry: Entry, corrections: Iterable[Mapping[str, Any]]) -> Standing | None:
+    body: Mapping[str, Any] = entry.body
+    happened_at = entry.happened_at
+    withdrawn = False
+    for correction in corrections:
+        if correction.get("withdrawn"):
+            withdrawn = True
+        if "body" in correction:
+            body = correction["body"]
+        if "facts" in correction:
+            facts = {**body.get("facts", {}), **correction["facts"]}
+            body = {**body, "facts": {f: v for f, v in facts.items() if v is not None}}
+        if "happened_at" in correction:
+            happened_at = datetime.fromisoformat(correction["happened_at"])
+    return None if withdrawn else Standing(entry, body, happened_at)
+
+
+def fold(entries: Iterable[Entry], as_of: datetime, vocabulary: Mapping[str, Fact]) -> Situation:
+    """The situation of one case as of a moment.
+
+    Only entries recorded by `as_of` count, so the situation at any past moment is the one that
+    was shown then. Facts that the vocabulary does not hold, or values it no longer allows (it may
+    have changed since), are left out: they stay in the history and are asked again.
+
+    Raises:
+        ValueError: there is no entry by `as_of`, the entries belong to more than one case, or
+            `as_of` has no offset.
+    """
+    if as_of.utcoffset() is None:
+        raise ValueError(f"as_of needs its offset from UTC; found {as_of.isoformat()}")
+    known = known_by(entries, as_of)
+    if not known:
+        raise ValueError(f"nothing is recorded by {as_of.isoformat()}")
+    cases = {entry.case for entry in known}
+    if len(cases) > 1:
+        raise ValueError(f"fold takes one case at a time; found {', '.join(sorted(cases))}")
+    reading = _Reading(vocabulary)
+    for found in standing(known).values():
+        if found is not None:
+            reading.take(found)
+    return Situation(
+        case=known[0].case,
+        as_of=as_of,
+        occurred_at=reading.occurred_at,
+        occurred_at_precision=reading.precision,
+        reported_at=reading.reported_at,
+        facts=reading.facts,
+        cannot_be_known=reading.cannot_be_known,
+        done=reading.done,
+        source_steps=reading.source_steps,
+        signed=tuple(reading.signed),
+        departures=tuple(reading.departures),
+        closed_at=reading.closed_at,
+        closed_reason=reading.closed_reason,
+        entries=known[-1].position,
+        last_digest=known[-1].digest,
+    )
+
+
+class _Reading:
+    """The situation while it is being read; one entry at a time."""
+
+    def __init__(self, vocabulary: Mapping[str, Fact]) -> None:
+        self.vocabulary = vocabulary
+        self.occurred_at: datetime | None = None
+        self.precision = "unknown"
+        self.reported_at: datetime | None = None
+        self.facts: dict[str, KnownFact] = {}
+        self.cannot_be_known: dict[str, str] = {}
+        self.done: dict[str, Done] = {}
+        self.source_steps: dict[str, datetime] = {}
+        self.signed: list[SignedPlan] = []
+        self.departures: list[Departure] = []
+        self.closed_at: datetime | None = None
+        self.closed_reason = ""
+
+    def take(self, found: Standing) -> None:
+        kind, body = found.entry.kind, found.body
+        if kind is Kind.REPORTED:
+            self._report(found)
+        elif kind is Kind.FACT_LEARNED:
+            self._learn(found, body["said_by"])
+        elif kind is Kind.RESULT_RECEIVED:
+            self._learn(found, "laboratory")
+        elif kind is Kind.CANNOT_BE_KNOWN:
+            # What was answered before and cannot be told now is not settled any more.
+            self.facts.pop(body["fact"], None)
+            self.cannot_be_known[body["fact"]] = body["reason"]
+        elif kind in SOURCE_STEPS:
+            self.source_steps[SOURCE_STEPS[kind]] = found.happened_at
+        elif kind is Kind.PLAN_SIGNED:
+            self._sign(found)
+        elif kind is Kind.DEPARTED:
+            self._depart(found)
+        elif kind is Kind.CLOSED:
+            self.closed_at, self.closed_reason = found.happened_at, body["reason"]
+        elif kind is Kind.REOPENED:
+            self.closed_at, self.closed_reason = None, ""
+        if kind is not Kind.DEPARTED:
+            self._do(found)
+
+    def _report(self, found: Standing) -> None:
+        at = found.body["occurred_at"]
+        self.occurred_at = None if at is None else datetime.fromisoformat(at)
+        self.precision = found.body["occurred_at_precision"]
+        self.reported_at = found.entry.recorded_at
+        self._learn(found, found.body["reported_by"])
+
+    def _learn(self, found: Standing, said_by: str) -> None:
+        for fact, given in found.body.get("facts", {}).items():
+            value = self._value(fact, given)
+            if value is not None:
+                self.cannot_be_known.pop(fact, None)
+                self.facts[fact] = KnownFact(
+                    fact, value, said_by, found.happened_at, found.entry.position
+                )
+
+    def _value(self, fact: str, given: object) -> Value | None:
+        if fact not in self.vocabulary:
+            return None
+        try:
+            return self.vocabulary[fact].check(from_json(given))
+        except ValueError:
+            return None
+
+    def _do(self, found: Standing) -> None:
+        action = found.body.get("action")
+        if action is not None:
+            # Done once is done: the first time starts the clocks that count from it.
+            self.done.setdefault(
+                action, Done(found.entry.position, found.happened_at, found.entry.kind)
+            )
+
+    def _sign(self, found: Standing) -> None:
+        self.signed.append(
+            SignedPlan(
+                entry=found.entry.position,
+                by=found.entry.by,
+                at=found.happened_at,
+                decisions=dict(found.body["decisions"]),
+                actions=tuple(found.body["actions"]),
+                protocol_digest=found.body["protocol"]["digest"],
+            )
+        )
+
+    def _depart(self, found: Standing) -> None:
+        self.departures.append(
+            Departure(
+                entry=found.entry.position,
+                subject=found.body["subject"],
+                advised=found.body["advised"],
+                decided=found.body["decided"],
+                reason=found.body["reason"],
+                by=found.entry.by,
+                at=found.happened_at,
+            )
+        )

@@ -1,0 +1,216 @@
+"""The port to where entries are kept, the one rule by which they chain, and a store in memory.
+
+Every store appends through `chain`, so a database and the memory store cannot differ in numbers,
+positions or digests. `tests/ledger/store_contract.py` is run against each of them.
+"""
+
+from __future__ import annotations
+
+import copy
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Protocol, runtime_checkable
+
+from thimble.ledger.bodies import BadBody, faults_of
+from thimble.ledger.entries import GENESIS, Draft, Entry, digest_of
+
+
+class Overtaken(Exception):
+    """Somebody else wrote to the case first. `new_entries` is what they wrote.
+
+    Nothing was appended: the caller still holds what was typed, and can show both.
+    """
+
+    def __init__(self, case: str, new_entries: Sequence[Entry]) -> None:
+        self.case = case
+        self.new_entries = tuple(new_entries)
+        count = len(self.new_entries)
+        written = "1 entry" if count == 1 else f"{count} entries"
+        super().__init__(
+            f"case {case} has moved on by {written} since it was read; "
+            "look at what is new, then decide again"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The end of the whole ledger: what the next entry links to."""
+
+    number: int = 0
+    digest: str = GENESIS
+    recorded_at: datetime | None = None
+
+
+@runtime_checkable
+class LedgerStore(Protocol):
+    """Where entries are kept. Only `actions` calls `append`."""
+
+    def append(
+        self,
+        case: str,
+        drafts: Sequence[Draft],
+        *,
+        expected_position: int | None,
+        by: str,
+        role: str,
+        now: datetime,
+    ) -> list[Entry]:
+        """Append all `drafts` to one case in one transaction, or none of them.
+
+        `expected_position` is the last position of the case that the writer saw (0: the case is
+        new); None appends after whatever is there.
+
+        Raises:
+            Overtaken: the case holds entries after `expected_position`.
+            BadBody: a draft's body does not fit its kind.
+            ValueError: an instant without offset, no drafts, or a position that never existed.
+        """
+
+    def entries(self, case: str) -> list[Entry]:
+        """The entries of one case by position; an unknown case has none."""
+
+    def all_entries(self) -> Iterator[Entry]:
+        """Every entry by number, streamed."""
+
+    def cases(self) -> list[str]:
+        """Every case, in order of its first entry."""
+
+
+def chain(
+    case: str,
+    drafts: Sequence[Draft],
+    *,
+    head: Head,
+    position: int,
+    by: str,
+    role: str,
+    now: datetime,
+) -> list[Entry]:
+    """The entries that follow `head` for these drafts: number, position, link and digest.
+
+    `position` is the last position of the case. `recorded_at` is `now`, or the head's own instant
+    where a clock stepped back: time in the ledger never runs backwards.
+
+    Raises:
+        BadBody: a body does not fit its kind.
+        ValueError: an empty list, case, writer or role, or an instant without offset.
+    """
+    if not drafts:
+        raise ValueError("there is nothing to append: give at least one draft")
+    for name, text in (("case", case), ("by", by), ("role", role)):
+        if not text or text != text.strip():
+            raise ValueError(f"{name} must be given without spaces around it; found {text!r}")
+    recorded_at = _utc("now", now)
+    if head.recorded_at is not None:
+        recorded_at = max(recorded_at, _utc("recorded_at", head.recorded_at))
+    faults = [fault for draft in drafts for fault in faults_of(draft.kind, draft.body)]
+    if faults:
+        raise BadBody(faults)
+
+    chained: list[Entry] = []
+    previous = head.digest
+    for step, draft in enumerate(drafts, start=1):
+        entry = Entry(
+            number=head.number + step,
+            case=case,
+            position=position + step,
+            kind=draft.kind,
+            happened_at=_utc("happened_at", draft.happened_at),
+            recorded_at=recorded_at,
+            by=by,
+            role=role,
+            # The writer's own mapping may change after the call; the entry must not.
+            body=copy.deepcopy(dict(draft.body)),
+            previous=previous,
+            digest="",
+        )
+        entry = replace(entry, digest=digest_of(entry))
+        chained.append(entry)
+        previous = entry.digest
+    return chained
+
+
+def check_position(case: str, existing: Sequence[Entry], expected_position: int | None) -> None:
+    """Refuse to append to a case that is not where the writer saw it.
+
+    `existing` are the entries of the case by position, or only those after `expected_position`
+    together with the last one before; positions decide, not counts.
+
+    Raises:
+        Overtaken: there are entries after `expected_position`.
+        ValueError: `expected_position` was never reached.
+    """
+    if expected_position is None:
+        return
+    newer = [entry for entry in existing if entry.position > expected_position]
+    if newer:
+        raise Overtaken(case, newer)
+    last = max((entry.position for entry in existing), default=0)
+    if last < expected_position:
+        raise ValueError(
+            f"case {case} has {last} entries; position {expected_position} was never reached"
+        )
+
+
+def _utc(name: str, at: datetime) -> datetime:
+    if at.utcoffset() is None:
+        raise ValueError(f"{name} needs its offset from UTC; found {at.isoformat()}")
+    return at.astimezone(UTC)
+
+
+class MemoryStore:
+    """A ledger in memory, safe between threads: for tests, the command line and the demo."""
+
+    def __init__(self) -> None:
+        self._lock = threading.RLock()
+        self._entries: list[Entry] = []
+        self._by_case: dict[str, list[Entry]] = {}
+
+    def append(
+        self,
+        case: str,
+        drafts: Sequence[Draft],
+        *,
+        expected_position: int | None,
+        by: str,
+        role: str,
+        now: datetime,
+    ) -> list[Entry]:
+        """See `LedgerStore.append`."""
+        with self._lock:
+            existing = self._by_case.get(case, [])
+            check_position(case, existing, expected_position)
+            head = Head()
+            if self._entries:
+                last = self._entries[-1]
+                head = Head(last.number, last.digest, last.recorded_at)
+            position = existing[-1].position if existing else 0
+            chained = chain(case, drafts, head=head, position=position, by=by, role=role, now=now)
+            self._entries.extend(chained)
+            self._by_case.setdefault(case, []).extend(chained)
+            return [_own(entry) for entry in chained]
+
+    def entries(self, case: str) -> list[Entry]:
+        """See `LedgerStore.entries`."""
+        with self._lock:
+            return [_own(entry) for entry in self._by_case.get(case, [])]
+
+    def all_entries(self) -> Iterator[Entry]:
+        """See `LedgerStore.all_entries`. The ledger as it stands at the first step."""
+        with self._lock:
+            entries = list(self._entries)
+        for entry in entries:
+            yield _own(entry)
+
+    def cases(self) -> list[str]:
+        """See `LedgerStore.cases`."""
+        with self._lock:
+            return list(self._by_case)
+
+
+def _own(entry: Entry) -> Entry:
+    """A copy whose body the reader may change without touching the ledger."""
+    body: Mapping[str, object] = copy.deepcopy(dict(entry.body))
+    return replace(entry, body=body)
