@@ -121,4 +121,3 @@ def all_contacts(site: Site) -> tuple[Contact, ...]:
 def unconfirmed(reasons: Sequence[Reason]) -> bool:
     """Whether anything rests on a rule that nobody has read in its own document."""
     return any(not reason.confirmed for reason in reasons)
-

@@ -54,7 +54,8 @@ def legible(text: str, *, plain: bool = False) -> str:
         else:
             shown.append(f"‹U+{ord(character):04X}›")
     return "\n".join(
-        " ".join(_breakable(word) for word in line.split(" ")) for line in "".join(shown).split("\n")
+        " ".join(_breakable(word) for word in line.split(" "))
+        for line in "".join(shown).split("\n")
     )
 
 
@@ -85,7 +86,7 @@ def _is_shown(character: str, shapes: frozenset[int], *, joiners: bool) -> bool:
 def _breakable(word: str) -> str:
     if len(word) <= LONGEST_RUN:
         return word
-    pieces = []
+    pieces: list[str] = []
     run = 0
     for character in word:
         # Never between a letter and its mark, nor inside an emoji.

@@ -66,26 +66,23 @@ def window_for_a_person(window: Window, now: datetime, zone: tzinfo, waits_for: 
     if window.waits_for:
         return f"The date follows once this is done: {waits_for or window.waits_for}"
     earliest, target, latest = window.earliest, window.target, window.latest
-    started = earliest is None or earliest <= now
-    passed = latest is not None and latest < now
-    if passed and latest is not None:
+    if latest is not None and latest < now:
         return f"Was due by {told(latest)}. Ask today whether it is still of use."
-    if latest is not None:
-        if started:
-            best = f", best by {told(target)}" if target and now < target < latest else ""
+    if earliest is None or earliest <= now:
+        best = f", best by {told(target)}" if target is not None and target > now else ""
+        if latest is not None:
             return f"As soon as you can{best}, no later than {told(latest)}"
-        assert earliest is not None
-        best = (
-            f", best on {told(target)}" if target and target not in (earliest, latest) else ""
-        )
-        if told(earliest) == told(latest):
-            return told(latest)
-        return f"Between {told(earliest)} and {told(latest)}{best}"
-    if target is not None and target > now:
-        return f"On or soon after {told(max(target, earliest or target))}"
-    if not started and earliest is not None:
-        return f"From {told(earliest)}"
-    return "As soon as you can"
+        return f"As soon as you can{best}"
+    best = (
+        f", best on {told(target)}"
+        if target is not None and target not in (earliest, latest)
+        else ""
+    )
+    if latest is None:
+        return f"On {told(earliest)} or soon after{best}"
+    if told(earliest) == told(latest):
+        return f"On {told(latest)}"
+    return f"Between {told(earliest)} and {told(latest)}{best}"
 
 
 def window_in_full(window: Window, zone: tzinfo, waits_for: str = "") -> dict[str, str]:

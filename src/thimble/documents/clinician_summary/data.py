@@ -183,7 +183,9 @@ def clinician_summary(
             Signed(signed.by, minute(signed.at, zone), signed.entry) for signed in situation.signed
         ),
         contacts=all_contacts(site),
-        any_unconfirmed=any(item.unconfirmed for item in (*decisions, *steps, *cautions)),
+        any_unconfirmed=any(decision.unconfirmed for decision in decisions)
+        or any(step.unconfirmed for step in steps)
+        or any(caution.unconfirmed for caution in cautions),
     )
 
 

@@ -170,9 +170,7 @@ def _input_label(column: str, protocol: Protocol) -> str:
         return f"{fact.question} {fact.labels.get(member, member)}".strip()
     output = protocol.outputs.get(id_)
     label = output.label if output and output.label else id_.replace("_", " ").capitalize()
-    decided = next(
-        (str(n) for n, t in enumerate(protocol.tables, start=1) if id_ in t.decides), ""
-    )
+    decided = next((str(n) for n, t in enumerate(protocol.tables, start=1) if id_ in t.decides), "")
     return f"{label} (table {decided})" if decided else label
 
 

@@ -55,22 +55,17 @@ class WardCard:
 def ward_card(site: Site, protocol: Protocol, now: datetime) -> WardCard:
     """The card.
 
-    Every first-aid row of every table of actions is on it, under each route that it holds for; a row
-    that holds for every route stands once, below.
+    Every first-aid row of the protocol is on it, under each route that it holds for; a row that holds
+    for every route stands once, below.
 
     Raises:
         ValueError: the protocol has no first aid: a card without any must not hang on a wall.
     """
-    rows = [
-        (table, rule)
-        for table in protocol.tables
-        if table.role == "actions"
-        for rule in table.rules
-        if rule.outputs["kind"] == _FIRST_AID
-    ]
+    rows = _first_aid(protocol)
     if not rows:
         raise ValueError(
-            f"protocol {protocol.id} has no action of kind first_aid; add them before a card is made"
+            f"protocol {protocol.id} has no first aid; add cautions of topic first_aid, or actions "
+            "of kind first_aid, before a card is made"
         )
     vocabulary = protocol.vocabulary
     route = vocabulary[_ROUTE]
@@ -103,6 +98,21 @@ def ward_card(site: Site, protocol: Protocol, now: datetime) -> WardCard:
     )
 
 
+def _first_aid(protocol: Protocol) -> list[tuple[Table, Rule]]:
+    """Rows that say how; where a protocol has none, rows that only say that it is to be given."""
+
+    def rows(role: str, column: str) -> list[tuple[Table, Rule]]:
+        return [
+            (table, rule)
+            for table in protocol.tables
+            if table.role == role
+            for rule in table.rules
+            if rule.outputs[column] == _FIRST_AID
+        ]
+
+    return rows("cautions", "topic") or rows("actions", "kind")
+
+
 def _cell(table: Table, rule: Rule, column: str) -> str:
     cells = dict(zip(table.inputs, rule.cells, strict=True))
     return cells.get(column, "-").strip()
@@ -116,7 +126,7 @@ def _steps(rows: list[tuple[Table, Rule]], vocabulary: Vocabulary) -> tuple[Step
             for column, cell in zip(table.inputs, rule.cells, strict=True)
             if column != _ROUTE and cell.strip() != "-"
         )
-        text = rule.outputs["what"]
+        text = rule.outputs["text" if table.role == "cautions" else "what"]
         # Two rows may give one instruction for two situations: it is printed once.
         steps.setdefault((text, only), Step(text, only, rule.standing != "read"))
     return tuple(sorted(steps.values(), key=lambda step: step.only != ""))

@@ -1,27 +1,48 @@
 """What the worker's own plan says.
 
-It never says who the source patient is or what is known of them: nothing here reads a fact about the
-source, not even to give a reason. What a clinician typed freely (reasons, notes) stays out too, since
-it may speak of the source.
+It never says who the source patient is or what is known of them: nothing here reads the value of a
+fact about the source, not even to give a reason; only decisions that the worker must know are shown
+(`plain.toml` lists them); and what a clinician typed freely (reasons, notes) stays out, since it may
+speak of the source.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
-from datetime import datetime, tzinfo
+from datetime import tzinfo
+from functools import cache
+from importlib.resources import files
 from typing import Any
 
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, unconfirmed
 from thimble.documents.words import day, minute, stamp, window_for_a_person
 from thimble.ledger.plan import Action, Plan, Situation, State
-from thimble.protocol.finding import Finding
+from thimble.protocol.finding import Finding, Reason
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Vocabulary
 
 _BARE = frozenset({"yes", "no", "unknown"})
 """Answers that say nothing without their question."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlainWords:
+    """`plain.toml`: decision → value (and `question`) → words; action → words."""
+
+    decisions: Mapping[str, Mapping[str, str]]
+    actions: Mapping[str, str]
+
+
+@cache
+def plain_words() -> PlainWords:
+    """The plain words, read once."""
+    text = (files("thimble.documents.worker_plan") / "plain.toml").read_text(encoding="utf-8")
+    read = tomllib.loads(text)
+    return PlainWords(read["decisions"], read["actions"])
+
 
 _SETTLED = {
     State.NO_LONGER_NEEDED: "No longer needed",
@@ -85,7 +106,6 @@ class WorkerPlan:
     tests: tuple[Task, ...]
     visits: tuple[Task, ...]
     protect: tuple[Sentence, ...]
-    medicines: tuple[Sentence, ...]
     warnings: tuple[Sentence, ...]
     contacts: tuple[Contact, ...]
     emergency_phone: str
@@ -116,7 +136,6 @@ def worker_plan(
     visits = words.tasks(action for action in mine if action.kind not in (*_TAKE, *_TESTS))
     decided = words.decisions()
     protect, warnings = words.cautions("precautions"), words.cautions("warning_signs")
-    medicines = words.cautions("medicines", without_the_source=True)
     return WorkerPlan(
         frame=frame(
             "Your plan after the exposure",
@@ -134,14 +153,12 @@ def worker_plan(
         tests=tests,
         visits=visits,
         protect=protect,
-        medicines=medicines,
         warnings=warnings,
         contacts=contacts(site),
         emergency_phone=site.emergency_phone,
-        any_unconfirmed=any(
-            item.unconfirmed
-            for item in (*decided, *take, *tests, *visits, *protect, *medicines, *warnings)
-        ),
+        any_unconfirmed=any(item.unconfirmed for item in decided)
+        or any(task.unconfirmed for task in (*take, *tests, *visits))
+        or any(sentence.unconfirmed for sentence in (*protect, *warnings)),
     )
 
 
@@ -171,49 +188,42 @@ class _Words:
 
     def decisions(self) -> tuple[Decided, ...]:
         departed = {departure.subject for departure in self.situation.departures}
+        plain = plain_words().decisions
         return tuple(
-            self._decided(finding, departed)
+            self._decided(finding, plain[finding.decision], departed)
             for finding in self.plan.findings.values()
-            if finding.decision in self.protocol.outputs
+            if finding.decision in plain
+            and (finding.value is None or finding.value in plain[finding.decision])
         )
 
-    def _decided(self, finding: Finding, departed: set[str]) -> Decided:
-        output = self.protocol.outputs[finding.decision]
-        question = output.label or finding.decision.replace("_", " ")
+    def _decided(self, finding: Finding, plain: Mapping[str, str], departed: set[str]) -> Decided:
+        question = plain["question"]
         if finding.decision in departed:
             return Decided(
                 question,
-                "Decided with you otherwise than the protocol advises",
+                "Decided with you otherwise than the protocol advises.",
                 "The reason is in your record; ask your clinician to go through it with you.",
                 settled=True,
                 unconfirmed=False,
             )
-        if finding.value is None:
-            choices = [output.words(value) for value in finding.possible]
-            answer = f"Not settled yet: {', '.join(choices[:-1])} or {choices[-1]}"
-            return Decided(
-                question, answer, self._waits_for(finding.open_facts), settled=False,
-                unconfirmed=unconfirmed(finding.because),
-            )  # fmt: skip
-        return Decided(
-            question, output.words(finding.value), self._why(finding), settled=True,
-            unconfirmed=unconfirmed(finding.because),
-        )  # fmt: skip
+        doubtful = unconfirmed(finding.because)
+        if finding.value is not None:
+            return Decided(question, plain[finding.value], self._why(finding), True, doubtful)
+        choices = [plain[value].rstrip(".") for value in finding.possible if value in plain]
+        answer = f"Not settled yet. Possible: {'; or: '.join(choices)}." if choices else "Not yet."
+        return Decided(question, answer, self._waits_for(finding.open_facts), False, doubtful)
 
     def _why(self, finding: Finding) -> str:
         """One sentence: the worker's own answers and earlier decisions that the rule looked at."""
         parts: dict[str, None] = {}
         of_the_source = False
-        for column in self._columns_of(finding):
-            id_ = column.partition(".")[0]
+        for id_ in self._looked_at(finding.because):
             fact = self.vocabulary.get(id_)
             if fact is None:
-                earlier = self.plan.findings.get(id_)
-                if earlier is not None and earlier.value is not None:
-                    output = self.protocol.outputs[id_]
-                    parts[self._said(output.label, earlier.value, output.words(earlier.value))] = (
-                        None
-                    )
+                value = self.plan.findings[id_].value or ""
+                words = plain_words().decisions[id_]
+                if value in words:
+                    parts[f"{words['question'].rstrip('?')}: {words[value].rstrip('.')}"] = None
             elif fact.about == "source":
                 of_the_source = True
             elif (known := self.situation.facts.get(id_)) is not None:
@@ -223,20 +233,33 @@ class _Words:
         if of_the_source:
             rest = "what is known of the other patient, which is confidential"
             said = f"{said}; and {rest}" if said else rest
-        return f"Because of: {said}." if said else "So for every exposure."
+        return f"Because of: {said}." if said else "This holds for every exposure of this kind."
 
     @staticmethod
     def _said(question: str, value: str, label: str) -> str:
         return f"{question} {label}" if value in _BARE and question else label
 
-    def _columns_of(self, finding: Finding) -> Iterable[str]:
-        fired = {(reason.table, reason.rule) for reason in finding.because}
+    def _looked_at(
+        self, because: Iterable[Reason], seen: frozenset[str] = frozenset()
+    ) -> Iterator[str]:
+        """The facts and worker-facing decisions behind the rules that fired.
+
+        An inner decision, which a worker's plan does not name, is replaced by what it rests on.
+        """
+        fired = {(reason.table, reason.rule) for reason in because}
         for table in self.protocol.tables:
             for rule in table.rules:
-                if (table.id, rule.id) in fired:
-                    for column, cell in zip(table.inputs, rule.cells, strict=True):
-                        if cell.strip() != "-":
-                            yield column
+                if (table.id, rule.id) not in fired:
+                    continue
+                for column, cell in zip(table.inputs, rule.cells, strict=True):
+                    id_ = column.partition(".")[0]
+                    if cell.strip() == "-":
+                        continue
+                    if id_ in self.vocabulary or id_ in plain_words().decisions:
+                        if id_ in self.vocabulary or id_ in self.plan.findings:
+                            yield id_
+                    elif id_ in self.plan.findings and id_ not in seen:
+                        yield from self._looked_at(self.plan.findings[id_].because, seen | {id_})
 
     def _waits_for(self, open_facts: tuple[str, ...]) -> str:
         own = [
@@ -247,7 +270,9 @@ class _Words:
         waits = [f"“{question}”" for question in own[:3]]
         if len(own) < len(open_facts):
             waits.append("what we still learn about the other patient")
-        return f"It depends on: {'; '.join(waits)}." if waits else "Your clinician decides with you."
+        return (
+            f"It depends on: {'; '.join(waits)}." if waits else "Your clinician decides with you."
+        )
 
     def tasks(self, actions: Iterable[Action]) -> tuple[Task, ...]:
         return tuple(self._task(action) for action in sorted(actions, key=_soonest_first))
@@ -256,10 +281,9 @@ class _Words:
         done = _SETTLED.get(action.state, "")
         if action.state is State.DONE:
             done = f"Done {minute(action.done_at, self.zone)}" if action.done_at else "Done"
-        what = {other.id: other.what for other in self.plan.actions}
-        waits_for = what.get(action.window.waits_for, "")
+        waits_for = self._what(action.window.waits_for) if action.window.waits_for else ""
         return Task(
-            what=action.what,
+            what=self._what(action.id),
             amount=action.amount,
             when=window_for_a_person(action.window, self.plan.now, self.zone, waits_for),
             done=done,
@@ -267,22 +291,17 @@ class _Words:
             unconfirmed=unconfirmed(action.because),
         )
 
-    def cautions(self, topic: str, *, without_the_source: bool = False) -> tuple[Sentence, ...]:
+    def _what(self, action_id: str) -> str:
+        found = next((a.what for a in self.plan.actions if a.id == action_id), action_id)
+        return plain_words().actions.get(action_id, found)
+
+    def cautions(self, topic: str) -> tuple[Sentence, ...]:
         """What may apply is shown like what does: a missing answer never takes a warning away."""
         return tuple(
             Sentence(caution.text, unconfirmed(caution.because))
             for caution in self.plan.cautions
             if caution.topic == topic
-            and not (without_the_source and self._rests_on_the_source(caution.because))
         )
-
-    def _rests_on_the_source(self, because: Iterable[Any]) -> bool:
-        finding = Finding("", None, (), tuple(because))
-        for column in self._columns_of(finding):
-            fact = self.vocabulary.get(column.partition(".")[0])
-            if fact is not None and fact.about == "source":
-                return True
-        return False
 
 
 def _soonest_first(action: Action) -> tuple[bool, bool, float]:
