@@ -131,6 +131,11 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
         },
         contradictions=tuple(dict.fromkeys(contradictions)),
         computed=explanations,
+        reasons={
+            table.id: evaluation.items.get(table.id, ())
+            for table in protocol.tables
+            if table.role == "reasons"
+        },
     )
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from thimble.protocol.finding import Finding, Question, Reason
+from thimble.protocol.finding import Finding, Item, Question, Reason
 from thimble.protocol.vocabulary import Value
 
 
@@ -141,7 +141,8 @@ class Plan:
     `questions` leaves out what cannot be known; `undecidable` maps each decision that rests on such
     a fact to those facts: a clinician decides it among `possible`.
     `contradictions` are sentences about facts that cannot hold together; such facts are treated as
-    not settled until corrected.
+    not settled until corrected. `reasons` holds the set-valued decisions (why to seek expert advice):
+    for each, the items that apply for certain or may apply.
     """
 
     now: datetime
@@ -155,3 +156,4 @@ class Plan:
     undecidable: Mapping[str, tuple[str, ...]]
     contradictions: tuple[str, ...]
     computed: Mapping[str, str]
+    reasons: Mapping[str, tuple[Item, ...]] = field(default_factory=dict)

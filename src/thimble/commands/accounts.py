@@ -1,0 +1,43 @@
+"""`thimble account add`: the first account of a site; further ones are made on the screen."""
+
+from __future__ import annotations
+
+import argparse
+import secrets
+from pathlib import Path
+
+from thimble.commands import Commands, NotUnderstood, group
+from thimble.commands.serve import migrate, open_data
+
+
+def add_to(commands: Commands) -> None:
+    add = group(commands, "account", "manage accounts").add_parser(
+        "add", help="create an account with a one-time password"
+    )
+    add.add_argument("sign_in", help="the name to sign in with")
+    add.add_argument("--name", required=True, help="the name shown beside entries")
+    add.add_argument("--role", default="administrator", help="what the account acts as")
+    add.add_argument("--data", type=Path, required=True, help="the data folder")
+    add.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the one-time password, once."""
+    open_data(options.data)
+    migrate()
+    from django.core.exceptions import ValidationError
+
+    from thimble.web.models import Account
+    from thimble.web.roles import Role
+
+    if options.role not in set(Role):
+        raise NotUnderstood(f"--role: is one of {', '.join(Role)}; found {options.role!r}.")
+    password = secrets.token_urlsafe(12)
+    try:
+        Account.objects.create_account(
+            options.sign_in, display_name=options.name, role=options.role, password=password
+        )
+    except ValidationError as error:
+        raise NotUnderstood("\n".join(error.messages)) from error
+    print(f"{options.sign_in}: one-time password {password} (to be changed at the first sign-in)")
+    return 0

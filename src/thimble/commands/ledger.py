@@ -1,0 +1,55 @@
+"""`thimble ledger verify`: is the ledger whole?"""
+
+from __future__ import annotations
+
+import argparse
+import re
+from pathlib import Path
+
+from thimble.commands import Commands, NotUnderstood, group
+from thimble.commands.serve import open_data
+
+
+def add_to(commands: Commands) -> None:
+    verify = group(commands, "ledger", "look after the ledger").add_parser(
+        "verify", help="find an entry that was changed, taken out or moved"
+    )
+    verify.add_argument("--data", type=Path, default=Path("data/demo"), help="the data folder")
+    verify.add_argument(
+        "--anchor",
+        metavar="NUMBER:DIGEST",
+        help="an entry's number and digest (or its first 16 digits or more) as a printed document "
+        "shows them: then entries missing from the end are found too",
+    )
+    verify.set_defaults(run=verify_ledger)
+
+
+def verify_ledger(options: argparse.Namespace) -> int:
+    """Status 1 if the ledger has a fault; each is one line that names the entry."""
+    anchor = _anchor(options.anchor) if options.anchor else None
+    open_data(options.data)
+    from thimble.ledger.verify import verify
+    from thimble.web.store import DjangoStore
+
+    entries = list(DjangoStore().all_entries())
+    faults = verify(entries, anchor)
+    for fault in faults:
+        print(fault)
+    if faults:
+        return 1
+    if not entries:
+        print("The ledger is empty.")
+        return 0
+    last = entries[-1]
+    print(f"{last.number} entries, whole; the last is {last.number}:{last.digest}")
+    return 0
+
+
+def _anchor(text: str) -> tuple[int, str]:
+    match = re.fullmatch(r"(\d+):([0-9a-f]{16,64})", text.strip().lower())
+    if match is None:
+        raise NotUnderstood(
+            f"--anchor: write NUMBER:DIGEST as printed, for example 42:9f86d081884c7d65; "
+            f"found {text!r}."
+        )
+    return int(match[1]), match[2]

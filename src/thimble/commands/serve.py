@@ -1,0 +1,86 @@
+"""`thimble serve` and what every command on a data folder needs."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from pathlib import Path
+from typing import Any
+
+from thimble.commands import Commands, NotUnderstood
+
+
+def add_to(commands: Commands) -> None:
+    parser = commands.add_parser("serve", help="serve a data folder that holds site.toml")
+    parser.add_argument("--data", type=Path, required=True, help="the data folder")
+    add_address(parser)
+    parser.set_defaults(run=run)
+
+
+def add_address(parser: argparse.ArgumentParser) -> None:
+    """The options that say where to listen."""
+    parser.add_argument("--host", default="127.0.0.1", help="the address to listen on")
+    parser.add_argument("--port", type=int, default=8717, help="the port to listen on")
+    parser.add_argument("--threads", type=int, default=8, help="requests served at once")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Bring the database up to date and serve until stopped."""
+    if not (options.data / "site.toml").is_file():
+        raise NotUnderstood(
+            f"{options.data}: has no site.toml. Write the site's settings there first; "
+            "docs/deployment.md shows every key."
+        )
+    open_data(options.data)
+    migrate()
+    print(f"Thimble serves {options.data} at http://{options.host}:{options.port}/", flush=True)
+    return listen(options)
+
+
+def open_data(folder: Path) -> None:
+    """Make Django work on this data folder.
+
+    Raises:
+        NotUnderstood: there is no such folder.
+    """
+    if not folder.is_dir():
+        raise NotUnderstood(f"{folder}: there is no such data folder. Name another with --data.")
+    os.environ["THIMBLE_DATA"] = str(folder.resolve())
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "thimble.web.settings")
+    import django
+
+    django.setup()
+
+
+def migrate() -> None:
+    """Bring the database's tables up to date."""
+    from django.core.management import call_command
+
+    call_command("migrate", verbosity=0, interactive=False)
+
+
+def listen(options: argparse.Namespace) -> int:
+    """Serve with gunicorn: one process, so that counters against misuse are shared; many threads."""
+    from gunicorn.app.base import BaseApplication
+
+    class Server(BaseApplication):  # type: ignore[misc]
+        def load_config(self) -> None:
+            for key, value in {
+                "bind": f"{options.host}:{options.port}",
+                "workers": 1,
+                "worker_class": "gthread",
+                "threads": options.threads,
+                "timeout": 60,
+                "graceful_timeout": 20,
+                "accesslog": None,
+                "loglevel": "warning",
+            }.items():
+                self.cfg.set(key, value)
+
+        def load(self) -> Any:
+            from thimble.web.wsgi import application
+
+            return application
+
+    Server().run()
+    return 0
