@@ -70,7 +70,9 @@ def compute(facts: Facts) -> Computed:
     missing = tuple(fact for fact in needed if fact not in facts)
     if missing:
         wanted = " ".join(VOCABULARY[fact].question for fact in missing)
-        return _not_computed(f"Creatinine clearance can be computed once this is known: {wanted}", missing)
+        return _not_computed(
+            f"Creatinine clearance can be computed once this is known: {wanted}", missing
+        )
     return _clearance(facts)
 
 
@@ -83,9 +85,7 @@ def _clearance(facts: Facts) -> Computed:
         VOCABULARY["worker_sex_for_renal_formula"].check(facts["worker_sex_for_renal_formula"]),
     )
     value = renal.snap(
-        renal.cockcroft_gault(
-            age=age, weight=weight, creatinine=renal.mg_per_dl(umol), sex=sex
-        )
+        renal.cockcroft_gault(age=age, weight=weight, creatinine=renal.mg_per_dl(umol), sex=sex)
     )
     try:
         VOCABULARY[CLEARANCE].check(value)

@@ -22,7 +22,9 @@ class DoseRule:
     route: str = ""
 
     def __str__(self) -> str:
-        return f"{_plain(self.amount)} {self.unit}{'/kg' if self.per_kg else ''} {self.route}".strip()
+        return (
+            f"{_plain(self.amount)} {self.unit}{'/kg' if self.per_kg else ''} {self.route}".strip()
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,7 +34,9 @@ class Duration:
     def __post_init__(self) -> None:
         """Refuse what no protocol can mean."""
         if self.unit not in _LETTERS:
-            raise ValueError(f"A duration's unit is one of {', '.join(_LETTERS)}; found {self.unit!r}")
+            raise ValueError(
+                f"A duration's unit is one of {', '.join(_LETTERS)}; found {self.unit!r}"
+            )
         if isinstance(self.count, bool) or not isinstance(self.count, int) or self.count < 0:
             raise ValueError(f"A duration is a whole number, 0 or more; found {self.count!r}")
 

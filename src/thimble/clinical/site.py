@@ -11,6 +11,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from functools import cache
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -21,7 +22,9 @@ PROTOCOLS = ("us", "uk")
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 _SESSION = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])-([01][0-9]|2[0-3]):([0-5][0-9])", re.A)
-_WEB_ADDRESS = re.compile(r"https?://[A-Za-z0-9.\-]*[A-Za-z0-9](?::[0-9]{1,5})?(?:/[A-Za-z0-9._~\-]+)*", re.A)
+_WEB_ADDRESS = re.compile(
+    r"https?://[A-Za-z0-9.\-]*[A-Za-z0-9](?::[0-9]{1,5})?(?:/[A-Za-z0-9._~\-]+)*", re.A
+)
 _NUMBER = re.compile(r"[0-9+*#(). /\-]*[0-9][0-9+*#(). /\-]*(?: ext\.? [0-9]+)?", re.A)
 
 
@@ -147,15 +150,14 @@ def parse_site(settings: Mapping[str, Any], where: str = "site") -> Site:
 
 
 def _site(read: _Reader) -> Site:
-    country, subdivision = _holidays(read)
     return Site(
         name=read.text("name"),
         short_name=read.text("short_name"),
         address_lines=read.texts("address_lines"),
         base_url=_base_url(read),
         zone=_zone(read),
-        holidays_country=country,
-        holidays_subdivision=subdivision,
+        holidays_country=(country := _country(read)),
+        holidays_subdivision=_subdivision(read, country),
         closed_days=_closed_days(read),
         protocol=read.one_of("protocol", PROTOCOLS),
         invented=read.flag("invented"),
@@ -176,12 +178,16 @@ class _Reader:
     """
 
     def __init__(
-        self, table: Mapping[str, Any], where: str, prefix: str = "", faults: list[str] | None = None
+        self,
+        table: Mapping[str, Any],
+        where: str,
+        prefix: str = "",
+        faults: list[str] | None = None,
     ) -> None:
         self._table = table
         self._where = where
         self._prefix = prefix
-        self._taken: set[str] = set()
+        self._taken: dict[str, None] = {}  # in the order to name them
         self.faults: list[str] = [] if faults is None else faults
 
     def fault(self, key: str, sentence: str) -> None:
@@ -189,11 +195,11 @@ class _Reader:
 
     def allow(self, *keys: str) -> None:
         """Keys that may be there or not."""
-        self._taken.update(keys)
+        self._taken |= dict.fromkeys(keys)
 
     def take(self, key: str) -> Any:
         """The value of `key`, or None with a fault if it is missing."""
-        self._taken.add(key)
+        self._taken[key] = None
         if key not in self._table:
             self.fault(key, "is missing")
             return None
@@ -202,7 +208,7 @@ class _Reader:
     def refuse_the_rest(self) -> None:
         for key in self._table:
             if key not in self._taken:
-                self.fault(str(key), f"is not a key here; allowed: {', '.join(sorted(self._taken))}")
+                self.fault(str(key), f"is not a key here; allowed: {', '.join(self._taken)}")
 
     def text(self, key: str, *, may_be_empty: bool = False) -> str:
         if may_be_empty and key not in self._table:
@@ -293,24 +299,32 @@ def _zone(read: _Reader) -> ZoneInfo:
         return stand_in
 
 
-def _holidays(read: _Reader) -> tuple[str, str]:
+def _country(read: _Reader) -> str:
     country = read.text("holidays_country")
-    subdivision = read.text("holidays_subdivision", may_be_empty=True)
-    supported = holidays.list_supported_countries(include_aliases=False)
-    if not country:
-        return "", ""
-    if country not in supported:
+    if country and country not in _parts_of_countries():
         read.fault(
             "holidays_country",
             f"is a country's two-letter code (ISO 3166-1), such as CH; found {country!r}",
         )
-    elif subdivision and subdivision not in supported[country]:
-        allowed = ", ".join(supported[country]) or "none; leave it empty"
+        return ""
+    return country
+
+
+def _subdivision(read: _Reader, country: str) -> str:
+    subdivision = read.text("holidays_subdivision", may_be_empty=True)
+    # Without a country there is nothing to check it against, and its fault is told already.
+    if country and subdivision and subdivision not in _parts_of_countries()[country]:
+        allowed = ", ".join(_parts_of_countries()[country]) or "none; leave it empty"
         read.fault(
             "holidays_subdivision",
             f"is a part of {country}; allowed: {allowed}; found {subdivision!r}",
         )
-    return country, subdivision
+    return subdivision
+
+
+@cache
+def _parts_of_countries() -> Mapping[str, list[str]]:
+    return holidays.list_supported_countries(include_aliases=False)
 
 
 def _base_url(read: _Reader) -> str:

@@ -109,7 +109,9 @@ def window_state(
         return WindowState(WindowKind.OPEN, left, fraction, until, f"{span_down(left)} left")
     if best is not None:
         left = best - moment
-        return WindowState(WindowKind.OPEN, left, fraction, target, f"{span_down(left)} to the target")
+        return WindowState(
+            WindowKind.OPEN, left, fraction, target, f"{span_down(left)} to the target"
+        )
     return WindowState(WindowKind.NO_LIMIT, None, None, None, "no time limit")
 
 
