@@ -1,0 +1,1 @@
+"""Accounts, settings and checks. No clinical data."""

@@ -1,0 +1,80 @@
+"""What the administrator's pages say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from thimble.clinical.site import DAYS, Place, Site
+
+
+@dataclass(frozen=True, slots=True)
+class SitePage:
+    """The settings of the site in words, section by section."""
+
+    sections: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+
+    @classmethod
+    def of(cls, site: Site) -> SitePage:
+        """Everything that site.toml says."""
+        return cls(
+            (
+                (
+                    "The hospital",
+                    (
+                        ("Name", site.name),
+                        ("Short name", site.short_name),
+                        ("Address", ", ".join(site.address_lines)),
+                        ("Web address", site.base_url),
+                        ("Time zone", site.zone.key),
+                        ("Protocol", site.protocol),
+                        ("Data", "Invented" if site.invented else "Real"),
+                    ),
+                ),
+                ("Occupational medicine", tuple(_place(site.occupational_medicine))),
+                ("Emergency department", tuple(_place(site.emergency_department))),
+                (
+                    "Telephone",
+                    (
+                        ("Emergency", site.emergency_phone),
+                        ("Expert advice", f"{site.expert_phone.name}, {site.expert_phone.number}"),
+                        ("Laboratory", site.laboratory_phone),
+                    ),
+                ),
+                (
+                    "Closed days",
+                    tuple((f"{c.day:%d %b %Y}", c.reason) for c in site.closed_days)
+                    or (("Own closed days", "None; public holidays count by themselves"),),
+                ),
+                (
+                    "Wording",
+                    (
+                        ("Consent", site.consent_wording or "Left to be written in by hand"),
+                        ("First aid notes", " ".join(site.first_aid_notes) or "None"),
+                    ),
+                ),
+            )
+        )
+
+
+def _place(place: Place) -> Iterable[tuple[str, str]]:
+    yield "Name", place.name
+    yield "Way there", place.where
+    yield "Phone", place.phone
+    if place.hours.always:
+        yield "Hours", "Always open"
+        return
+    for name, sessions in zip(DAYS, place.hours.week, strict=True):
+        yield (
+            name.capitalize(),
+            ", ".join(str(s).replace("-", " to ") for s in sessions) or "Closed",
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One check that was run: what, whether it holds, and every fault."""
+
+    title: str
+    says: str
+    faults: tuple[str, ...]

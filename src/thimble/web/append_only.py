@@ -1,0 +1,82 @@
+"""Triggers by which the database itself refuses to change what was written.
+
+Ledger entries are neither changed nor deleted. Identities are never changed (the latest row wins);
+they may be deleted, because the law can demand that a name is erased while the ledger, which holds
+no name, stays whole.
+"""
+
+from __future__ import annotations
+
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+LEDGER = "web_ledgerentry"
+REFUSED = {
+    LEDGER: ("UPDATE", "DELETE"),
+    "web_workeridentity": ("UPDATE",),
+    "web_sourceidentity": ("UPDATE",),
+}
+"""Which statements are refused on which table."""
+
+
+def install(connection: BaseDatabaseWrapper) -> None:
+    """Create the triggers that are missing, in the dialect of the database.
+
+    Raises:
+        NotImplementedError: the database is one that Thimble has no triggers for; it must not
+            run without them.
+    """
+    with connection.cursor() as cursor:
+        present = set(connection.introspection.table_names(cursor))
+        for table, statements in REFUSED.items():
+            if table in present:
+                for sql in _create(connection.vendor, table, statements):
+                    cursor.execute(sql)
+
+
+def remove(connection: BaseDatabaseWrapper) -> None:
+    """Drop the triggers: for a test's clean-up or the reversal of a migration, nothing else."""
+    with connection.cursor() as cursor:
+        for table, statements in REFUSED.items():
+            for sql in _drop(connection.vendor, table, statements):
+                cursor.execute(sql)
+
+
+def _name(table: str, statement: str) -> str:
+    return f"{table}_refuses_{statement.lower()}"
+
+
+def _create(vendor: str, table: str, statements: tuple[str, ...]) -> list[str]:
+    if vendor == "sqlite":
+        return [
+            f"CREATE TRIGGER IF NOT EXISTS {_name(table, s)} BEFORE {s} ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{table} is append only: {s} refused'); END"
+            for s in statements
+        ]
+    if vendor == "postgresql":
+        function = (
+            "CREATE OR REPLACE FUNCTION thimble_append_only() RETURNS trigger LANGUAGE plpgsql AS "
+            "$$ BEGIN RAISE EXCEPTION '% is append only: % refused', TG_TABLE_NAME, TG_OP; END $$"
+        )
+        sql = [function]
+        for s in statements:
+            sql += [
+                f"DROP TRIGGER IF EXISTS {_name(table, s)} ON {table}",
+                f"CREATE TRIGGER {_name(table, s)} BEFORE {s} ON {table} "
+                "FOR EACH STATEMENT EXECUTE FUNCTION thimble_append_only()",
+            ]
+        if "DELETE" in statements:
+            sql += [
+                f"DROP TRIGGER IF EXISTS {_name(table, 'TRUNCATE')} ON {table}",
+                f"CREATE TRIGGER {_name(table, 'TRUNCATE')} BEFORE TRUNCATE ON {table} "
+                "FOR EACH STATEMENT EXECUTE FUNCTION thimble_append_only()",
+            ]
+        return sql
+    raise NotImplementedError(
+        f"Thimble has no append-only triggers for {vendor}; use SQLite or PostgreSQL"
+    )
+
+
+def _drop(vendor: str, table: str, statements: tuple[str, ...]) -> list[str]:
+    if vendor == "sqlite":
+        return [f"DROP TRIGGER IF EXISTS {_name(table, s)}" for s in statements]
+    return [f"DROP TRIGGER IF EXISTS {_name(table, s)} ON {table}" for s in statements]

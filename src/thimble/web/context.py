@@ -1,0 +1,113 @@
+"""The site, the protocol and the stores that every screen works with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import tzinfo
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest
+from django.urls import reverse
+
+import thimble
+from thimble.clinical.site import Site, SiteError, load_site
+from thimble.clinical.vocabulary import vocabulary
+from thimble.protocol import Protocol, load_protocol
+from thimble.web.screens import links
+from thimble.web.store import DjangoIdentities, DjangoStore
+
+PROTOCOLS = Path(thimble.__file__).parent / "protocols"
+
+
+@cache
+def get_site() -> Site:
+    """The site that the data folder's `site.toml` describes.
+
+    Raises:
+        SiteError: the file is missing or has faults.
+    """
+    return load_site(settings.DATA / "site.toml")
+
+
+@cache
+def get_protocol() -> Protocol:
+    """The protocol that the site follows.
+
+    Raises:
+        SiteError, or the protocol's own faults.
+    """
+    return load_protocol(PROTOCOLS / get_site().protocol, vocabulary())
+
+
+@cache
+def get_store() -> DjangoStore:
+    """The ledger in the database."""
+    return DjangoStore()
+
+
+@cache
+def get_identities() -> DjangoIdentities:
+    """Names, apart from the ledger."""
+    return DjangoIdentities()
+
+
+def zone() -> tzinfo:
+    """The site's time zone."""
+    return get_site().zone
+
+
+def forget() -> None:
+    """Read site and protocol anew at the next use: for tests, and after the files were changed."""
+    get_site.cache_clear()
+    get_protocol.cache_clear()
+
+
+@dataclass(frozen=True, slots=True)
+class NavigationLink:
+    """A link of the header as this account sees it."""
+
+    label: str
+    href: str
+    here: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What stands around every page."""
+
+    site_name: str
+    invented: bool
+    emergency_phone: str
+    home: str
+    links: tuple[NavigationLink, ...]
+    signed_in: bool
+
+
+def frame(request: HttpRequest) -> dict[str, Any]:
+    """Context processor: header and footer. Works also where the site's settings cannot be read, as
+    error pages use it too."""
+    try:
+        site: Site | None = get_site()
+    except SiteError:
+        site = None
+    user = getattr(request, "user", None)
+    signed_in = bool(user is not None and user.is_authenticated)
+    seen: list[NavigationLink] = []
+    if user is not None and signed_in and not user.must_change_password:
+        for link in links():
+            if user.has_perm(link.capability):
+                href = reverse(link.url_name)
+                seen.append(NavigationLink(link.label, href, request.path.startswith(href)))
+    return {
+        "frame": Frame(
+            site_name=site.name if site else "",
+            invented=bool(site and site.invented),
+            emergency_phone=site.emergency_phone if site else "",
+            home=reverse("accounts:home") if signed_in else reverse("report:start"),
+            links=tuple(seen),
+            signed_in=signed_in,
+        )
+    }

@@ -1,0 +1,153 @@
+"""Tables. The ledger's rows are only ever inserted; names live apart from it."""
+
+from __future__ import annotations
+
+import secrets
+from typing import Any, ClassVar
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.db import models
+
+from thimble.web.roles import LABELS, Role, may
+
+_LETTERS = "23456789abcdefghjkmnpqrstuvwxyz"  # no 0/o, 1/i/l: these are read aloud and typed
+
+
+def pseudonym() -> str:
+    """A new account id that says nothing about its holder, such as `u-7k2m9qxt`."""
+    return "u-" + "".join(secrets.choice(_LETTERS) for _ in range(8))
+
+
+class AccountManager(BaseUserManager["Account"]):
+    """Makes accounts with a hashed password."""
+
+    def create_account(
+        self,
+        sign_in: str,
+        *,
+        display_name: str,
+        role: str,
+        password: str,
+        must_change_password: bool = True,
+    ) -> Account:
+        """A new active account. `role` is one of `thimble.web.roles.Role`."""
+        account = Account(
+            sign_in=sign_in.strip().lower(),
+            display_name=display_name,
+            role=Role(role).value,
+            must_change_password=must_change_password,
+        )
+        account.set_password(password)
+        account.full_clean()
+        account.save(using=self._db)
+        return account
+
+    def get_by_natural_key(self, username: str | None) -> Account:
+        return self.get(sign_in=(username or "").strip().lower())
+
+
+class Account(AbstractBaseUser):
+    """Somebody who signs in. Entries name the pseudonymous `id`, never the person."""
+
+    id = models.CharField(primary_key=True, max_length=12, default=pseudonym, editable=False)
+    sign_in = models.SlugField("sign-in name", max_length=40, unique=True)
+    display_name = models.CharField(max_length=80)
+    role = models.CharField(max_length=30, choices=[(r.value, LABELS[r]) for r in Role])
+    is_active = models.BooleanField(default=True)
+    must_change_password = models.BooleanField(default=False)
+
+    objects: ClassVar[AccountManager] = AccountManager()
+
+    USERNAME_FIELD = "sign_in"
+    REQUIRED_FIELDS: ClassVar[list[str]] = ["display_name", "role"]
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(role__in=[r.value for r in Role]), name="account_role_is_known"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.id
+
+    @property
+    def role_label(self) -> str:
+        """The role in words."""
+        return LABELS[Role(self.role)]
+
+    def has_perm(self, capability: str, obj: Any = None) -> bool:  # noqa: ARG002
+        """Whether this account may use a capability (see `thimble.web.roles`)."""
+        return self.is_active and may(self.role, capability)
+
+    def has_module_perms(self, _app: str) -> bool:
+        return self.is_active
+
+
+class LedgerEntry(models.Model):
+    """One entry as it was appended. Instants and body are kept as the very text that the digest was
+    taken over, so that no database can round or re-zone them."""
+
+    number = models.PositiveBigIntegerField(primary_key=True)
+    case = models.CharField(max_length=40)
+    position = models.PositiveIntegerField()
+    kind = models.CharField(max_length=40)
+    happened_at = models.CharField(max_length=40)
+    recorded_at = models.CharField(max_length=40)
+    by = models.CharField(max_length=40)
+    role = models.CharField(max_length=40)
+    body = models.TextField()
+    previous = models.CharField(max_length=64)
+    digest = models.CharField(max_length=64, unique=True)
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(fields=["case", "position"], name="one_entry_a_position"),
+            # A chain has no forks: each digest is followed at most once.
+            models.UniqueConstraint(fields=["previous"], name="one_entry_after_another"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number}: {self.case}/{self.position} {self.kind}"
+
+
+class _Identity(models.Model):
+    """Who a case is about. Inserted, never changed: the latest row of a case is the one that holds."""
+
+    case = models.CharField(max_length=40, db_index=True)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.CharField(max_length=40)
+    body = models.TextField()
+
+    class Meta:
+        abstract = True
+        ordering = ["-id"]
+
+    def __str__(self) -> str:
+        return f"identity for {self.case}"
+
+
+class WorkerIdentity(_Identity):
+    """Name and way to reach the exposed worker, as JSON."""
+
+
+class SourceIdentity(_Identity):
+    """Who the source patient is, as JSON. Seen by the fewest."""
+
+
+class LastLook(models.Model):
+    """Up to where an account has seen a case, so that a screen can say what changed since."""
+
+    account = models.ForeignKey(Account, on_delete=models.CASCADE)
+    case = models.CharField(max_length=40)
+    position = models.PositiveIntegerField()
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["account", "case"], name="one_last_look_a_case")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.account_id} saw {self.case} to {self.position}"

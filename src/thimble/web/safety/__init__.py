@@ -1,0 +1,1 @@
+"""Exposures without identities, for prevention."""

@@ -1,0 +1,100 @@
+// Keeps what is typed in this tab, and sends it when the connection is back. Everything works without.
+"use strict";
+(() => {
+  const KEY = "thimble-report:";
+  const KEEP_MS = 2 * 60 * 60 * 1000;
+
+  const stored = (key) => {
+    try {
+      const draft = JSON.parse(sessionStorage.getItem(key));
+      return draft && Date.now() - draft.at < KEEP_MS ? draft.fields : null;
+    } catch { return null; }
+  };
+  const forgetAll = () => {
+    try {
+      Object.keys(sessionStorage).filter((key) => key.startsWith(KEY)).forEach((key) => sessionStorage.removeItem(key));
+    } catch { /* storage may be switched off */ }
+  };
+
+  if (document.querySelector("[data-sent]")) { forgetAll(); return; }
+  const form = document.querySelector("form[data-draft]");
+  if (!form) return;
+  const key = KEY + form.dataset.draft;
+  const skip = new Set(["csrfmiddlewaretoken"]);
+  const controls = () => [...form.elements].filter((e) => e.name && !skip.has(e.name));
+
+  const save = () => {
+    const fields = {};
+    for (const e of controls()) {
+      if (e.type === "radio" || e.type === "checkbox") { if (e.checked) fields[e.name] = e.value; }
+      else if (e.value) fields[e.name] = e.value;
+    }
+    try { sessionStorage.setItem(key, JSON.stringify({ at: Date.now(), fields })); } catch { /* as above */ }
+  };
+  const restore = () => {
+    // A page that came back with errors already holds what was typed.
+    if (document.querySelector("[role=alert]")) return;
+    const fields = stored(key);
+    if (!fields) return;
+    for (const e of controls()) {
+      if (!(e.name in fields)) continue;
+      if (e.type === "radio" || e.type === "checkbox") e.checked = fields[e.name] === e.value;
+      else e.value = fields[e.name];
+    }
+  };
+
+  const other = form.querySelector("input[name=when][value=other]");
+  const times = document.getElementById("another-time");
+  const showTimes = () => {
+    const typed = [...times.querySelectorAll("input")].some((e) => e.value);
+    times.hidden = !(other.checked || typed || times.querySelector(".error"));
+  };
+
+  restore();
+  showTimes();
+  form.addEventListener("input", (event) => {
+    if (times.contains(event.target) && event.target.value) other.checked = true;
+    showTimes();
+    save();
+  });
+  form.addEventListener("change", (event) => {
+    // Whoever goes back to "just now" does not mean the day and time any more.
+    if (event.target.name === "when" && event.target !== other) {
+      times.querySelectorAll("input").forEach((e) => { e.value = ""; });
+    }
+    showTimes();
+    save();
+  });
+
+  const lost = document.getElementById("connection");
+  const button = form.querySelector("button.button");
+  let waiting = null;
+  let sending = false;
+
+  const attempt = async () => {
+    try {
+      const answer = await fetch(form.dataset.alive, { cache: "no-store", method: "GET" });
+      if (!answer.ok) throw new Error("no answer");
+    } catch {
+      lost.hidden = false;
+      button.textContent = "Waiting for the connection";
+      if (waiting === null) {
+        lost.scrollIntoView({ block: "center" });
+        waiting = setInterval(attempt, 8000);
+      }
+      return;
+    }
+    if (sending) return;
+    sending = true;
+    clearInterval(waiting);
+    form.submit();
+  };
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    save();
+    attempt();
+  });
+  window.addEventListener("online", () => { if (waiting !== null) attempt(); });
+  // Back from the next page by the browser's button: the form must be able to send again.
+  window.addEventListener("pageshow", (event) => { if (event.persisted) { sending = false; } });
+})();

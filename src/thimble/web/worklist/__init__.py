@@ -1,0 +1,1 @@
+"""Everyone's next thing, and the shift handover."""

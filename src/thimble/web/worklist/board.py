@@ -1,0 +1,142 @@
+"""The present of every case, kept in memory and brought up to date by what is new in the ledger.
+
+A list of every case would fold and assess all of them for each page. The board keeps, for each case,
+its entries, the situation folded from them and the plan with the instant until which it holds. One
+query asks for entries after the last one seen; only cases with news are folded anew, only plans whose
+time is up are assessed anew. The ledger is append-only, so what was read once stays true; the digest of
+the last entry seen is compared each time, and a ledger that is another one is read from its start.
+
+Nothing of it is stored, and nothing needs it: each process has its own, filled from the ledger.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from functools import cache
+
+from thimble.clinical.site import Site
+from thimble.ledger.assess import assess
+from thimble.ledger.entries import GENESIS, Entry
+from thimble.ledger.fold import fold
+from thimble.ledger.plan import Plan, Situation
+from thimble.protocol import Protocol
+from thimble.web.context import get_protocol, get_site
+from thimble.web.worklist.validity import valid_until
+
+Since = Callable[[int], Sequence[Entry]]
+"""Every entry from this number on, by number; from 0 all of them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One case as it stands: its entries by position, what is known, what follows."""
+
+    case: str
+    entries: tuple[Entry, ...]
+    situation: Situation
+    plan: Plan
+
+    @property
+    def position(self) -> int:
+        return self.entries[-1].position
+
+    @property
+    def open(self) -> bool:
+        return self.situation.closed_at is None
+
+
+@dataclass(slots=True)
+class _Kept:
+    """What the board keeps of one case."""
+
+    entries: list[Entry]
+    situation: Situation | None = None
+    plan: Plan | None = None
+    protocol: str = ""
+    until: datetime | None = None
+
+
+class Board:
+    """The standing of every case. Safe between threads."""
+
+    def __init__(self, since: Since) -> None:
+        self._since = since
+        self._lock = threading.Lock()
+        self._forget()
+
+    def standings(self, protocol: Protocol, site: Site, now: datetime) -> list[Standing]:
+        """Every case that was reported by `now`, in order of its first entry."""
+        with self._lock:
+            self._read()
+            return list(self._all(protocol, site, now))
+
+    def _read(self) -> None:
+        """Take in what is new, in one query."""
+        news = self._since(self._last)
+        if self._last:
+            if not news or news[0].digest != self._digest:
+                self._forget()
+                news = self._since(0)
+            else:
+                news = news[1:]
+        for entry in news:
+            kept = self._cases.setdefault(entry.case, _Kept([]))
+            kept.entries.append(entry)
+            kept.situation = kept.plan = None
+        if news:
+            self._last, self._digest = news[-1].number, news[-1].digest
+
+    def _forget(self) -> None:
+        self._cases: dict[str, _Kept] = {}
+        self._last = 0
+        self._digest = GENESIS
+
+    def _all(self, protocol: Protocol, site: Site, now: datetime) -> Iterator[Standing]:
+        for case, kept in self._cases.items():
+            if kept.entries[-1].recorded_at > now:
+                # Asked about a moment in the past: answered, not kept.
+                known = [entry for entry in kept.entries if entry.recorded_at <= now]
+                if known:
+                    past = fold(known, now, protocol.vocabulary)
+                    yield Standing(case, tuple(known), past, assess(past, protocol, now, site))
+                continue
+            situation, plan = self._present(kept, protocol, site, now)
+            yield Standing(case, tuple(kept.entries), situation, plan)
+
+    def _present(
+        self, kept: _Kept, protocol: Protocol, site: Site, now: datetime
+    ) -> tuple[Situation, Plan]:
+        if kept.situation is None or kept.protocol != protocol.digest:
+            # Facts are read through the vocabulary that the protocol was compiled with.
+            kept.situation = fold(kept.entries, now, protocol.vocabulary)
+            kept.plan, kept.protocol = None, protocol.digest
+        plan, until = kept.plan, kept.until
+        if plan is not None and until is not None and plan.now <= now < until:
+            return kept.situation, plan
+        plan = assess(replace(kept.situation, as_of=now), protocol, now, site)
+        kept.plan = plan
+        kept.until = valid_until(kept.situation, plan, protocol, site.zone)
+        return kept.situation, plan
+
+
+def _since(number: int) -> list[Entry]:
+    from thimble.web.models import LedgerEntry
+    from thimble.web.store import _entry
+
+    return [
+        _entry(row) for row in LedgerEntry.objects.filter(number__gte=number).order_by("number")
+    ]
+
+
+@cache
+def board() -> Board:
+    """The board of this process, over the ledger in the database."""
+    return Board(_since)
+
+
+def standings(now: datetime) -> list[Standing]:
+    """Every case under the site's protocol."""
+    return board().standings(get_protocol(), get_site(), now.astimezone(UTC))

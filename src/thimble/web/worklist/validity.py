@@ -1,0 +1,60 @@
+"""Until when a plan stays what it is while nobody writes.
+
+A plan is a step function of time: it changes where the hours since the exposure meet a threshold of a
+table, and where a window closes. Between two such instants it may be kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime, timedelta, tzinfo
+
+from thimble.ledger.assess import HOURS, Moment, moment_of
+from thimble.ledger.plan import Plan, Situation
+from thimble.protocol import Protocol
+
+_EVER = datetime.max.replace(tzinfo=UTC)
+_GRAIN = timedelta(milliseconds=1)
+"""Instants this near to a threshold are on it (tables compare hours with a tolerance)."""
+
+
+def valid_until(
+    situation: Situation, plan: Plan, protocol: Protocol, zone: tzinfo
+) -> datetime | None:
+    """The first instant after `plan.now` at which the plan may differ, exclusive.
+
+    Until then `assess` gives the same plan but for `now` and the words for the hours passed. None:
+    it may differ at any later instant, so it must not be kept.
+    """
+    now = plan.now.astimezone(UTC)
+    if situation.occurred_at is not None and situation.reported_at is None:
+        # The last possible instant of the exposure is then bounded by now itself.
+        return None
+    told = situation.facts.get(HOURS)
+    if situation.occurred_at is None and told is not None and told.known_at is None:
+        return None
+    moment = moment_of(situation, zone, now)
+    ahead = [at for at in _steps(moment, plan, protocol, now) if at > now - _GRAIN]
+    if any(at <= now + _GRAIN for at in ahead):
+        return None
+    return min(ahead, default=_EVER) - _GRAIN
+
+
+def _steps(moment: Moment, plan: Plan, protocol: Protocol, now: datetime) -> Iterable[datetime]:
+    for action in plan.actions:
+        for limit in (action.window.earliest, action.window.target, action.window.latest):
+            if limit is not None:
+                yield limit.astimezone(UTC)
+    if moment.first is None or moment.last is None:
+        return
+    first, last = moment.first.astimezone(UTC), moment.last.astimezone(UTC)
+    yield first
+    axis = protocol.index.axes.get(HOURS)
+    for cut in axis.cuts if axis else ():
+        for begin in (first, last):
+            yield begin + timedelta(hours=cut)
+    if first != last:
+        # An exposure known to the hour or date is looked at in half hours: the next one of either end.
+        for begin in (first, last):
+            halves = int((now - begin) / timedelta(minutes=30)) + 1
+            yield begin + timedelta(minutes=30 * halves)
