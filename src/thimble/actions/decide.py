@@ -8,8 +8,9 @@ from datetime import datetime
 from typing import Any
 
 from thimble.actions._append import Refused, append, existing
-from thimble.ledger.assess import Site, assess, fingerprint
+from thimble.ledger.assess import Site, assess
 from thimble.ledger.bodies import facts_to_json, faults_of
+from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Entry, Kind, instant
 from thimble.ledger.fold import fold, standing_bodies
 from thimble.ledger.plan import Plan, State
@@ -245,7 +246,10 @@ def close(
     plan = assess(situation, protocol, now, site)
     left = [
         action for action in plan.actions
-        if action.certain and action.state in (State.OPEN, State.LATE)
+        # What waits for an action that was never done is not left undone.
+        if action.certain
+        and action.state in (State.OPEN, State.LATE)
+        and not action.window.waits_for
     ]  # fmt: skip
     if left and not text.strip():
         raise Refused(

@@ -12,6 +12,11 @@ from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.store import LedgerStore
 from thimble.protocol.vocabulary import Fact, Value
 
+FIRST_AID = "first_aid"
+ASSESS = "assess"
+ASK_SOURCE = "ask_source"
+"""Actions by the ids that every protocol gives them; the entries that do them name them by default."""
+
 SaidBy = Literal["worker", "clinician", "laboratory", "record"]
 
 
@@ -99,7 +104,7 @@ def give_first_aid(
     by: str,
     role: str,
     minutes: float | None = None,
-    action: str | None = None,
+    action: str | None = FIRST_AID,
     happened_at: datetime | None = None,
     expected_position: int | None = None,
 ) -> list[Entry]:
@@ -124,13 +129,14 @@ def assessed(
     now: datetime,
     by: str,
     role: str,
+    action: str | None = ASSESS,
     expected_position: int | None = None,
 ) -> list[Entry]:
     """A clinician has seen the case."""
     return append(
         store,
         case,
-        [(Kind.ASSESSED, {})],
+        [(Kind.ASSESSED, _with({}, action=action))],
         now=now,
         by=by,
         role=role,
@@ -141,7 +147,7 @@ def assessed(
 def take_sample(
     store: LedgerStore,
     case: str,
-    action: str,
+    actions: str | Sequence[str],
     *,
     now: datetime,
     by: str,
@@ -149,11 +155,11 @@ def take_sample(
     happened_at: datetime | None = None,
     expected_position: int | None = None,
 ) -> list[Entry]:
-    """Blood for an action of the plan was taken."""
+    """Blood was taken: for one action of the plan, or for several in one draw."""
     return append(
         store,
         case,
-        [(Kind.SAMPLE_TAKEN, {"action": action})],
+        [(Kind.SAMPLE_TAKEN, {"action": action}) for action in _each(actions)],
         now=now,
         by=by,
         role=role,
@@ -229,7 +235,7 @@ def ask_source(
     by: str,
     role: str,
     note: str = "",
-    action: str | None = None,
+    action: str | None = ASK_SOURCE,
     happened_at: datetime | None = None,
     expected_position: int | None = None,
 ) -> list[Entry]:
@@ -248,7 +254,7 @@ def source_consents(
     by: str,
     role: str,
     note: str = "",
-    action: str | None = None,
+    action: str | None = ASK_SOURCE,
     happened_at: datetime | None = None,
     expected_position: int | None = None,
 ) -> list[Entry]:
@@ -267,7 +273,7 @@ def source_refuses(
     by: str,
     role: str,
     note: str = "",
-    action: str | None = None,
+    action: str | None = ASK_SOURCE,
     happened_at: datetime | None = None,
     expected_position: int | None = None,
 ) -> list[Entry]:
@@ -305,13 +311,13 @@ def sample_source(
     by: str,
     role: str,
     note: str = "",
-    action: str | None = None,
+    actions: str | Sequence[str] = (),
     happened_at: datetime | None = None,
     expected_position: int | None = None,
 ) -> list[Entry]:
-    """Blood of the source patient was taken: the source is testable."""
+    """Blood of the source patient was taken, for the tests named: the source is testable."""
     return _source(
-        store, case, Kind.SOURCE_SAMPLED, "testable", now, by, role, note, action, happened_at,
+        store, case, Kind.SOURCE_SAMPLED, "testable", now, by, role, note, actions, happened_at,
         expected_position,
     )  # fmt: skip
 
@@ -398,11 +404,13 @@ def _source(
     by: str,
     role: str,
     note: str,
-    action: str | None,
+    actions: str | Sequence[str] | None,
     happened_at: datetime | None,
     expected_position: int | None,
 ) -> list[Entry]:
-    drafts: list[tuple[Kind, Mapping[str, Any]]] = [(kind, _with({"note": note}, action=action))]
+    drafts: list[tuple[Kind, Mapping[str, Any]]] = [
+        (kind, _with({"note": note}, action=action)) for action in _each(actions) or [None]
+    ]
     if access:
         # The step says whether the source can be tested; nobody should have to say it twice.
         fact = {"facts": {"source_access": access}, "said_by": "clinician"}
@@ -421,3 +429,9 @@ def _source(
 
 def _with(body: dict[str, Any], *, action: str | None) -> dict[str, Any]:
     return body if action is None else {"action": action, **body}
+
+
+def _each(actions: str | Sequence[str] | None) -> Sequence[str]:
+    if actions is None:
+        return ()
+    return (actions,) if isinstance(actions, str) else actions

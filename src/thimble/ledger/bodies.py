@@ -249,7 +249,7 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "minutes": _Key(_or_null(_number), required=False),
         "action": _Key(_id, required=False),
     },
-    Kind.ASSESSED: {},
+    Kind.ASSESSED: {"action": _Key(_id, required=False)},
     Kind.SAMPLE_TAKEN: {"action": _Key(_id)},
     Kind.RESULT_RECEIVED: {
         "action": _Key(_id, required=False),

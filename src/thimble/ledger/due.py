@@ -1,0 +1,198 @@
+"""What is due and when: the rows of a protocol's action tables as actions with windows and states."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime, tzinfo
+from decimal import Decimal, InvalidOperation
+from functools import lru_cache
+
+from thimble.clinical.doses import DoseNeeds, DoseRule, dose
+from thimble.clinical.durations import add, parse
+from thimble.ledger.clocks import Moment, union
+from thimble.ledger.plan import Action, Situation, State, Window
+from thimble.protocol.finding import Evaluation, Item
+from thimble.protocol.protocol import Protocol
+from thimble.protocol.vocabulary import Value
+
+WEIGHT = "worker_weight"
+HBIG_AMOUNT = ("hbig_amount", "hbig_amount_per", "hbig_amount_unit")
+FROM_EXPOSURE = "exposure"
+NONE = "-"
+
+
+def actions_of(
+    evaluation: Evaluation,
+    protocol: Protocol,
+    situation: Situation,
+    moment: Moment,
+    now: datetime,
+    zone: tzinfo,
+    facts: Mapping[str, Value],
+) -> tuple[tuple[Action, ...], bool]:
+    departed = {departure.subject for departure in situation.departures}
+    produced: dict[str, list[Item]] = {}
+    for table in protocol.tables:
+        if table.role == "actions":
+            for item in evaluation.items.get(table.id, ()):
+                produced.setdefault(item.outputs["action"], []).append(item)
+
+    amount, needs_weight = _hbig_amount(evaluation, facts)
+    actions: list[Action] = []
+    gives_hbig = False
+    for id_, items in produced.items():
+        windows = [_window(item.outputs, situation, moment, zone) for item in items]
+        # Where the meaning is still open, the window that closes first is the one to keep.
+        best = min(
+            range(len(items)),
+            key=lambda at: (not items[at].certain, _closes(windows[at]), at),
+        )
+        outputs, window = items[best].outputs, windows[best]
+        certain = any(item.certain for item in items)
+        open_facts = dict.fromkeys(fact for item in items for fact in item.open_facts)
+        done = situation.done.get(id_)
+        is_hbig = outputs["kind"] == "dose" and id_.startswith("hbig")
+        gives_hbig = gives_hbig or (is_hbig and done is None)
+        actions.append(
+            Action(
+                id=id_,
+                what=outputs["what"],
+                kind=outputs["kind"],
+                whom=outputs["for"],
+                window=window,
+                state=_state(id_, window, done is not None, departed, now),
+                certain=certain,
+                because=union(item.because for item in items),
+                open_facts=() if certain else tuple(open_facts),
+                amount=amount if is_hbig else "",
+                done_at=None if done is None else done.at,
+                done_by_entry=None if done is None else done.entry,
+            )
+        )
+    actions += _left_over(set(produced), protocol, situation, moment, zone)
+    order = {action.id: at for at, action in enumerate(actions)}
+    actions.sort(key=lambda a: (_rank(a.state), _closes(a.window), not a.certain, order[a.id]))
+    return tuple(actions), needs_weight and gives_hbig
+
+
+def _state(id_: str, window: Window, done: bool, departed: set[str], now: datetime) -> State:
+    if done:
+        return State.DONE
+    if id_ in departed:
+        return State.DEPARTED
+    # Limits are inclusive: at the last instant there is still time.
+    if window.latest is not None and now > window.latest:
+        return State.LATE
+    return State.OPEN
+
+
+def _rank(state: State) -> int:
+    if state in (State.OPEN, State.LATE):
+        return 0
+    return 1 + [State.DEPARTED, State.NO_LONGER_NEEDED, State.DONE].index(state)
+
+
+_FAR = datetime.max.replace(tzinfo=UTC)
+
+
+def _closes(window: Window) -> tuple[int, datetime]:
+    """What actions are ordered by: the last instant, else the target, else nothing; started first."""
+    closes = window.latest or window.target
+    if closes is not None:
+        return (0, closes.astimezone(UTC))
+    return (2 if window.waits_for else 1, _FAR)
+
+
+def _window(
+    outputs: Mapping[str, str], situation: Situation, moment: Moment, zone: tzinfo
+) -> Window:
+    counted_from = outputs["counted_from"]
+    start: datetime | None
+    if counted_from in (FROM_EXPOSURE, NONE):
+        start, waits_for = moment.first, ""
+    else:
+        done = situation.done.get(counted_from)
+        start, waits_for = (None, counted_from) if done is None else (done.at, "")
+    if start is None:
+        return Window(None, None, None, waits_for)
+
+    def limit(column: str) -> datetime | None:
+        text = outputs[column]
+        return None if text == NONE else add(start, _duration(text), zone)
+
+    return Window(limit("earliest"), limit("target"), limit("latest"), waits_for)
+
+
+_duration = lru_cache(maxsize=256)(parse)
+
+
+@lru_cache(maxsize=16)
+def _rows_of(protocol: Protocol) -> Mapping[str, Mapping[str, str]]:
+    """The first row of each action, by its id."""
+    return {
+        rule.outputs["action"]: rule.outputs
+        for table in reversed(protocol.tables)
+        if table.role == "actions"
+        for rule in reversed(table.rules)
+    }
+
+
+def _left_over(
+    produced: set[str],
+    protocol: Protocol,
+    situation: Situation,
+    moment: Moment,
+    zone: tzinfo,
+) -> list[Action]:
+    """What was done or signed and no longer follows: kept, with what it was."""
+    rows = _rows_of(protocol)
+    signed = [id_ for plan in situation.signed for id_ in plan.actions]
+    left: list[Action] = []
+    for id_ in dict.fromkeys([*signed, *situation.done]):
+        done = situation.done.get(id_)
+        if id_ in produced:
+            continue
+        outputs = rows.get(id_)
+        left.append(
+            Action(
+                id=id_,
+                # An edition of the protocol that no longer has the row leaves only its id.
+                what=outputs["what"] if outputs else id_.replace("_", " "),
+                kind=outputs["kind"] if outputs else "review",
+                whom=outputs["for"] if outputs else "worker",
+                window=(
+                    _window(outputs, situation, moment, zone)
+                    if outputs
+                    else Window(None, None, None)
+                ),
+                state=State.NO_LONGER_NEEDED if done is None else State.DONE,
+                certain=True,
+                because=(),
+                done_at=None if done is None else done.at,
+                done_by_entry=None if done is None else done.entry,
+            )
+        )
+    return left
+
+
+def _hbig_amount(evaluation: Evaluation, facts: Mapping[str, Value]) -> tuple[str, bool]:
+    """The words for the amount of hepatitis B immunoglobulin, and whether the weight is missing."""
+    values = [
+        finding.value if (finding := evaluation.findings.get(name)) is not None else None
+        for name in HBIG_AMOUNT
+    ]
+    amount, per, unit = values
+    if amount is None or per is None or unit is None:
+        return "", False
+    try:
+        number = Decimal(amount)
+    except InvalidOperation:
+        return "", False
+    if not number.is_finite() or number <= 0:
+        return "", False
+    weight = facts.get(WEIGHT)
+    answer = dose(
+        DoseRule(number, unit, per_kg=per == "kg", route="IM"),
+        weight if isinstance(weight, float) else None,
+    )
+    return answer.text, isinstance(answer, DoseNeeds)

@@ -1,0 +1,242 @@
+"""Entries in plain words, for the history of a case. Codes become the labels people know."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from typing import Any
+
+from thimble.ledger.bodies import CLOSED_REASONS, from_json
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.fold import known_by, standing
+from thimble.protocol.vocabulary import Fact
+
+LABELS: Mapping[Kind, str] = {
+    Kind.REPORTED: "Exposure reported",
+    Kind.FACT_LEARNED: "Answer recorded",
+    Kind.CANNOT_BE_KNOWN: "Cannot be known",
+    Kind.FIRST_AID_GIVEN: "First aid given",
+    Kind.ASSESSED: "Seen by a clinician",
+    Kind.SAMPLE_TAKEN: "Blood taken",
+    Kind.RESULT_RECEIVED: "Result received",
+    Kind.SOURCE_ASKED: "Source patient asked for consent",
+    Kind.SOURCE_CONSENTED: "Source patient consented",
+    Kind.SOURCE_REFUSED: "Source patient refused",
+    Kind.SOURCE_LACKS_CAPACITY: "Source patient cannot decide now",
+    Kind.SOURCE_SAMPLED: "Blood of the source patient taken",
+    Kind.DOSE_GIVEN: "Dose given",
+    Kind.ADVICE_SOUGHT: "Advice sought",
+    Kind.COUNSELLED: "Worker counselled",
+    Kind.PLAN_SIGNED: "Plan signed",
+    Kind.DEPARTED: "Departure from the advice",
+    Kind.CORRECTED: "Correction",
+    Kind.NOTED: "Note",
+    Kind.CLOSED: "Case closed",
+    Kind.REOPENED: "Case reopened",
+}
+"""What each kind is called."""
+
+SAID_BY = {
+    "worker": "said by the worker",
+    "clinician": "said by the clinician",
+    "laboratory": "from the laboratory",
+    "record": "from the record",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One entry of the history.
+
+    `details` are sentences in the words that were recorded. `happened_at` is given only where it
+    was not the moment of writing. `corrected_by` are the positions of entries that set this one
+    right; `withdrawn` says that it counts no more.
+    """
+
+    position: int
+    kind: Kind
+    label: str
+    details: tuple[str, ...]
+    recorded_at: datetime
+    happened_at: datetime | None
+    by: str
+    role: str
+    digest: str
+    corrected_by: tuple[int, ...] = ()
+    withdrawn: bool = False
+
+
+def history(
+    entries: Sequence[Entry],
+    vocabulary: Mapping[str, Fact],
+    zone: tzinfo,
+    *,
+    as_of: datetime | None = None,
+    actions: Mapping[str, str] | None = None,
+) -> list[Line]:
+    """The entries of one case in plain words, oldest first, each as it was written.
+
+    Args:
+        entries: of one case.
+        vocabulary: for the words of facts and values.
+        zone: in which instants are shown.
+        as_of: leave out what was recorded later.
+        actions: the words for action ids (a protocol's `what`), where they are known.
+    """
+    known = list(entries) if as_of is None else known_by(entries, as_of)
+    corrected_by: dict[int, list[int]] = {}
+    stands = standing(known)
+    for entry in known:
+        # A correction that was itself withdrawn corrects nothing.
+        if entry.kind is Kind.CORRECTED and (found := stands[entry.position]) is not None:
+            corrected_by.setdefault(found.body["corrects"], []).append(entry.position)
+    return [
+        Line(
+            position=entry.position,
+            kind=entry.kind,
+            label=LABELS[entry.kind],
+            details=tuple(details(entry, vocabulary, zone, actions or {})),
+            recorded_at=entry.recorded_at,
+            happened_at=None if entry.happened_at == entry.recorded_at else entry.happened_at,
+            by=entry.by,
+            role=entry.role,
+            digest=entry.digest,
+            corrected_by=tuple(corrected_by.get(entry.position, ())),
+            withdrawn=stands[entry.position] is None,
+        )
+        for entry in known
+    ]
+
+
+def details(
+    entry: Entry,
+    vocabulary: Mapping[str, Fact],
+    zone: tzinfo,
+    actions: Mapping[str, str],
+) -> list[str]:
+    """What an entry says, as sentences."""
+    return _of(entry.kind, entry.body, vocabulary, zone, actions)
+
+
+def fact_words(fact: str, given: object, vocabulary: Mapping[str, Fact]) -> str:
+    """A question with its answer in words. What the vocabulary no longer holds stays as written."""
+    if fact not in vocabulary:
+        return f"{fact.replace('_', ' ')}: {given}"
+    try:
+        value = vocabulary[fact].check(from_json(given))
+    except ValueError:
+        return f"{vocabulary[fact].question} {given}"
+    return f"{vocabulary[fact].question} {vocabulary[fact].label(value)}"
+
+
+def _of(
+    kind: Kind,
+    body: Mapping[str, Any],
+    vocabulary: Mapping[str, Fact],
+    zone: tzinfo,
+    actions: Mapping[str, str],
+) -> list[str]:
+    def words(action: str) -> str:
+        return actions.get(action, action.replace("_", " "))
+
+    def facts(given: Mapping[str, Any]) -> list[str]:
+        return [fact_words(fact, value, vocabulary) for fact, value in given.items()]
+
+    said: list[str] = []
+    match kind:
+        case Kind.REPORTED:
+            said.append(_when(body, zone))
+            said += _labelled(body, place="Place", task="Task", account="In their words")
+            said += facts(body["facts"])
+            if not body["contact_left"]:
+                said.append("No way to reach the worker was left.")
+        case Kind.FACT_LEARNED:
+            said += [*facts(body["facts"]), f"{SAID_BY[body['said_by']].capitalize()}."]
+        case Kind.CANNOT_BE_KNOWN:
+            fact = body["fact"]
+            said.append(vocabulary[fact].question if fact in vocabulary else fact.replace("_", " "))
+            said += _labelled(body, reason="Why")
+        case Kind.FIRST_AID_GIVEN:
+            said += body["steps"]
+            if body.get("minutes") is not None:
+                said.append(f"For {body['minutes']:g} min.")
+        case Kind.RESULT_RECEIVED:
+            said += [*facts(body["facts"]), *_labelled(body, text="Result")]
+        case Kind.DOSE_GIVEN:
+            said += [
+                words(body["action"]),
+                *_labelled(body, product="Product", amount="Amount", batch="Batch"),
+            ]
+        case Kind.ADVICE_SOUGHT:
+            said += _labelled(body, **{"from": "From", "advice": "Advice"})
+        case Kind.PLAN_SIGNED:
+            protocol = body["protocol"]
+            settled = sum(value is not None for value in body["decisions"].values())
+            said.append(f"Protocol {protocol['id']}, edition {protocol['edition']}.")
+            said.append(
+                f"{settled} of {len(body['decisions'])} decisions settled, "
+                f"{len(body['actions'])} actions, {body['cautions_shown']} cautions shown."
+            )
+        case Kind.DEPARTED:
+            said.append(f"About: {words(body['subject'])}")
+            said += _labelled(body, advised="Advised", decided="Decided", reason="Reason")
+        case Kind.CORRECTED:
+            said.append(f"Sets right entry {body['corrects']}.")
+            said += _correction(body, vocabulary, zone)
+        case Kind.CLOSED:
+            said += [
+                f"{CLOSED_REASONS[body['reason']].capitalize()}.",
+                *_labelled(body, text="Why"),
+            ]
+        case _:
+            if "action" in body:
+                said.append(words(body["action"]))
+            said += [body[key] for key in ("text", "note", "reason") if body.get(key)]
+    return [sentence for sentence in said if sentence]
+
+
+def _correction(
+    body: Mapping[str, Any], vocabulary: Mapping[str, Fact], zone: tzinfo
+) -> Iterable[str]:
+    yield f"Reason: {body['reason']}"
+    if body.get("withdrawn"):
+        yield "That entry is withdrawn: it counts no more."
+    for fact, value in body.get("facts", body.get("body", {}).get("facts", {})).items():
+        if value is None:
+            question = vocabulary[fact].question if fact in vocabulary else fact.replace("_", " ")
+            yield f"{question} (answer taken back)"
+        else:
+            yield fact_words(fact, value, vocabulary)
+    if "occurred_at" in body.get("body", {}):
+        yield _when(body["body"], zone)
+    if "happened_at" in body:
+        yield f"It was at {_instant(body['happened_at'], zone)}."
+    for key, value in body.get("body", {}).items():
+        if (
+            isinstance(value, str)
+            and value
+            and not key.startswith("occurred_at")
+            and key != "token"
+        ):
+            yield f"{key.replace('_', ' ').capitalize()}: {value}"
+
+
+def _labelled(body: Mapping[str, Any], **labels: str) -> list[str]:
+    return [f"{label}: {body[key]}" for key, label in labels.items() if body.get(key)]
+
+
+def _when(body: Mapping[str, Any], zone: tzinfo) -> str:
+    at, precision = body["occurred_at"], body["occurred_at_precision"]
+    if at is None:
+        return "When it happened is not known."
+    local = datetime.fromisoformat(at).astimezone(zone)
+    if precision == "date":
+        return f"Happened on {local:%Y-%m-%d}, at a time not known."
+    if precision == "hour":
+        return f"Happened on {local:%Y-%m-%d} in the hour from {local:%H}:00."
+    return f"Happened on {local:%Y-%m-%d} at {local:%H:%M}."
+
+
+def _instant(text: str, zone: tzinfo) -> str:
+    return f"{datetime.fromisoformat(text).astimezone(zone):%Y-%m-%d %H:%M}"
