@@ -98,9 +98,14 @@ def mark_of(protocol: Protocol) -> ProtocolMark:
     return ProtocolMark(protocol.id, protocol.edition, protocol.digest[:DIGEST_SHOWN])
 
 
+def phone(number: str) -> str:
+    """A telephone number that no line end parts."""
+    return number.replace(" ", "\u00a0")
+
+
 def contact(place: Place) -> Contact:
     """A place of the site, as shown."""
-    return Contact(place.name, place.phone, place.where, hours_in_words(place.hours))
+    return Contact(place.name, phone(place.phone), place.where, hours_in_words(place.hours))
 
 
 def contacts(site: Site) -> tuple[Contact, ...]:
@@ -112,9 +117,9 @@ def all_contacts(site: Site) -> tuple[Contact, ...]:
     """Whom a clinician rings: the two places, the expert, the laboratory, the emergency number."""
     return (
         *contacts(site),
-        Contact(site.expert_phone.name, site.expert_phone.number),
-        Contact("Laboratory", site.laboratory_phone),
-        Contact("Emergency", site.emergency_phone),
+        Contact(site.expert_phone.name, phone(site.expert_phone.number)),
+        Contact("Laboratory", phone(site.laboratory_phone)),
+        Contact("Emergency", phone(site.emergency_phone)),
     )
 
 

@@ -85,17 +85,23 @@ def window_for_a_person(window: Window, now: datetime, zone: tzinfo, waits_for: 
     return f"Between {told(earliest)} and {told(latest)}{best}"
 
 
-def window_in_full(window: Window, zone: tzinfo, waits_for: str = "") -> dict[str, str]:
+def window_in_full(
+    window: Window, now: datetime, zone: tzinfo, waits_for: str = ""
+) -> dict[str, str]:
     """Earliest, target and latest to the minute, for a clinician; "–" where there is no limit."""
     if window.waits_for:
         after = f"after: {waits_for or window.waits_for}"
         return {"earliest": after, "target": "–", "latest": "–"}
+
+    def told(at: datetime | None) -> str:
+        return minute(at, zone) if at is not None else "–"
+
+    started = window.earliest is not None and window.earliest <= now
     return {
-        name: minute(at, zone) if at else "–"
-        for name, at in (
-            ("earliest", window.earliest), ("target", window.target), ("latest", window.latest),
-        )
-    }  # fmt: skip
+        "earliest": "now" if started else told(window.earliest),
+        "target": told(window.target),
+        "latest": told(window.latest),
+    }
 
 
 def hours_in_words(hours: Hours) -> str:

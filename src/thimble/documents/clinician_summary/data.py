@@ -10,6 +10,7 @@ from typing import Any
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of, unconfirmed
 from thimble.documents.words import elapsed, minute, stamp, window_in_full
+from thimble.ledger.due import HBIG_AMOUNT
 from thimble.ledger.plan import Action, Caution, Plan, Situation, State
 from thimble.protocol.finding import STANDINGS, Finding, Reason
 from thimble.protocol.protocol import Protocol
@@ -45,13 +46,11 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Why:
-    """A rule that fired, as shown."""
+    """Rules that fired and rest on one source, as shown."""
 
-    rule: str
+    rules: str
     source: str
     standing: str
-    confirmed: bool
-    note: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +61,7 @@ class Decision:
     answer: str
     settled: bool
     because: tuple[Why, ...]
-    waits_for: tuple[str, ...]
+    waits_for: str
     advised: str
     departed: str
     unconfirmed: bool
@@ -81,7 +80,8 @@ class Step:
     latest: str
     done: str
     rules: str
-    only_if: tuple[str, ...]
+    perhaps: bool
+    waits_for: str
     unconfirmed: bool
 
 
@@ -205,16 +205,18 @@ class _Words:
         return self.vocabulary[fact].question if fact in self.vocabulary else fact.replace("_", " ")
 
     def decision_list(self, ids: Sequence[str]) -> str:
-        tables = {table.id: table.question for table in self.protocol.tables}
-        named = []
-        for id_ in ids:
-            output = self.protocol.outputs.get(id_)
-            label = output.label if output else tables.get(id_, "")
-            named.append(label or id_.replace("_", " "))
-        return "; ".join(named)
+        """The decisions among what a question can change; lists follow from them."""
+        outputs = self.protocol.outputs
+        named = [outputs[id_].label or id_ for id_ in ids if id_ in outputs]
+        return "; ".join(named) or "what is to be done or watched for"
 
     def decisions(self) -> tuple[Decision, ...]:
-        return tuple(self._decision(finding) for finding in self.plan.findings.values())
+        """Every decision but the parts of a dose, which stand worked out beside the action."""
+        return tuple(
+            self._decision(finding)
+            for finding in self.plan.findings.values()
+            if finding.decision not in HBIG_AMOUNT
+        )
 
     def _decision(self, finding: Finding) -> Decision:
         output = self.protocol.outputs.get(finding.decision)
@@ -236,11 +238,8 @@ class _Words:
             answer=answer,
             settled=finding.value is not None,
             because=self._whys(finding.because),
-            waits_for=tuple(
-                map(
-                    self.question,
-                    self.plan.undecidable.get(finding.decision, ()) or finding.open_facts,
-                )
+            waits_for=self.waits_for(
+                self.plan.undecidable.get(finding.decision, ()) or finding.open_facts
             ),
             advised=words(departure.advised) if departure else "",
             departed=(
@@ -254,16 +253,24 @@ class _Words:
 
     @staticmethod
     def _whys(reasons: Sequence[Reason]) -> tuple[Why, ...]:
+        together: dict[tuple[str, str], list[str]] = {}
+        for reason in reasons:
+            key = (reason.source, STANDINGS[reason.standing])
+            together.setdefault(key, []).append(reason.rule)
         return tuple(
-            Why(
-                reason.rule,
-                reason.source,
-                STANDINGS[reason.standing],
-                reason.confirmed,
-                "" if reason.note == "-" else reason.note,
-            )
-            for reason in reasons
+            Why(", ".join(rules), source, standing)
+            for (source, standing), rules in together.items()
         )
+
+    def waits_for(self, facts: Sequence[str]) -> str:
+        """Open facts as numbers of the list of questions; what cannot be asked any more by name."""
+        asked = [question.fact for question in self.plan.questions]
+        numbers = sorted(asked.index(fact) + 1 for fact in facts if fact in asked)
+        named = [self.question(fact) for fact in facts if fact not in asked]
+        if numbers:
+            word = "question" if len(numbers) == 1 else "questions"
+            named.insert(0, f"{word} {', '.join(map(str, numbers))}")
+        return "; ".join(named)
 
     def steps(self) -> tuple[Step, ...]:
         what = {action.id: action.what for action in self.plan.actions}
@@ -271,11 +278,13 @@ class _Words:
         order.sort(key=lambda state: (state is not State.LATE, state is not State.OPEN))
         return tuple(
             self._step(action, what)
-            for action in sorted(self.plan.actions, key=lambda a: order.index(a.state))
+            for action in sorted(
+                self.plan.actions, key=lambda a: (order.index(a.state), not a.certain)
+            )
         )
 
     def _step(self, action: Action, what: dict[str, str]) -> Step:
-        waits_for = what.get(action.window.waits_for, "")
+        after = what.get(action.window.waits_for, "")
         done = minute(action.done_at, self.zone) if action.done_at else ""
         if done and action.done_by_entry is not None:
             done = f"{done}, entry {action.done_by_entry}"
@@ -286,9 +295,10 @@ class _Words:
             state=_STATES[action.state],
             done=done,
             rules=_rules(action.because),
-            only_if=() if action.certain else tuple(map(self.question, action.open_facts)),
+            perhaps=not action.certain,
+            waits_for="" if action.certain else self.waits_for(action.open_facts),
             unconfirmed=unconfirmed(action.because),
-            **window_in_full(action.window, self.zone, waits_for),
+            **window_in_full(action.window, self.plan.now, self.zone, after),
         )
 
     def cautions(self) -> tuple[Warned, ...]:

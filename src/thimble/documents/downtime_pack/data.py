@@ -35,10 +35,14 @@ _DUTIES = (
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One rule in words: its inputs, then its outcomes, in the order of the table's columns."""
+    """One rule in words: its inputs, then its outcomes, in the order of the table's columns.
+
+    `when` says the inputs that matter as one list, for tables too wide to be read across.
+    """
 
     rule: str
     cells: tuple[str, ...]
+    when: tuple[str, ...]
     outcomes: tuple[str, ...]
     source: str
     standing: str
@@ -54,6 +58,7 @@ class Sheet:
     id: str
     question: str
     how: str
+    one_fits: bool
     inputs: tuple[str, ...]
     outputs: tuple[str, ...]
     rows: tuple[Row, ...]
@@ -148,6 +153,7 @@ def _sheet(number: int, table: Table, protocol: Protocol) -> Sheet:
             if table.hit_policy == "UNIQUE"
             else "Every row that fits applies; there may be several, or none."
         ),
+        one_fits=table.hit_policy == "UNIQUE",
         inputs=tuple(_input_label(column, protocol) for column in table.inputs),
         outputs=outputs,
         rows=tuple(_row(table, rule, protocol) for rule in table.rules),
@@ -170,16 +176,23 @@ def _input_label(column: str, protocol: Protocol) -> str:
         return f"{fact.question} {fact.labels.get(member, member)}".strip()
     output = protocol.outputs.get(id_)
     label = output.label if output and output.label else id_.replace("_", " ").capitalize()
+    label = label if label.endswith("?") else f"{label}:"
     decided = next((str(n) for n, t in enumerate(protocol.tables, start=1) if id_ in t.decides), "")
-    return f"{label} (table {decided})" if decided else label
+    return f"{label[:-1]} (table {decided}){label[-1]}" if decided else label
 
 
 def _row(table: Table, rule: Rule, protocol: Protocol) -> Row:
+    cells = tuple(
+        _input_words(column, cell, protocol)
+        for column, cell in zip(table.inputs, rule.cells, strict=True)
+    )
     return Row(
         rule=rule.id,
-        cells=tuple(
-            _input_words(column, cell, protocol)
-            for column, cell in zip(table.inputs, rule.cells, strict=True)
+        cells=cells,
+        when=tuple(
+            f"{_input_label(column, protocol)} {words}"
+            for column, cell, words in zip(table.inputs, rule.cells, cells, strict=True)
+            if cell.strip() != "-"
         ),
         outcomes=_outcomes(table, rule, protocol),
         source=rule.source,

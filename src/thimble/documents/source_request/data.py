@@ -11,7 +11,7 @@ from datetime import tzinfo
 from typing import Any
 
 from thimble.clinical.site import Site
-from thimble.documents.frame import Contact, Frame, contact, frame, mark_of, unconfirmed
+from thimble.documents.frame import Contact, Frame, contact, frame, mark_of, phone, unconfirmed
 from thimble.documents.words import minute, stamp, window_for_a_person
 from thimble.ledger.plan import Action, Plan, Situation, State
 from thimble.protocol.protocol import Protocol
@@ -113,7 +113,7 @@ def source_request(
         ),
         consent=tuple(part.strip() for part in (wording or _NO_WORDING).split("\n\n")),
         consent_is_set=bool(wording),
-        laboratory_phone=site.laboratory_phone,
+        laboratory_phone=phone(site.laboratory_phone),
         answer_to=contact(site.occupational_medicine),
         out_of_hours=contact(site.emergency_department),
         any_unconfirmed=any(item.unconfirmed for item in asked),

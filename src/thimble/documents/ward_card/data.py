@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from thimble.clinical.site import Site
-from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of
+from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone
 from thimble.documents.words import cell_in_words, code_matches
 from thimble.protocol.model import Rule, Table
 from thimble.protocol.protocol import Protocol
@@ -28,9 +28,9 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """First aid for one way that blood reaches a person."""
+    """First aid for one way that blood reaches a person, or for several with the same steps."""
 
-    title: str
+    titles: tuple[str, ...]
     steps: tuple[Step, ...]
 
 
@@ -70,16 +70,20 @@ def ward_card(site: Site, protocol: Protocol, now: datetime) -> WardCard:
     vocabulary = protocol.vocabulary
     route = vocabulary[_ROUTE]
     always = _steps([row for row in rows if _cell(*row, _ROUTE) == "-"], vocabulary)
-    panels = []
+    panels: list[Panel] = []
     for value in route.values:
         mine = [
             row
             for row in rows
             if (cell := _cell(*row, _ROUTE)) != "-" and code_matches(cell, value)
         ]
-        if mine:
-            panels.append(Panel(route.label(value), _steps(mine, vocabulary)))
-    steps = (*always, *(step for panel in panels for step in panel.steps))
+        steps = _steps(mine, vocabulary)
+        same = next((at for at, panel in enumerate(panels) if panel.steps == steps), None)
+        if same is not None:
+            panels[same] = Panel((*panels[same].titles, route.label(value)), steps)
+        elif steps:
+            panels.append(Panel((route.label(value),), steps))
+    every_step = (*always, *(step for panel in panels for step in panel.steps))
     return WardCard(
         frame=frame(
             "Blood on you? Do this now",
@@ -92,9 +96,9 @@ def ward_card(site: Site, protocol: Protocol, now: datetime) -> WardCard:
         always=always,
         here=site.first_aid_notes,
         contacts=contacts(site),
-        emergency_phone=site.emergency_phone,
+        emergency_phone=phone(site.emergency_phone),
         address=site.base_url,
-        any_unconfirmed=any(step.unconfirmed for step in steps),
+        any_unconfirmed=any(step.unconfirmed for step in every_step),
     )
 
 
@@ -121,7 +125,7 @@ def _cell(table: Table, rule: Rule, column: str) -> str:
 def _steps(rows: list[tuple[Table, Rule]], vocabulary: Vocabulary) -> tuple[Step, ...]:
     steps: dict[tuple[str, str], Step] = {}
     for table, rule in rows:
-        only = "; ".join(
+        only = ", ".join(
             _only(column, cell, vocabulary)
             for column, cell in zip(table.inputs, rule.cells, strict=True)
             if column != _ROUTE and cell.strip() != "-"
@@ -140,4 +144,5 @@ def _only(column: str, cell: str, vocabulary: Vocabulary) -> str:
     if member:
         return f"{fact.labels.get(member, member)}: {cell}"
     words = cell_in_words(cell, dict(fact.labels), fact.unit)
-    return f"{fact.question} {words}" if cell.strip() in ("yes", "no", "unknown") else words
+    name = id_.replace("_", " ")
+    return {"yes": name, "no": f"no {name}", "unknown": f"{name} unknown"}.get(cell.strip(), words)

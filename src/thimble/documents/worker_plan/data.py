@@ -17,23 +17,23 @@ from importlib.resources import files
 from typing import Any
 
 from thimble.clinical.site import Site
-from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, unconfirmed
+from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone, unconfirmed
 from thimble.documents.words import day, minute, stamp, window_for_a_person
 from thimble.ledger.plan import Action, Plan, Situation, State
 from thimble.protocol.finding import Finding, Reason
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Vocabulary
 
-_BARE = frozenset({"yes", "no", "unknown"})
-"""Answers that say nothing without their question."""
-
 
 @dataclass(frozen=True, slots=True)
 class PlainWords:
-    """`plain.toml`: decision → value (and `question`) → words; action → words."""
+    """`plain.toml`: decision → value (and `question`) → words; action → words; what a decision gives
+    as a reason for another; fact → its short name."""
 
     decisions: Mapping[str, Mapping[str, str]]
     actions: Mapping[str, str]
+    because: Mapping[str, Mapping[str, str]]
+    facts: Mapping[str, str]
 
 
 @cache
@@ -41,7 +41,7 @@ def plain_words() -> PlainWords:
     """The plain words, read once."""
     text = (files("thimble.documents.worker_plan") / "plain.toml").read_text(encoding="utf-8")
     read = tomllib.loads(text)
-    return PlainWords(read["decisions"], read["actions"])
+    return PlainWords(read["decisions"], read["actions"], read["because"], read["facts"])
 
 
 _SETTLED = {
@@ -81,7 +81,6 @@ class Task:
     amount: str
     when: str
     done: str
-    only_if: str
     unconfirmed: bool
 
 
@@ -105,6 +104,7 @@ class WorkerPlan:
     take: tuple[Task, ...]
     tests: tuple[Task, ...]
     visits: tuple[Task, ...]
+    perhaps: tuple[Task, ...]
     protect: tuple[Sentence, ...]
     warnings: tuple[Sentence, ...]
     contacts: tuple[Contact, ...]
@@ -130,7 +130,9 @@ def worker_plan(
         name: the worker's name as they want it on their own sheet; "" leaves a line to write on.
     """
     words = _Words(plan, situation, site.zone, protocol, protocol.vocabulary)
-    mine = [action for action in plan.actions if action.whom == _ABOUT_THE_WORKER]
+    all_mine = [action for action in plan.actions if action.whom == _ABOUT_THE_WORKER]
+    mine = [action for action in all_mine if action.certain or action.state is State.DONE]
+    perhaps = words.tasks(action for action in all_mine if action not in mine)
     take = words.tasks(action for action in mine if action.kind in _TAKE)
     tests = words.tasks(action for action in mine if action.kind in _TESTS)
     visits = words.tasks(action for action in mine if action.kind not in (*_TAKE, *_TESTS))
@@ -152,12 +154,13 @@ def worker_plan(
         take=take,
         tests=tests,
         visits=visits,
+        perhaps=perhaps,
         protect=protect,
         warnings=warnings,
         contacts=contacts(site),
-        emergency_phone=site.emergency_phone,
+        emergency_phone=phone(site.emergency_phone),
         any_unconfirmed=any(item.unconfirmed for item in decided)
-        or any(task.unconfirmed for task in (*take, *tests, *visits))
+        or any(task.unconfirmed for task in (*take, *tests, *visits, *perhaps))
         or any(sentence.unconfirmed for sentence in (*protect, *warnings)),
     )
 
@@ -183,7 +186,7 @@ class _Words:
         for id_, fact in self.vocabulary.items():
             known = self.situation.facts.get(id_)
             if known is not None and fact.about == "exposure" and fact.kind != "number":
-                lines.append(Line(fact.question, fact.label(known.value)))
+                lines.append(Line(self._name(id_), fact.label(known.value)))
         return tuple(lines)
 
     def decisions(self) -> tuple[Decided, ...]:
@@ -220,24 +223,22 @@ class _Words:
         for id_ in self._looked_at(finding.because):
             fact = self.vocabulary.get(id_)
             if fact is None:
-                value = self.plan.findings[id_].value or ""
-                words = plain_words().decisions[id_]
-                if value in words:
-                    parts[f"{words['question'].rstrip('?')}: {words[value].rstrip('.')}"] = None
+                clauses = plain_words().because.get(id_, {})
+                clause = clauses.get(self.plan.findings[id_].value or "")
+                if clause:
+                    parts[clause] = None
             elif fact.about == "source":
                 of_the_source = True
             elif (known := self.situation.facts.get(id_)) is not None:
-                bare = known.value if isinstance(known.value, str) else ""
-                parts[self._said(fact.question, bare, fact.label(known.value))] = None
+                parts[f"{_lower(self._name(id_))}: {_lower(fact.label(known.value))}"] = None
         said = "; ".join(parts)
         if of_the_source:
             rest = "what is known of the other patient, which is confidential"
             said = f"{said}; and {rest}" if said else rest
         return f"Because of: {said}." if said else "This holds for every exposure of this kind."
 
-    @staticmethod
-    def _said(question: str, value: str, label: str) -> str:
-        return f"{question} {label}" if value in _BARE and question else label
+    def _name(self, fact: str) -> str:
+        return plain_words().facts.get(fact, self.vocabulary[fact].question)
 
     def _looked_at(
         self, because: Iterable[Reason], seen: frozenset[str] = frozenset()
@@ -262,20 +263,21 @@ class _Words:
                         yield from self._looked_at(self.plan.findings[id_].because, seen | {id_})
 
     def _waits_for(self, open_facts: tuple[str, ...]) -> str:
-        own = [
-            self.vocabulary[id_].question
+        waits = [
+            _lower(self._name(id_))
             for id_ in open_facts
             if id_ in self.vocabulary and self.vocabulary[id_].about != "source"
         ]
-        waits = [f"“{question}”" for question in own[:3]]
-        if len(own) < len(open_facts):
-            waits.append("what we still learn about the other patient")
+        if len(waits) < len(open_facts):
+            waits.append("what we still learn of the other patient")
         return (
             f"It depends on: {'; '.join(waits)}." if waits else "Your clinician decides with you."
         )
 
     def tasks(self, actions: Iterable[Action]) -> tuple[Task, ...]:
-        return tuple(self._task(action) for action in sorted(actions, key=_soonest_first))
+        tasks = (self._task(action) for action in sorted(actions, key=_soonest_first))
+        # Variants that only differ in what the laboratory runs read the same to the worker.
+        return tuple(dict.fromkeys(tasks))
 
     def _task(self, action: Action) -> Task:
         done = _SETTLED.get(action.state, "")
@@ -287,7 +289,6 @@ class _Words:
             amount=action.amount,
             when=window_for_a_person(action.window, self.plan.now, self.zone, waits_for),
             done=done,
-            only_if="" if action.certain else self._waits_for(action.open_facts),
             unconfirmed=unconfirmed(action.because),
         )
 
@@ -304,9 +305,15 @@ class _Words:
         )
 
 
+def _lower(words: str) -> str:
+    """The words inside a sentence; abbreviations and names of tests keep their capitals."""
+    first = words.partition(" ")[0]
+    return words if first[1:] != first[1:].lower() else words[:1].lower() + words[1:]
+
+
 def _soonest_first(action: Action) -> tuple[bool, bool, float]:
     """Open before settled; what has a date before what waits; then by the date that presses."""
     window = action.window
-    at = window.latest or window.target or window.earliest
+    at = window.latest or window.target
     settled = action.state not in (State.OPEN, State.LATE)
     return (settled, at is None, at.timestamp() if at else 0.0)
