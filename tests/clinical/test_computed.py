@@ -89,10 +89,20 @@ def test_the_formula_starts_at_18_years(age, computed):
 
 
 @pytest.mark.parametrize(
-    ("age", "kg", "scr", "threshold"), [(68, 60, 1.0, 60), (80, 60, 1.0, 50), (80, 72, 2.0, 30)]
+    ("age", "kg", "umol", "threshold"),
+    [
+        (68, 60, 88.4, 60),
+        (80, 60, 88.4, 50),
+        (80, 72, 176.8, 30),
+        # These come to 60.00000000000001, 50.00000000000001 and 30.000000000000004 as computed.
+        (68, 72, 106.08, 60),
+        (74, 60, 97.24, 50),
+        (86, 60, 132.6, 30),
+    ],
 )
-def test_a_value_on_a_threshold_is_handed_on_as_exactly_that(age, kg, scr, threshold):
-    facts = MAN | {"worker_age": age, "worker_weight": kg, "worker_creatinine": scr * 88.4}
+def test_a_value_on_a_threshold_is_handed_on_as_exactly_that(age, kg, umol, threshold):
+    """(140 - age) kg / (72 x umol / 88.4) is a whole number in each row."""
+    facts = MAN | {"worker_age": age, "worker_weight": kg, "worker_creatinine": umol}
 
     assert computed_facts(facts) == {CLEARANCE: threshold}
     assert compute(facts).explanations[CLEARANCE].startswith(f"{threshold}.0 mL/min")

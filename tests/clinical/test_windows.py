@@ -95,9 +95,7 @@ def test_limits_of_other_zones_are_the_same_instants():
 @pytest.mark.parametrize(
     ("limits", "sentence"),
     [
-        ((LATEST, None, EARLIEST), "in that order"),
-        ((None, LATEST, TARGET), "in that order"),
-        ((TARGET, EARLIEST, LATEST), "in that order"),
+        ((LATEST, None, EARLIEST), "opens before its latest instant"),
         ((datetime(2026, 1, 1), None, None), "The earliest instant needs a time zone"),
         ((None, datetime(2026, 1, 1), None), "The target needs a time zone"),
         ((None, None, datetime(2026, 1, 1)), "The latest instant needs a time zone"),
@@ -106,6 +104,16 @@ def test_limits_of_other_zones_are_the_same_instants():
 def test_a_window_that_makes_no_sense_is_refused(limits, sentence):
     with pytest.raises(ValueError, match=sentence):
         window_state(*limits, START)
+
+
+def test_a_target_outside_the_window_counts_as_its_nearer_limit():
+    """On 29 March 2026 in Zurich one calendar day is 23 hours: 24 hours lie beyond it."""
+    beyond = LATEST + HOUR
+    assert window_state(EARLIEST, beyond, LATEST, LATEST).words == "less than 1 min left"
+    assert window_state(EARLIEST, beyond, LATEST, TARGET).until == LATEST
+    assert window_state(EARLIEST, beyond, LATEST, LATEST + TICK).kind is WindowKind.LATE
+    assert window_state(EARLIEST, EARLIEST - HOUR, LATEST, EARLIEST).kind is WindowKind.OPEN
+    assert window_state(EARLIEST, START, LATEST, EARLIEST + TICK).kind is WindowKind.PAST_TARGET
 
 
 def test_a_naive_now_is_refused():

@@ -61,13 +61,13 @@ def window_state(
 
     Args:
         earliest: not before; inclusive.
-        target: best by; inclusive.
+        target: best by; inclusive; a target outside the window counts as its nearer limit.
         latest: no later than; inclusive.
         now: the moment.
         since: where the ring starts when there is no `earliest`, for example the exposure.
 
     Raises:
-        ValueError: an instant without a time zone, or limits out of order.
+        ValueError: an instant without a time zone, or a window that ends before it opens.
     """
     opens, best, ends, start = (
         None if instant is None else aware(instant, what).astimezone(UTC)
@@ -79,12 +79,15 @@ def window_state(
         )
     )
     moment = aware(now, "Now").astimezone(UTC)
-    limits = [limit for limit in (opens, best, ends) if limit is not None]
-    if limits != sorted(limits):
+    if opens is not None and ends is not None and opens > ends:
         raise ValueError(
-            "A window's earliest, target and latest instants come in that order; found "
-            + ", ".join(limit.isoformat() for limit in limits)
+            "A window opens before its latest instant; found "
+            f"{opens.isoformat()} and {ends.isoformat()}"
         )
+    # PT24H may lie an hour beyond P1D when the clocks change: such a target moves to the limit.
+    if best is not None:
+        best = best if opens is None else max(best, opens)
+        best = best if ends is None else min(best, ends)
     fraction = _fraction_left(opens if opens is not None else start, ends or best, moment)
 
     if opens is not None and moment < opens:
@@ -105,7 +108,7 @@ def window_state(
         return WindowState(WindowKind.PAST_TARGET, left, fraction, latest, words)
     if ends is not None:
         left = ends - moment
-        until = target if target is not None else latest
+        until = target if target is not None and best == target else latest
         return WindowState(WindowKind.OPEN, left, fraction, until, f"{span_down(left)} left")
     if best is not None:
         left = best - moment
