@@ -7,17 +7,20 @@ way out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from itertools import combinations
 
 import numpy as np
 
+from .boxes import Boxes, fewest_inside, fewest_outside, meet
 from .faults import Fault
 from .finding import Evaluation
-from .index import GAP, IMPOSSIBLE, Grid, Mask, joint_grid, rules_firing
+from .index import GAP, IMPOSSIBLE, Grid, joint_question, rules_firing
 from .model import Case, Rule, Table
+from .orders import order_faults
 from .protocol import Protocol
 from .reading import CASES
+from .witness import Kept, fewest, told
 
 
 def check_protocol(protocol: Protocol) -> tuple[Fault, ...]:
@@ -34,127 +37,76 @@ def prove(protocol: Protocol) -> tuple[Fault, ...]:
     """The logical proofs, without the cases."""
     faults: list[Fault] = []
     alive: dict[str, set[str]] = {}
-    for grid in protocol.index.grids:
-        alive.setdefault(grid.table.id, set()).update(_living_rules(grid))
-        if grid.unique:
-            faults += _gaps(protocol, grid)
-            faults += _clashes(protocol, grid)
-            faults += _orders(protocol, grid)
+    for question in protocol.index.questions:
+        living = alive.setdefault(question.table.id, set())
+        if isinstance(question, Boxes):
+            living.update(
+                r.id for r, b in zip(question.rules, question.boxes, strict=True) if all(b)
+            )
+        else:
+            living.update(_living_rules(protocol, question))
+        if question.unique:
+            faults += _gaps(protocol, question)
+            faults += _clashes(protocol, question)
+            faults += order_faults(protocol, question)
     for table in protocol.tables:
         faults += _dead_rules(table, alive[table.id])
         faults += _key_clashes(protocol, table)
     return tuple(faults)
 
 
-def _living_rules(grid: Grid) -> set[str]:
+def _living_rules(protocol: Protocol, grid: Grid) -> set[str]:
     codes = np.unique(grid.codes[grid.codes >= 0])
-    if grid.unique:
-        living = {grid.rules[code].id for code in codes.tolist()}
-        # Where two rules clash the code names the first only; the clash is its own fault.
-        return living if grid.clash is None or not grid.clash.any() else {r.id for r in grid.rules}
-    bits = int(np.bitwise_or.reduce(codes)) if len(codes) else 0
-    return {rule.id for number, rule in enumerate(grid.rules) if bits >> number & 1}
-
-
-def _gaps(protocol: Protocol, grid: Grid) -> Iterator[Fault]:
-    gap = grid.codes == GAP
-    if gap.any():
-        situation = smallest(protocol, grid, gap, grid.codes == IMPOSSIBLE)
-        yield Fault(grid.table.file, 0, "", f"no rule covers {situation}")
-
-
-def _clashes(protocol: Protocol, grid: Grid) -> Iterator[Fault]:
+    if not grid.unique:
+        bits = int(np.bitwise_or.reduce(codes)) if len(codes) else 0
+        return {rule.id for number, rule in enumerate(grid.rules) if bits >> number & 1}
     if grid.clash is None or not grid.clash.any():
-        return
-    both = _pairs_that_clash(protocol, grid)
-    for (first, second), where in both:
-        situation = smallest(protocol, grid, where, grid.codes == IMPOSSIBLE)
+        return {grid.rules[code].id for code in codes.tolist()}
+    # Where rules clash the code names the first only.
+    fires = rules_firing(protocol.index, grid)
+    return {rule.id for rule, where in zip(grid.rules, fires, strict=True) if where.any()}
+
+
+def _gaps(protocol: Protocol, question: Grid | Boxes) -> Iterator[Fault]:
+    if isinstance(question, Boxes):
+        keep = fewest_outside(question.boxes, question.whole) if question.gaps() else None
+    else:
+        gap = question.codes == GAP
+        keep = fewest(gap, question.codes == IMPOSSIBLE) if gap.any() else None
+    if keep is not None:
+        situation = told(protocol, question, keep)
+        yield Fault(question.table.file, 0, "", f"no rule covers {situation}")
+
+
+def _clashes(protocol: Protocol, question: Grid | Boxes) -> Iterator[Fault]:
+    for first, second, keep in (
+        _boxes_that_clash(question)
+        if isinstance(question, Boxes)
+        else _rules_that_clash(protocol, question)
+    ):
         yield Fault(
-            grid.table.file,
+            question.table.file,
             second.row,
             "rule",
-            f"the rules {first.id} and {second.id} both cover {situation}",
+            f"the rules {first.id} and {second.id} both cover {told(protocol, question, keep)}",
         )
 
 
-def _pairs_that_clash(protocol: Protocol, grid: Grid) -> Iterator[tuple[tuple[Rule, Rule], Mask]]:
-    """Pairs of rules of a UNIQUE table that fire together, with where."""
-    fires = rules_firing(protocol.manifest, protocol.vocabulary, grid)
-    for first, second in combinations(range(len(grid.rules)), 2):
-        where = fires[first] & fires[second] & (grid.codes != IMPOSSIBLE)
-        if where.any():
-            yield (grid.rules[first], grid.rules[second]), where
+def _boxes_that_clash(boxes: Boxes) -> Iterator[tuple[Rule, Rule, Kept]]:
+    for (first, a), (second, b) in combinations(zip(boxes.rules, boxes.boxes, strict=True), 2):
+        both = meet(a, b)
+        if both is not None:
+            yield first, second, fewest_inside(both, boxes.whole)
 
 
-def _orders(protocol: Protocol, grid: Grid) -> Iterator[Fault]:
-    manifest = protocol.manifest
-    possible = grid.codes >= 0
-    for decision in grid.table.decides:
-        order = manifest.outcome_order.get(decision)
-        if not order:
-            continue
-        rank = {value: place for place, group in enumerate(order) for value in group}
-        ranks = np.array([rank.get(rule.outputs[decision], np.nan) for rule in grid.rules])
-        ranked = np.where(possible, ranks[np.maximum(grid.codes, 0)], np.nan)
-        for at, column in enumerate(grid.axes):
-            for milder, worse in _steps(protocol, grid, at, manifest.fact_order.get(column, ())):
-                low = ranked.take(worse[1], axis=at)
-                high = ranked.take(milder[1], axis=at)
-                less = low < high
-                if less.any():
-                    yield _order_fault(protocol, grid, decision, at, milder, worse, less)
-                    break
-
-
-def _steps(
-    protocol: Protocol, grid: Grid, at: int, order: Sequence[Sequence[str]]
-) -> Iterator[tuple[tuple[str, int], tuple[str, int]]]:
-    """Pairs (milder, worse) of values of one axis, each with its class, where the classes differ."""
-    axis = protocol.index.axes[grid.axes[at]]
-    seen = set()
-    for mild_group, worse_group in combinations(order, 2):
-        for milder in mild_group:
-            for worse in worse_group:
-                pair = (
-                    grid.classes[at][axis.cells.index(milder)],
-                    grid.classes[at][axis.cells.index(worse)],
-                )
-                if pair[0] != pair[1] and pair not in seen:
-                    seen.add(pair)
-                    yield (milder, pair[0]), (worse, pair[1])
-
-
-def _order_fault(
-    protocol: Protocol,
-    grid: Grid,
-    decision: str,
-    at: int,
-    milder: tuple[str, int],
-    worse: tuple[str, int],
-    less: Mask,
-) -> Fault:
-    """One violation, at a situation of the other facts that shows it."""
-    others = [n for n in range(len(grid.axes)) if n != at]
-    place = tuple(int(k) for k in np.argwhere(less)[0])
-    cell = list(place)
-    cell.insert(at, milder[1])
-    mild_outcome = grid.rules[int(grid.codes[tuple(cell)])].outputs[decision]
-    cell[at] = worse[1]
-    worse_outcome = grid.rules[int(grid.codes[tuple(cell)])].outputs[decision]
-    incomparable = ~(
-        (grid.codes.take(milder[1], axis=at) >= 0) & (grid.codes.take(worse[1], axis=at) >= 0)
-    )
-    keep = _fewest(np.asarray(less), np.asarray(incomparable))
-    told = [_say(protocol, grid, others[n], place_n) for n, place_n in keep]
-    given = f" where {' and '.join(told)}" if told else ""
-    column = grid.axes[at]
-    return Fault(
-        grid.table.file,
-        0,
-        f"→ {decision}",
-        f"a worse exposure yields less: {column} {milder[0]} gives {mild_outcome}, the worse "
-        f"{worse[0]} gives {worse_outcome}{given}",
-    )
+def _rules_that_clash(protocol: Protocol, grid: Grid) -> Iterator[tuple[Rule, Rule, Kept]]:
+    if grid.clash is None or not grid.clash.any():
+        return
+    fires = zip(grid.rules, rules_firing(protocol.index, grid), strict=True)
+    for (first, a), (second, b) in combinations(fires, 2):
+        both = a & b & grid.clash
+        if both.any():
+            yield first, second, fewest(both, grid.codes == IMPOSSIBLE)
 
 
 def _dead_rules(table: Table, living: set[str]) -> Iterator[Fault]:
@@ -177,54 +129,40 @@ def _key_clashes(protocol: Protocol, table: Table) -> Iterator[Fault]:
         by_key.setdefault(rule.outputs[table.key], []).append(rule)
     for key, rules in by_key.items():
         for first, second in combinations(rules, 2):
-            if first.outputs == second.outputs:
+            if first.outputs == second.outputs or _part_ways(protocol, table, first, second):
                 continue
-            grid = joint_grid(protocol.manifest, protocol.vocabulary, table, (first, second))
-            together = grid.codes == 0b11
-            if together.any():
-                situation = smallest(protocol, grid, together, grid.codes == IMPOSSIBLE)
+            question = joint_question(protocol.index, table, (first, second))
+            if isinstance(question, Boxes):
+                both = meet(*question.boxes)
+                keep = None if both is None else fewest_inside(both, question.whole)
+            else:
+                where = question.codes == 0b11
+                keep = fewest(where, question.codes == IMPOSSIBLE) if where.any() else None
+            if keep is not None:
                 yield Fault(
                     table.file,
                     second.row,
                     f"→ {table.key}",
                     f"the rules {first.id} and {second.id} give {key!r} two meanings in "
-                    f"{situation}",
+                    f"{told(protocol, question, keep)}",
                 )
 
 
-# -- the smallest situation that shows a fault --------------------------------------------------
-
-
-def smallest(protocol: Protocol, grid: Grid, shows: Mask, cannot_be: Mask) -> str:
-    """In words, the fewest facts that, so set, always show the fault."""
-    keep = _fewest(shows, cannot_be)
-    if not keep:
-        return "every situation"
-    return " and ".join(_say(protocol, grid, at, k) for at, k in keep)
-
-
-def _fewest(shows: Mask, cannot_be: Mask) -> list[tuple[int, int]]:
-    """(axis, class) pairs, as few as can be, whose every possible completion shows the fault."""
-    dimensions = shows.ndim
-    always = shows | cannot_be
-    for size in range(dimensions + 1):
-        for kept in combinations(range(dimensions), size):
-            rest = tuple(at for at in range(dimensions) if at not in kept)
-            sure = always.all(axis=rest) & shows.any(axis=rest)
-            if sure.any():
-                place = np.argwhere(sure)[0] if kept else ()
-                return list(zip(kept, (int(k) for k in place), strict=True))
-    raise ValueError("nothing shows the fault")  # unreachable: all axes kept is a witness
-
-
-def _say(protocol: Protocol, grid: Grid, at: int, k: int) -> str:
-    axis = protocol.index.axes[grid.axes[at]]
-    members = grid.members[at][k]
-    if axis.fact.kind == "number":
-        words = axis.words(members)
-        return f"{axis.id} {words}" if words[0] in "<>" else f"{axis.id} in {words}"
-    # One value is a smaller witness than the list of all that behave alike.
-    return f"{axis.id} = {axis.cells[members[0]]}"
+def _part_ways(protocol: Protocol, table: Table, first: Rule, second: Rule) -> bool:
+    """Whether some column by itself keeps two rules apart: cheap, and true of most pairs."""
+    for column, a, b in zip(table.inputs, first.tests, second.tests, strict=True):
+        if a.any or b.any:
+            continue
+        axis = protocol.index.axes.get(column)
+        if axis is None:
+            values = protocol.outputs[column].values
+            meets = any(a.accepts_code(v) and b.accepts_code(v) for v in values)
+        else:
+            cells = zip(axis.accepted(a), axis.accepted(b), axis.exists, strict=True)
+            meets = any(all(cell) for cell in cells)
+        if not meets:
+            return True
+    return False
 
 
 # -- the protocol's own cases -------------------------------------------------------------------

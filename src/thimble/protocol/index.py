@@ -6,19 +6,22 @@ fluids of a table may be three classes. The array holds, for each combination of
 fires (UNIQUE) or which rules apply (COLLECT, a bit a rule). Mixed radix turns a situation into a flat
 index; one decision is then one lookup, and what is still possible is one slice.
 
-Grids are built a question at a time, so that the product of unrelated facts is never enumerated.
+Grids are built a question at a time, so that the product of unrelated facts is never enumerated, and
+of a feeding table only what the asking rules can tell apart is kept. A table of facts alone whose grid
+would still not fit is kept as boxes (`boxes.py`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import prod
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .boxes import Boxes
 from .faults import Fault, ProtocolFaults
 from .feel import UnaryTest
 from .model import Impossible, Manifest, Rule, Table
@@ -62,17 +65,26 @@ class Grid:
 
 @dataclass(frozen=True, slots=True)
 class Index:
-    """Every grid of a protocol, in table order, over one set of axes."""
+    """Every compiled question of a protocol, in table order, over one set of axes."""
 
     axes: Mapping[str, Axis]
-    grids: tuple[Grid, ...]
+    questions: tuple[Grid | Boxes, ...]
+    builder: _Builder = field(repr=False, compare=False)
+
+    @property
+    def grids(self) -> tuple[Grid, ...]:
+        return tuple(q for q in self.questions if isinstance(q, Grid))
+
+    @property
+    def boxes(self) -> tuple[Boxes, ...]:
+        return tuple(q for q in self.questions if isinstance(q, Boxes))
 
 
 def build_index(manifest: Manifest, vocabulary: Vocabulary) -> Index:
     """Compile every table.
 
     Raises:
-        ProtocolFaults: a table spans more situations than a grid may hold.
+        ProtocolFaults: a table spans more situations than a grid may hold and cannot be boxes.
     """
     return _Builder(manifest, vocabulary).build()
 
@@ -89,6 +101,7 @@ class _Builder:
             )
         }
         self.grids: dict[str, Grid] = {}
+        self._told_apart: dict[tuple[str, tuple[int, ...]], dict[str, list[int]]] = {}
 
     def _tests_by_column(self) -> dict[str, list[UnaryTest]]:
         tests: dict[str, list[UnaryTest]] = {}
@@ -103,15 +116,22 @@ class _Builder:
         return tests
 
     def build(self) -> Index:
-        grids: list[Grid] = []
+        questions: list[Grid | Boxes] = []
+        faults: list[Fault] = []
         for table in self.manifest.tables:
-            if table.hit_policy == "UNIQUE":
-                grid = self.grid(table, table.rules)
-                self.grids[table.id] = grid
-                grids.append(grid)
-            else:
-                grids.extend(self.grid(table, rules) for rules in self._groups(table))
-        return Index(self.axes, tuple(grids))
+            try:
+                if table.hit_policy == "UNIQUE":
+                    question = self.question(table, table.rules)
+                    if isinstance(question, Grid):
+                        self.grids[table.id] = question
+                    questions.append(question)
+                else:
+                    questions.extend(self.question(table, rules) for rules in self._groups(table))
+            except ProtocolFaults as refused:
+                faults += refused.faults
+        if faults:
+            raise ProtocolFaults(faults)
+        return Index(self.axes, tuple(questions), self)
 
     def _groups(self, table: Table) -> Iterable[tuple[Rule, ...]]:
         """The rules of a COLLECT table, those of one item together, items over the same facts too."""
@@ -156,44 +176,112 @@ class _Builder:
                     grown = True
         return tuple(column for column in self.axes if column in columns)
 
-    def _tests_on(self, table: Table, rules: Sequence[Rule], column: str) -> list[UnaryTest]:
-        """Every test on a column that this grid or one that feeds it rests on."""
-        found = [
-            rule.tests[at]
+    def _keys(self, table: Table, rules: Sequence[Rule], column: str) -> list[tuple[int, ...]]:
+        """For each cell of an axis, what these rules and all they rest on can tell of it."""
+        axis = self.axes[column]
+        tests = {
+            rule.tests[at].text: rule.tests[at]
             for at, used in enumerate(table.inputs)
             if used == column
             for rule in rules
+        }
+        judged = [axis.accepted(test) for test in tests.values()]
+        judged += [
+            axis.accepted(box.tests[column])
+            for box in self.manifest.impossible
+            if column in box.tests
         ]
+        keys = [tuple(int(accepts[cell]) for accepts in judged) for cell in range(len(axis.cells))]
         for used in self._used(table, rules):
-            feeder = self.decided_by.get(used)
-            if feeder is not None:
-                found += self._tests_on(feeder, feeder.rules, column)
-        return found
+            source = self.grids.get(self.decided_by[used].id) if used in self.decided_by else None
+            if source is not None and column in source.axes:
+                merged = self._apart(used, self._value_classes(table, rules, used))[column]
+                classes = source.classes[source.axes.index(column)]
+                keys = [
+                    (*key, merged[k] if k >= 0 else -1)
+                    for key, k in zip(keys, classes, strict=True)
+                ]
+        return keys
 
-    def grid(self, table: Table, rules: tuple[Rule, ...]) -> Grid:
+    def _value_classes(self, table: Table, rules: Sequence[Rule], decision: str) -> tuple[int, ...]:
+        """The values of an earlier decision, numbered alike where no rule tells them apart."""
+        at = table.inputs.index(decision)
+        tests = list({rule.tests[at].text: rule.tests[at] for rule in rules}.values())
+        numbers: dict[tuple[bool, ...], int] = {}
+        return tuple(
+            numbers.setdefault(tuple(test.accepts_code(value) for test in tests), len(numbers))
+            for value in self.manifest.outputs[decision].values
+        )
+
+    def _apart(self, decision: str, value_classes: tuple[int, ...]) -> dict[str, list[int]]:
+        """For each axis of the deciding grid, its classes merged where the decision is alike."""
+        key = (decision, value_classes)
+        if key not in self._told_apart:
+            source = self.grids[self.decided_by[decision].id]
+            values = self.manifest.outputs[decision].values
+            number = np.array(
+                [value_classes[values.index(rule.outputs[decision])] for rule in source.rules]
+            )
+            told = np.where(source.codes >= 0, number[np.maximum(source.codes, 0)], source.codes)
+            self._told_apart[key] = {
+                column: _alike(told, at) for at, column in enumerate(source.axes)
+            }
+        return self._told_apart[key]
+
+    def question(self, table: Table, rules: tuple[Rule, ...]) -> Grid | Boxes:
+        """These rules compiled: a grid where it fits, else boxes.
+
+        Raises:
+            ProtocolFaults: neither fits.
+        """
+        for column in self._used(table, rules):
+            if column in self.decided_by and self.decided_by[column].id not in self.grids:
+                raise ProtocolFaults(
+                    [
+                        Fault(
+                            table.file, 1, column,
+                            "is decided by a table that spans too many situations to feed "
+                            "another; split that table in two",
+                        )
+                    ]
+                )  # fmt: skip
         columns = self._columns(table, rules)
         classes, members = [], []
         for column in columns:
-            tests = self._tests_on(table, rules, column)
-            tests += [box.tests[column] for box in self.manifest.impossible if column in box.tests]
-            of_cell, of_class = _classes(self.axes[column], tests)
+            of_cell, of_class = _classes(self.axes[column], self._keys(table, rules, column))
             classes.append(of_cell)
             members.append(of_class)
         shape = tuple(len(m) for m in members)
-        if prod(shape) > LARGEST_GRID:
-            raise ProtocolFaults(
-                [
-                    Fault(
-                        table.file, 0, "",
-                        f"with the tables that feed it spans {prod(shape):,} situations, more than "
-                        f"{LARGEST_GRID:,}; split the question into two tables",
-                    )
-                ]
-            )  # fmt: skip
-        frame = Grid(
-            table, rules, columns, tuple(classes), tuple(members), np.empty(shape, np.int64), None
-        )
-        return self._filled(frame)
+        too_many_rules = table.hit_policy == "COLLECT" and len(rules) > RULES_IN_GROUP
+        if prod(shape) > LARGEST_GRID or too_many_rules:
+            if set(columns) == set(self._used(table, rules)) and not any(
+                box.tests.keys() & set(columns) for box in self.manifest.impossible
+            ):
+                return self._boxes(table, rules, columns, classes, members)
+            raise ProtocolFaults([Fault(table.file, 0, "", _too_large(shape, len(rules)))])
+        return self._filled(
+            Grid(
+                table, rules, columns, tuple(classes), tuple(members),
+                np.empty(shape, np.int64), None,
+            )
+        )  # fmt: skip
+
+    def _boxes(
+        self,
+        table: Table,
+        rules: tuple[Rule, ...],
+        columns: tuple[str, ...],
+        classes: list[tuple[int, ...]],
+        members: list[tuple[tuple[int, ...], ...]],
+    ) -> Boxes:
+        boxes = []
+        for rule in rules:
+            box = []
+            for column, of_class in zip(columns, members, strict=True):
+                accepted = self.axes[column].accepted(rule.tests[table.inputs.index(column)])
+                box.append(sum(accepted[cells[0]] << k for k, cells in enumerate(of_class)))
+            boxes.append(tuple(box))
+        return Boxes(table, rules, columns, tuple(classes), tuple(members), tuple(boxes))
 
     def _filled(self, frame: Grid) -> Grid:
         shape = frame.codes.shape
@@ -271,27 +359,17 @@ class _Builder:
         return impossible
 
 
-def joint_grid(
-    manifest: Manifest, vocabulary: Vocabulary, table: Table, rules: Sequence[Rule]
-) -> Grid:
-    """A grid over just these rules of a COLLECT table, whatever items they belong to."""
-    return _with_decisions(manifest, vocabulary).grid(table, tuple(rules))
+def joint_question(index: Index, table: Table, rules: Sequence[Rule]) -> Grid | Boxes:
+    """Just these rules of a COLLECT table compiled, whatever items they belong to."""
+    return index.builder.question(table, tuple(rules))
 
 
-def rules_firing(manifest: Manifest, vocabulary: Vocabulary, grid: Grid) -> list[Mask]:
-    """For each rule of a grid, where it fires by itself."""
-    builder = _with_decisions(manifest, vocabulary)
+def rules_firing(index: Index, grid: Grid) -> list[Mask]:
+    """For each rule of a grid, where it fires by itself in a situation that can be."""
+    builder = index.builder
     fed = builder._fed(grid)
-    return [builder._fires(grid, rule, fed) for rule in grid.rules]
-
-
-def _with_decisions(manifest: Manifest, vocabulary: Vocabulary) -> _Builder:
-    """A builder that knows every UNIQUE table's grid already."""
-    builder = _Builder(manifest, vocabulary)
-    for table in manifest.tables:
-        if table.hit_policy == "UNIQUE":
-            builder.grids[table.id] = builder.grid(table, table.rules)
-    return builder
+    can_be = grid.codes != IMPOSSIBLE
+    return [builder._fires(grid, rule, fed) & can_be for rule in grid.rules]
 
 
 def contradicted(
@@ -310,24 +388,41 @@ def contradicted(
 
 
 def _classes(
-    axis: Axis, tests: Sequence[UnaryTest]
+    axis: Axis, keys: Sequence[tuple[int, ...]]
 ) -> tuple[tuple[int, ...], tuple[tuple[int, ...], ...]]:
-    """Merge the cells that no test tells apart: class of each cell, cells of each class."""
-    accepted = [axis.accepted(test) for test in {test.text: test for test in tests}.values()]
-    signatures: dict[tuple[bool, ...], int] = {}
+    """Merge the cells that share a key: class of each cell (-1 where it cannot occur), cells of
+    each class."""
+    numbers: dict[tuple[int, ...], int] = {}
     of_cell: list[int] = []
     members: list[list[int]] = []
-    for cell in range(len(axis.cells)):
+    for cell, key in enumerate(keys):
         if not axis.exists[cell]:
             of_cell.append(-1)
             continue
-        signature = tuple(accepts[cell] for accepts in accepted)
-        number = signatures.setdefault(signature, len(signatures))
+        number = numbers.setdefault(key, len(numbers))
         if number == len(members):
             members.append([])
         members[number].append(cell)
         of_cell.append(number)
     return tuple(of_cell), tuple(tuple(m) for m in members)
+
+
+def _alike(told: Codes, at: int) -> list[int]:
+    """The places along one axis, numbered alike where their slices are equal."""
+    numbers: dict[bytes, int] = {}
+    return [
+        numbers.setdefault(told.take(k, axis=at).tobytes(), len(numbers))
+        for k in range(told.shape[at])
+    ]
+
+
+def _too_large(shape: Sequence[int], rules: int) -> str:
+    if prod(shape) > LARGEST_GRID:
+        return (
+            f"with the tables that feed it spans {prod(shape):,} situations, more than "
+            f"{LARGEST_GRID:,}; split the question into two tables"
+        )
+    return f"has {rules} rules for one item, more than {RULES_IN_GROUP}; join some of them"
 
 
 def _along(at: int, dimensions: int) -> tuple[int, ...]:
