@@ -1,0 +1,91 @@
+"""`thimble demo`: build the invented hospital once, then serve it."""
+
+from __future__ import annotations
+
+import argparse
+import shutil
+from datetime import UTC, datetime
+from pathlib import Path
+
+from thimble.commands import Commands, NotUnderstood
+from thimble.commands.serve import add_address, listen, migrate, open_data
+from thimble.demo.hospital import PASSWORD, SITE, STAFF
+
+MARK = "invented-hospital"
+"""A file that says that a data folder holds the demo: nothing else is ever deleted."""
+
+
+def add_to(commands: Commands) -> None:
+    parser = commands.add_parser("demo", help="build an invented hospital and serve it")
+    parser.add_argument("--data", type=Path, default=Path("data/demo"), help="the data folder")
+    parser.add_argument("--reset", action="store_true", help="delete the demo and start afresh")
+    parser.add_argument("--build-only", action="store_true", help="build, and do not serve")
+    add_address(parser)
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Build unless it is there, say where to look, serve."""
+    address = f"http://{options.host}:{options.port}"
+    folder: Path = options.data
+    if options.reset and folder.exists():
+        _delete(folder)
+    if not (folder / MARK).exists():
+        _build(folder, address)
+    else:
+        open_data(folder)
+        migrate()
+    print(f"\nThimble, with an invented hospital: {address}/")
+    print("  without sign-in: report an exposure, first aid at once")
+    print(f"  sign in at {address}/sign-in/ with the password {PASSWORD}")
+    for member in STAFF:
+        print(f"    {member.sign_in:<10} {member.name:<24} {member.works}")
+    print("  stop with Ctrl-C; `make demo-reset` starts afresh\n", flush=True)
+    return 0 if options.build_only else listen(options)
+
+
+def _delete(folder: Path) -> None:
+    if not (folder / MARK).exists():
+        raise NotUnderstood(
+            f"{folder}: is not a demo folder (it holds no file {MARK!r}); it was left alone."
+        )
+    shutil.rmtree(folder)
+
+
+def _build(folder: Path, address: str) -> None:
+    if folder.exists() and any(folder.iterdir()):
+        raise NotUnderstood(
+            f"{folder}: holds something already that is not a finished demo; it was left alone. "
+            "Delete it, or name another folder with --data."
+        )
+    folder.mkdir(parents=True, exist_ok=True)
+    print("Building the invented hospital …", flush=True)
+    (folder / "site.toml").write_text(SITE.format(base_url=address), encoding="utf-8")
+    try:
+        _fill(folder)
+    except BaseException:
+        shutil.rmtree(folder)
+        raise
+    (folder / MARK).write_text("Everything in this folder is invented.\n", encoding="utf-8")
+
+
+def _fill(folder: Path) -> None:
+    open_data(folder)
+    migrate()
+    from thimble.demo.build import build
+    from thimble.demo.scene import Stage
+    from thimble.web.context import get_identities, get_protocol, get_site, get_store
+    from thimble.web.models import Account
+
+    accounts = {}
+    for member in STAFF:
+        account = Account.objects.create_account(
+            member.sign_in,
+            display_name=member.name,
+            role=member.role,
+            password=PASSWORD,
+            must_change_password=False,
+        )
+        accounts[member.sign_in] = (account.id, member.role)
+    stage = Stage(get_store(), get_identities(), get_protocol(), get_site(), accounts)
+    build(stage, datetime.now(UTC))

@@ -1,0 +1,241 @@
+"""What a story can do: a thin hand on `actions`, with the clock of the moment it is told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from thimble import actions
+from thimble.actions import IdentityStore, SourceIdentity, WorkerIdentity
+from thimble.clinical.site import Site
+from thimble.ledger.assess import assess
+from thimble.ledger.fold import fold
+from thimble.ledger.plan import Action, Plan, State
+from thimble.ledger.store import LedgerStore
+from thimble.protocol import Protocol, Value
+
+LABORATORY = "laboratory"
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """Where every story plays: the stores, the rules, and the account of each sign-in name."""
+
+    store: LedgerStore
+    identities: IdentityStore
+    protocol: Protocol
+    site: Site
+    accounts: Mapping[str, tuple[str, str]]
+
+
+@dataclass
+class Scene:
+    """One case while its story is told. `now` moves; `who` names the demo account that acts."""
+
+    stage: Stage
+    occurred_at: datetime
+    now: datetime
+    case: str = ""
+    who: str = "night"
+    doses: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def by(self) -> str:
+        return self.stage.accounts[self.who][0]
+
+    @property
+    def role(self) -> str:
+        return self.stage.accounts[self.who][1]
+
+    def report(
+        self,
+        name: str,
+        occupation: str,
+        place: str,
+        *,
+        task: str = "",
+        account: str = "",
+        source: SourceIdentity | None = None,
+        **facts: Value,
+    ) -> None:
+        """The worker reports, without signing in."""
+        told = actions.report(
+            self.stage.store,
+            facts=facts,
+            occurred_at=self.occurred_at,
+            occurred_at_precision="minute",
+            vocabulary=self.stage.protocol.vocabulary,
+            now=self.now,
+            place=place,
+            task=task,
+            account=account,
+            identities=self.stage.identities,
+            worker=WorkerIdentity(
+                name=name,
+                staff_number=f"Q{sum(map(ord, name)) % 9000 + 1000}",
+                phone=f"555-01{sum(map(ord, name)) % 40 + 50}",
+                occupation=occupation,
+                department=place,
+            ),
+        )
+        self.case = told.case
+        if source is not None:
+            self.stage.identities.save_source(self.case, source, by="worker", now=self.now)
+
+    def learn(self, said_by: actions.record.SaidBy = "clinician", **facts: Value) -> None:
+        actions.learn_facts(
+            self.stage.store,
+            self.case,
+            facts,
+            said_by=said_by,
+            vocabulary=self.stage.protocol.vocabulary,
+            now=self.now,
+            by=self.by,
+            role=self.role,
+        )
+
+    def result(self, text: str = "", action: str | None = None, **facts: Value) -> None:
+        actions.receive_result(
+            self.stage.store,
+            self.case,
+            facts=facts,
+            text=text,
+            action=action,
+            vocabulary=self.stage.protocol.vocabulary,
+            now=self.now,
+            by=self.by,
+            role=self.role,
+        )
+
+    def cannot_know(self, fact: str, reason: str = "") -> None:
+        actions.cannot_be_known(
+            self.stage.store,
+            self.case,
+            fact,
+            reason=reason,
+            vocabulary=self.stage.protocol.vocabulary,
+            now=self.now,
+            by=self.by,
+            role=self.role,
+        )
+
+    def first_aid(self, *steps: str, minutes: float) -> None:
+        actions.give_first_aid(
+            self.stage.store,
+            self.case,
+            steps=steps,
+            minutes=minutes,
+            action="first_aid",
+            now=self.now,
+            by=self.by,
+            role=self.role,
+            happened_at=self.occurred_at,
+        )
+
+    def sign(self) -> None:
+        actions.sign_plan(
+            self.stage.store,
+            self.case,
+            protocol=self.stage.protocol,
+            site=self.stage.site,
+            seen_position=len(self.stage.store.entries(self.case)),
+            now=self.now,
+            by=self.by,
+            role=self.role,
+        )
+
+    def depart(self, subject: str, advised: str, decided: str, reason: str) -> None:
+        actions.depart(
+            self.stage.store,
+            self.case,
+            subject=subject,
+            advised=advised,
+            decided=decided,
+            reason=reason,
+            now=self.now,
+            by=self.by,
+            role=self.role,
+        )
+
+    def note(self, text: str) -> None:
+        actions.note(
+            self.stage.store, self.case, text, now=self.now, by=self.by, role=self.role
+        )
+
+    def source_refuses(self) -> None:
+        actions.source_refuses(
+            self.stage.store, self.case, now=self.now, by=self.by, role=self.role
+        )
+
+    def source_consents(self) -> None:
+        actions.source_consents(
+            self.stage.store, self.case, now=self.now, by=self.by, role=self.role
+        )
+
+    def sample_source(self) -> None:
+        actions.sample_source(
+            self.stage.store, self.case, now=self.now, by=self.by, role=self.role
+        )
+
+    def close(self, reason: str, text: str = "") -> None:
+        actions.close(
+            self.stage.store,
+            self.case,
+            reason=reason,
+            text=text,
+            protocol=self.stage.protocol,
+            site=self.stage.site,
+            now=self.now,
+            by=self.by,
+            role=self.role,
+        )
+
+    def plan(self) -> Plan:
+        stage = self.stage
+        situation = fold(stage.store.entries(self.case), self.now, stage.protocol.vocabulary)
+        return assess(situation, stage.protocol, self.now, stage.site)
+
+    def do(self, *wanted: str) -> None:
+        """Carry out actions of the plan by id; those that the plan does not hold are an error."""
+        by_id = {action.id: action for action in self.plan().actions}
+        for id_ in wanted:
+            self._carry_out(by_id[id_])
+
+    def do_what_is_due(self, *except_for: str) -> None:
+        """Carry out everything that the plan asks for certain and whose window has opened."""
+        for action in self.plan().actions:
+            earliest = action.window.earliest
+            due = action.certain and not action.window.waits_for
+            if (
+                due
+                and action.state in {State.OPEN, State.LATE}
+                and (earliest is None or earliest <= self.now)
+                and action.id not in except_for
+            ):
+                self._carry_out(action)
+
+    def _carry_out(self, action: Action) -> None:
+        store, case = self.stage.store, self.case
+        by, role, now = self.by, self.role, self.now
+        if action.kind == "sample":
+            actions.take_sample(store, case, action.id, now=now, by=by, role=role)
+        elif action.kind == "dose":
+            product = self.doses.get(action.id, action.id.replace("_", " "))
+            actions.give_dose(
+                store, case, action.id, product=product, amount=action.amount,
+                batch="DEMO-01", now=now, by=by, role=role,
+            )  # fmt: skip
+        elif action.kind == "ask":
+            actions.ask_source(store, case, action=action.id, now=now, by=by, role=role)
+        elif action.kind == "advice":
+            actions.seek_advice(
+                store, case, action=action.id, of=self.stage.site.expert_phone.name,
+                now=now, by=by, role=role,
+            )  # fmt: skip
+        elif action.kind == "first_aid":
+            actions.give_first_aid(
+                store, case, steps=["as shown"], action=action.id, now=now, by=by, role=role
+            )
+        else:
+            actions.counsel(store, case, action.id, now=now, by=by, role=role)
