@@ -167,17 +167,14 @@ def cell_in_words(cell: str, labels: dict[str, str], unit: str = "") -> str:
     >>> cell_in_words("(24..168] h", {})
     'more than 24 h, up to and including 168 h'
     >>> cell_in_words("not(blood, urine)", {"blood": "Blood", "urine": "Urine"})
-    'neither Blood nor Urine'
+    'any but Blood or Urine'
     """
     cell = cell.strip()
     if cell == "-":
         return "any"
     negated = re.fullmatch(r"not\((.*)\)", cell)
     if negated:
-        members = [cell_in_words(part, labels, unit) for part in split_list(negated[1])]
-        if len(members) == 1:
-            return f"not {members[0]}"
-        return f"neither {' nor '.join(members)}"
+        return f"any but {cell_in_words(negated[1], labels, unit)}"
     parts = split_list(cell)
     if len(parts) > 1:
         members = [cell_in_words(part, labels, unit) for part in parts]

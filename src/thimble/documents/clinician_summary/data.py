@@ -222,7 +222,8 @@ class _Words:
         output = self.protocol.outputs.get(finding.decision)
 
         def words(value: str) -> str:
-            return output.words(value) if output else value.replace("_", " ")
+            said = output.words(value) if output else value.replace("_", " ")
+            return said[:1].upper() + said[1:]
 
         departure = next(
             (d for d in reversed(self.situation.departures) if d.subject == finding.decision), None

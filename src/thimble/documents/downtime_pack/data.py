@@ -219,7 +219,8 @@ def _outcomes(table: Table, rule: Rule, protocol: Protocol) -> tuple[str, ...]:
     for column in table.outputs:
         cell = rule.outputs[column]
         output = protocol.outputs.get(column)
-        words.append(output.words(cell) if output else cell.replace("_", " "))
+        said = output.words(cell) if output else cell.replace("_", " ")
+        words.append(said[:1].upper() + said[1:])
     return tuple(words)
 
 
@@ -239,7 +240,10 @@ def _when(cells: Any, protocol: Protocol) -> str:
         parts.append("best at once" if target.startswith("0 ") else f"best by {target}")
     if latest:
         parts.append("at once" if latest.startswith("0 ") else f"no later than {latest}")
-    return f"{', '.join(parts)}; {clock}".capitalize() if parts else "No limit set"
+    if not parts:
+        return "As soon as it can be done" if counted_from == "exposure" else f"At once {clock}"
+    told = f"{', '.join(parts)}; {clock}"
+    return told[0].upper() + told[1:]
 
 
 def _action_words(action: str, protocol: Protocol) -> str:

@@ -87,7 +87,7 @@ def ward_card(site: Site, protocol: Protocol, now: datetime) -> WardCard:
     return WardCard(
         frame=frame(
             "Blood on you? Do this now",
-            "Needle, cut, splash or bite. Then go and be seen: every hour counts.",
+            "Needle, cut, splash or bite: then go and be seen.",
             site,
             now,
             mark_of(protocol),

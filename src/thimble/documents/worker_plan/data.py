@@ -11,7 +11,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -275,7 +275,10 @@ class _Words:
         )
 
     def tasks(self, actions: Iterable[Action]) -> tuple[Task, ...]:
-        tasks = (self._task(action) for action in sorted(actions, key=_soonest_first))
+        tasks = (
+            self._task(action)
+            for action in sorted(actions, key=lambda action: _order(action, self.plan.now))
+        )
         # Variants that only differ in what the laboratory runs read the same to the worker.
         return tuple(dict.fromkeys(tasks))
 
@@ -311,9 +314,15 @@ def _lower(words: str) -> str:
     return words if first[1:] != first[1:].lower() else words[:1].lower() + words[1:]
 
 
-def _soonest_first(action: Action) -> tuple[bool, bool, float]:
-    """Open before settled; what has a date before what waits; then by the date that presses."""
+def _order(action: Action, now: datetime) -> tuple[bool, bool, bool, float]:
+    """Open before settled; what can be done now before what comes later; then what presses most."""
     window = action.window
-    at = window.latest or window.target
-    settled = action.state not in (State.OPEN, State.LATE)
-    return (settled, at is None, at.timestamp() if at else 0.0)
+    starts = window.earliest is None or window.earliest <= now
+    presses = window.latest or window.target
+    at = presses or window.earliest
+    return (
+        action.state not in (State.OPEN, State.LATE),
+        bool(window.waits_for) or not starts,
+        presses is None,
+        at.timestamp() if at else 0.0,
+    )
