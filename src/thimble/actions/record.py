@@ -409,7 +409,7 @@ def _source(
     expected_position: int | None,
 ) -> list[Entry]:
     drafts: list[tuple[Kind, Mapping[str, Any]]] = [
-        (kind, _with({"note": note}, action=action)) for action in _each(actions) or [None]
+        (kind, _with({"note": note}, action=action)) for action in (_each(actions) or (None,))
     ]
     if access:
         # The step says whether the source can be tested; nobody should have to say it twice.

@@ -102,6 +102,7 @@ class _Check:
 
     def run(self, anchor: Anchor | None) -> list[Fault]:
         self._numbers()
+        self._copies()
         self._order()
         self.rows.sort(key=lambda row: (row.number, row.place))
         self._repeats()
@@ -130,6 +131,27 @@ class _Check:
                     found, row.number, row.entry = row.number, number, None
                     self._say(row, f"was changed: its number now reads {found}")
                     break
+
+    def _copies(self) -> None:
+        """The same entry stored more than once: the copy that stands in order is the true one."""
+        copies: dict[tuple[int, str, str], list[_Row]] = {}
+        for row in self.rows:
+            copies.setdefault((row.number, row.stored, row.actual), []).append(row)
+        extra: set[int] = set()
+        for group in copies.values():
+            if len(group) == 1:
+                continue
+            true = max(group, key=self._in_order)
+            extra |= {row.place for row in group if row is not true}
+            self._say(true, f"was duplicated: it is stored {len(group)} times")
+        self.rows = [row for row in self.rows if row.place not in extra]
+        for place, row in enumerate(self.rows):
+            row.place = place
+
+    def _in_order(self, row: _Row) -> tuple[bool, bool, int]:
+        before = self.rows[row.place - 1].number if row.place else 0
+        after = self.rows[row.place + 1].number if row.place + 1 < len(self.rows) else 0
+        return (before + 1 == row.number, after - 1 == row.number, -row.place)
 
     def _order(self) -> None:
         in_order = sorted(self.rows, key=lambda row: (row.number, row.place))
@@ -162,12 +184,9 @@ class _Check:
             for row in group:
                 if row is true:
                     continue
-                if row.actual == true.actual and row.stored == true.stored:
-                    self._say(row, "was duplicated: it is stored twice")
-                else:
-                    self._say(
-                        row, "was inserted: another entry has its number and its place in the chain"
-                    )
+                self._say(
+                    row, "was inserted: another entry has its number and its place in the chain"
+                )
         self.rows = kept
 
     def _changes(self) -> None:
