@@ -2,7 +2,8 @@
 
 Source: OMG, Decision Model and Notation 1.5, clause 7.3.6 (unary tests) and clause 10.3 (FEEL).
 The subset: `-`, a value, a list of tests, `not(…)` of a list, `< <= > >=`, and ranges with open and
-closed ends. A number may carry its fact's own unit. Codes stand bare or in double quotes.
+closed ends (an open end is a round bracket or a square one turned outwards, `]a..b[`). A number may
+carry its fact's own unit. Codes stand bare or in double quotes.
 
 A test is judged on elementary cells, never on numbers directly: see `space.py`.
 """
@@ -66,10 +67,11 @@ class UnaryTest:
         return tuple(cut for interval in self.intervals for cut in interval.cuts)
 
 
-_NUMBER = r"[+-]?\d+(?:\.\d+)?"
+_NUMBER = r"-?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
 _COMPARISON = re.compile(rf"(<=|>=|<|>)\s*({_NUMBER})\s*(.*)", re.S)
 _RANGE = re.compile(rf"([\[\](])\s*({_NUMBER})\s*\.\.\s*({_NUMBER})\s*([\])\[])\s*(.*)", re.S)
 _EQUAL = re.compile(rf"({_NUMBER})\s*(.*)", re.S)
+_COMMA = re.compile(r',(?=(?:[^"]*"[^"]*")*[^"]*$)')  # not inside double quotes
 _CODE = re.compile(r'"([^"]*)"|([A-Za-z0-9_]+)')
 
 
@@ -131,7 +133,7 @@ def _strip_not(text: str) -> tuple[str, bool]:
 
 
 def _split(body: str) -> list[str]:
-    parts = [part.strip() for part in body.split(",")]
+    parts = [part.strip() for part in _COMMA.split(body)]
     if any(not part for part in parts):
         raise FeelError(f"a value is missing beside a comma in {body!r}")
     return parts
