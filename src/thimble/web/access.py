@@ -17,6 +17,7 @@ from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect
 
+from thimble.web.models import Account
 from thimble.web.roles import CAPABILITIES
 
 View = TypeVar("View", bound=Callable[..., HttpResponseBase])
@@ -38,6 +39,17 @@ def signed_in(view: View) -> View:
     return view
 
 
+def account_of(request: HttpRequest) -> Account:
+    """The account that is signed in.
+
+    Raises:
+        PermissionDenied: nobody is.
+    """
+    if not isinstance(request.user, Account):
+        raise PermissionDenied("sign in first")
+    return request.user
+
+
 def needs(*capabilities: str) -> Callable[[Callable[..., HttpResponseBase]], Any]:
     """Open to accounts whose role holds all of these capabilities.
 
@@ -53,10 +65,7 @@ def needs(*capabilities: str) -> Callable[[Callable[..., HttpResponseBase]], Any
     def mark(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
         @wraps(view)
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-            if not request.user.is_authenticated:
-                # The middleware has already sent visitors to the sign-in page.
-                raise PermissionDenied("sign in first")
-            if not all(request.user.has_perm(name) for name in capabilities):
+            if not all(account_of(request).has_perm(name) for name in capabilities):
                 raise PermissionDenied(f"this page needs {' and '.join(capabilities)}")
             return view(request, *args, **kwargs)
 

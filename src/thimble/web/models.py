@@ -1,3 +1,4 @@
+# mypy: disable-error-code="var-annotated"
 """Tables. The ledger's rows are only ever inserted; names live apart from it."""
 
 from __future__ import annotations
@@ -150,4 +151,4 @@ class LastLook(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.account_id} saw {self.case} to {self.position}"
+        return f"{self.case} to {self.position}"

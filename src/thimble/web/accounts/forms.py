@@ -50,9 +50,8 @@ class OwnPasswordForm(PasswordChangeForm):
         for name, (label, missing) in labels.items():
             self.fields[name].label = label
             self.fields[name].error_messages["required"] = missing
-        self.fields[
-            "new_password1"
-        ].help_text = "At least 12 characters. Four unrelated words are easy to keep in mind and hard to guess."
+        advice = "Four unrelated words are easy to keep in mind and hard to guess."
+        self.fields["new_password1"].help_text = f"At least 12 characters. {advice}"
         self.fields["new_password2"].help_text = ""
         self.fields["old_password"].widget = forms.PasswordInput(
             attrs={"autocomplete": "current-password"}

@@ -14,7 +14,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from thimble.web import log
-from thimble.web.access import public, signed_in
+from thimble.web.access import account_of, public, signed_in
 from thimble.web.accounts.forms import OwnPasswordForm, SignInForm
 from thimble.web.errors import help_now
 from thimble.web.screens import links
@@ -62,10 +62,11 @@ def sign_out(request: HttpRequest) -> HttpResponse:
 @require_safe
 def home(request: HttpRequest) -> HttpResponse:
     """On to the first page that this role has."""
-    if request.user.must_change_password:  # type: ignore[union-attr]
+    account = account_of(request)
+    if account.must_change_password:
         return redirect("accounts:change_password")
     for link in links():
-        if request.user.has_perm(link.capability):
+        if account.has_perm(link.capability):
             return redirect(link.url_name)
     return render(request, "accounts/home.html")
 

@@ -63,6 +63,10 @@ class ChangeAccountForm(forms.Form):
     )
     role = forms.ChoiceField(label="Role", choices=_ROLES, widget=forms.RadioSelect, required=False)
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["role"].hide_optional = True  # type: ignore[attr-defined]
+
     def clean(self) -> dict[str, Any]:
         """A change of role needs the role."""
         cleaned: dict[str, Any] = super().clean() or {}

@@ -63,7 +63,7 @@ CHOICES = (
         {"route": "intact_skin"},
     ),
     Choice("bite", "Human bite", "Skin broken or not", "bite", {"route": "human_bite"}),
-    Choice("other", "Something else, or not sure", "You need not know the word", "other", {}),
+    Choice("other", "Another way, or not sure", "You need not know the word", "other", {}),
 )
 
 BY_SLUG: Mapping[str, Choice] = {choice.slug: choice for choice in CHOICES}

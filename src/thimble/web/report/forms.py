@@ -139,6 +139,8 @@ class ReportForm(forms.Form):
             ]
         else:
             del self.fields["contact_lens"]
+        for name in ("day", "clock", "repeated"):
+            self.fields[name].hide_optional = True  # type: ignore[attr-defined]
         today = now.astimezone(zone).date().isoformat()
         self.fields["day"].widget.attrs["max"] = today
         for name in ("when", "contact_lens", "repeated"):

@@ -64,7 +64,7 @@ def moment(at: datetime | None, now: datetime | None = None) -> str:
 @register.filter
 def first_id(field: BoundField) -> str:
     """The id that a link to a field goes to: of a group, its first control."""
-    if field.use_fieldset:  # type: ignore[attr-defined]
+    if field.use_fieldset:
         for option in field.subwidgets:
             return str(option.id_for_label)
     return str(field.id_for_label)

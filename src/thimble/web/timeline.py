@@ -1,0 +1,577 @@
+"""The picture of a case over time: windows as bars, events as marks, now as a line.
+
+Two scales, each honest in itself: the first three days in elapsed hours, and the months to the last
+window in calendar months. A window that runs from one into the other stands in both. Drawn twice, wide
+and narrow, so that the words keep their size on a phone; the style sheet shows one. Everything in the
+picture is also in `text`.
+
+A pure function of its arguments. The picture holds no style of its own: colours come from the classes
+of `worklist.css`, so that it follows the dark mode, prints, and passes a strict content policy.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, time, timedelta, tzinfo
+from html import escape
+
+from thimble.clinical.durations import Duration, add, on_the_wall
+from thimble.clinical.windows import span_down
+from thimble.documents.words import day, minute
+from thimble.ledger.assess import HOURS, moment_of
+from thimble.ledger.plan import Action, Plan, Situation, State
+
+FIRST = timedelta(hours=72)
+"""How long the first scale runs."""
+
+HOUR_TICKS = (0, 6, 12, 24, 36, 48, 60, 72)
+STATES = {
+    State.OPEN: "to do",
+    State.DONE: "done",
+    State.LATE: "past its window",
+    State.NO_LONGER_NEEDED: "no longer needed",
+    State.DEPARTED: "decided otherwise",
+}
+STEPS = {
+    "asked": "Source patient asked",
+    "consented": "Source patient consented",
+    "refused": "Source patient refused",
+    "lacks_capacity": "Source patient cannot decide now",
+    "sampled": "Blood of the source patient taken",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the text: an event (with `at`) or a window (with its limits), and its state.
+
+    `mark` is the number that the event has in the picture.
+    """
+
+    what: str
+    when: str
+    state: str
+    mark: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """The picture and its words. `svg` is escaped markup; "" where there is nothing to draw.
+
+    `events` and `windows` say everything that the picture shows, and what it cannot show.
+    """
+
+    svg: str
+    summary: str
+    events: tuple[Line, ...]
+    windows: tuple[Line, ...]
+
+    @property
+    def text(self) -> tuple[Line, ...]:
+        """Every line: events first."""
+        return (*self.events, *self.windows)
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened."""
+
+    at: datetime
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """Instants to places on a line. `x(at)` is linear in elapsed time and clipped to the ends."""
+
+    start: datetime
+    end: datetime
+    left: float
+    right: float
+
+    def x(self, at: datetime) -> float:
+        """The place of an instant, in the picture's own units."""
+        share = (_utc(at) - _utc(self.start)) / (_utc(self.end) - _utc(self.start))
+        return self.left + (self.right - self.left) * min(1.0, max(0.0, share))
+
+    def holds(self, at: datetime) -> bool:
+        """Whether an instant lies on the line."""
+        return _utc(self.start) <= _utc(at) <= _utc(self.end)
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """The measures of one drawing, in its own units."""
+
+    name: str
+    width: float
+    text: float
+    small: float
+    margin: float = 12.0
+
+    @property
+    def row(self) -> float:
+        """Height of one window with its words above it."""
+        return self.text * 2.9
+
+
+WIDE = Size("wide", 960.0, 15.0, 13.0)
+NARROW = Size("narrow", 360.0, 14.5, 13.0)
+
+
+def draw(situation: Situation, plan: Plan, now: datetime, zone: tzinfo) -> Timeline:
+    """The case over time as a picture and as text.
+
+    Args:
+        situation: what happened.
+        plan: its windows; `plan.now` need not be `now`, but should be.
+        now: the moment that the line stands for.
+        zone: in which days and hours are shown.
+    """
+    start, exact, unsure_to = _start(situation, zone, now)
+    events = events_of(situation, plan)
+    numbered = {index: number for number, index in enumerate(range(len(events)), start=1)}
+    event_lines = tuple(
+        Line(event.what, minute(event.at, zone), "", numbered[index])
+        for index, event in enumerate(events)
+    )
+    windows = tuple(_window_line(action, plan, now, zone) for action in plan.actions)
+    if start is None:
+        summary = "There is no instant to draw from: neither the exposure nor the report has a time."
+        return Timeline("", summary, event_lines, windows)
+
+    summary = _summary(situation, plan, start, exact, now, zone)
+    shown = [a for a in plan.actions if _limits(a) or a.done_at is not None]
+    begin_words = "exposure" if exact else "report"
+    frame = _Frame(start, begin_words, unsure_to, now, zone, plan, shown, events, summary)
+    return Timeline(
+        svg=frame.svg(WIDE) + frame.svg(NARROW),
+        summary=summary,
+        events=event_lines,
+        windows=windows,
+    )
+
+
+def events_of(situation: Situation, plan: Plan) -> tuple[Event, ...]:
+    """What happened, in order of time: report, steps with the source, things done, signatures."""
+    found: list[Event] = []
+    if situation.occurred_at is not None:
+        words = {"hour": "Exposure (to the hour)", "date": "Exposure (on this day)"}
+        found.append(
+            Event(situation.occurred_at, words.get(situation.occurred_at_precision, "Exposure"))
+        )
+    if situation.reported_at is not None:
+        found.append(Event(situation.reported_at, "Reported"))
+    found += [Event(at, STEPS.get(step, step)) for step, at in situation.source_steps.items()]
+    found += [
+        Event(action.done_at, f"Done: {action.what}")
+        for action in plan.actions
+        if action.done_at is not None
+    ]
+    found += [Event(signed.at, "Plan signed") for signed in situation.signed]
+    found += [
+        Event(departure.at, f"Decided otherwise: {departure.decided}")
+        for departure in situation.departures
+    ]
+    if situation.closed_at is not None:
+        found.append(Event(situation.closed_at, "Case closed"))
+    return tuple(sorted(found, key=lambda event: _utc(event.at)))
+
+
+def _start(
+    situation: Situation, zone: tzinfo, now: datetime
+) -> tuple[datetime | None, bool, datetime | None]:
+    """Where the picture begins, whether that is the exposure, and up to when it may have been."""
+    moment = moment_of(situation, zone, now)
+    if moment.first is not None:
+        unsure = moment.last if moment.last != moment.first else None
+        return moment.first, True, unsure
+    return situation.reported_at, False, None
+
+
+def _limits(action: Action) -> tuple[datetime, ...]:
+    window = action.window
+    return tuple(at for at in (window.earliest, window.target, window.latest) if at is not None)
+
+
+def end_of(action: Action) -> datetime | None:
+    """Where a window's bar ends: its latest instant, else its target; None if it has neither."""
+    return action.window.latest or action.window.target
+
+
+def _window_line(action: Action, plan: Plan, now: datetime, zone: tzinfo) -> Line:
+    window = action.window
+    said = [
+        f"{word} {minute(at, zone)}"
+        for word, at in (
+            ("from", window.earliest),
+            ("best by", window.target),
+            ("no later than", window.latest),
+        )
+        if at is not None
+    ]
+    if not said:
+        waits = next((a.what for a in plan.actions if a.id == window.waits_for), window.waits_for)
+        said = [f"after: {waits}" if window.waits_for else "no time limit"]
+    state = STATES[action.state]
+    if action.state is State.DONE and action.done_at is not None:
+        state = f"done {minute(action.done_at, zone)}"
+    elif action.state is State.OPEN:
+        state = _left(action, now)
+    if not action.certain:
+        state = f"may be needed; {state}"
+    return Line(action.what, ", ".join(said), state)
+
+
+def _left(action: Action, now: datetime) -> str:
+    """An open action in few words."""
+    window = action.window
+    if window.earliest is not None and window.earliest > now:
+        return "not yet open"
+    if window.latest is not None:
+        return f"to do, {span_down(max(window.latest - now, timedelta(0)))} left"
+    if window.target is not None and window.target < now:
+        return "to do, past its target"
+    return "to do"
+
+
+def _summary(
+    situation: Situation, plan: Plan, start: datetime, exact: bool, now: datetime, zone: tzinfo
+) -> str:
+    begins = "the exposure" if exact else "the report, as the time of the exposure is not known"
+    to_do = [a for a in plan.actions if a.state in (State.OPEN, State.LATE)]
+    done = sum(a.state is State.DONE for a in plan.actions)
+    words = f"The case over time, from {begins} on {minute(start, zone)}; now is {minute(now, zone)}. "
+    words += f"{_count(done, 'thing')} done, {_count(len(to_do), 'thing')} to do."
+    closing = [(at, a) for a in to_do if (at := end_of(a)) is not None and _utc(at) >= _utc(now)]
+    if closing:
+        at, action = min(closing, key=lambda pair: _utc(pair[0]))
+        words += f" Next to close: {action.what}, {minute(at, zone)}."
+    if situation.closed_at is not None:
+        words += f" Closed on {minute(situation.closed_at, zone)}."
+    return words
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"
+
+
+def _utc(at: datetime) -> datetime:
+    return at.astimezone(UTC)
+
+
+# -- drawing --------------------------------------------------------------------------------------
+
+
+def tag(name: str, content: str = "", **attributes: object) -> str:
+    """An element. `content` is markup; attributes are escaped; `class_` is `class`."""
+    written = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{escape(_number(value), quote=True)}"'
+        for key, value in attributes.items()
+    )
+    return f"<{name}{written}>{content}</{name}>" if content else f"<{name}{written}/>"
+
+
+def _number(value: object) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
+
+
+def words(text: str, x: float, y: float, size: float, *classes: str, anchor: str = "") -> str:
+    """A line of text."""
+    more = {"text_anchor": anchor} if anchor else {}
+    names = " ".join(("tl-text", *classes))
+    return tag("text", escape(text), x=x, y=y, font_size=size, class_=names, **more)
+
+
+def wrap(text: str, width: float, size: float) -> str:
+    """A text cut to what fits a width, at a word, with … where something is left out.
+
+    The whole of it stands in the text beside the picture.
+    """
+    most = max(8, int(width / (size * 0.53)))
+    if len(text) <= most:
+        return text
+    cut = text[: most - 1].rsplit(" ", 1)[0].rstrip(" ,;:(")
+    return f"{cut}…"
+
+
+@dataclass(slots=True)
+class _Sheet:
+    """What has been drawn so far, and down to where."""
+
+    size: Size
+    y: float = 0.0
+    drawn: list[str] = field(default_factory=list)
+
+    def add(self, *elements: str) -> None:
+        self.drawn.extend(elements)
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    start: datetime
+    begins: str
+    unsure_to: datetime | None
+    now: datetime
+    zone: tzinfo
+    plan: Plan
+    actions: Sequence[Action]
+    events: tuple[Event, ...]
+    summary: str
+
+    def svg(self, size: Size) -> str:
+        """One drawing, of both scales where there is something for the second."""
+        sheet = _Sheet(size)
+        self._first(sheet)
+        self._later(sheet)
+        height = math.ceil(sheet.y + size.margin)
+        ids = (f"tl-title-{size.name}", f"tl-desc-{size.name}")
+        return tag(
+            "svg",
+            tag("title", "The case over time", id=ids[0])
+            + tag("desc", escape(self.summary), id=ids[1])
+            + "".join(sheet.drawn),
+            xmlns="http://www.w3.org/2000/svg",
+            viewBox=f"0 0 {_number(size.width)} {height}",
+            class_=f"tl-{size.name}",
+            role="img",
+            aria_labelledby=" ".join(ids),
+        )
+
+    def _first(self, sheet: _Sheet) -> None:
+        size = sheet.size
+        scale = Scale(self.start, _utc(self.start) + FIRST, size.margin, size.width - size.margin)
+        rows = [a for a in self.actions if self._in_first(a)]
+        ticks = [
+            (_utc(self.start) + timedelta(hours=hours), f"{hours} h")
+            for hours in HOUR_TICKS
+            if size is WIDE or hours in (0, 12, 24, 48, 72)
+        ]
+        begins = f"Hours since the {self.begins}"
+        self._scale(sheet, scale, "The first three days", begins, ticks, rows, self._midnights(scale))
+
+    def _in_first(self, action: Action) -> bool:
+        """Whether a window, or the doing of it, touches the first three days."""
+        at = [*_limits(action), *([action.done_at] if action.done_at else [])]
+        return min(_utc(a) for a in at) <= _utc(self.start) + FIRST and end_of(action) is not None
+
+    def _later(self, sheet: _Sheet) -> None:
+        size = sheet.size
+        first_end = _utc(self.start) + FIRST
+        ends = [_utc(at) for a in self.actions for at in _limits(a)]
+        ends += [_utc(event.at) for event in self.events]
+        rows = [
+            a
+            for a in self.actions
+            if end_of(a) is not None and max(_utc(at) for at in _limits(a)) > first_end
+        ]
+        last = max([*ends, _utc(self.now)])
+        if last <= first_end:
+            return
+        months = 1
+        while _utc(self._month(months)) < last:
+            months += 1
+        scale = Scale(
+            self.start, self._month(months), size.margin, size.width - size.margin
+        )
+        fit = 12 if size is WIDE else 6
+        step = math.ceil(months / fit)
+        ticks = [
+            (self._month(n), "0" if n == 0 else f"{n} mo")
+            for n in range(0, months + 1, step)
+        ]
+        sheet.y += size.text * 1.2
+        begins = f"Months since the {self.begins}"
+        title = "The months after" if rows else "Until now"
+        self._scale(sheet, scale, title, begins, ticks, rows, ())
+
+    def _month(self, count: int) -> datetime:
+        return add(self.start, Duration(count, "months"), self.zone)
+
+    def _midnights(self, scale: Scale) -> tuple[tuple[datetime, str], ...]:
+        """The midnights on a scale, as the clocks of the site have them: a day may be 23 or 25 h."""
+        found = []
+        first = scale.start.astimezone(self.zone).date()
+        for ahead in range(1, 5):
+            at = on_the_wall(first + timedelta(days=ahead), time(0), self.zone)
+            if scale.holds(at):
+                found.append((at, day(at, self.zone).rsplit(" ", 1)[0]))
+        return tuple(found)
+
+    def _scale(
+        self,
+        sheet: _Sheet,
+        scale: Scale,
+        title: str,
+        axis: str,
+        ticks: Iterable[tuple[datetime, str]],
+        rows: Sequence[Action],
+        days: Iterable[tuple[datetime, str]],
+    ) -> None:
+        size = sheet.size
+        sheet.y += size.text * 1.2
+        sheet.add(words(title, scale.left, sheet.y, size.text * 1.15, "tl-head"))
+        sheet.y += size.small * 1.5
+        sheet.add(words(axis, scale.left, sheet.y, size.small, "tl-quiet"))
+        sheet.y += size.small * 1.6
+        top = sheet.y
+        self._ticks(sheet, scale, list(ticks))
+        sheet.y += size.small * 0.6
+        line_y = sheet.y
+        backdrop = len(sheet.drawn)
+        if self.unsure_to is not None:
+            self._unsure(sheet, scale)
+        self._events(sheet, scale)
+        for action in rows:
+            self._row(sheet, scale, action)
+        bottom = sheet.y + size.small * 0.4
+        behind = [
+            tag("line", x1=scale.x(at), x2=scale.x(at), y1=line_y, y2=bottom, class_="tl-grid")
+            for at, _ in ticks
+        ]
+        sheet.drawn[backdrop:backdrop] = behind
+        sheet.add(tag("line", x1=scale.left, x2=scale.right, y1=line_y, y2=line_y, class_="tl-axis"))
+        sheet.y = bottom
+        self._days(sheet, scale, days, line_y, bottom)
+        if scale.holds(self.now):
+            self._now(sheet, scale, top, bottom)
+        sheet.y += size.small * 0.4
+
+    def _ticks(self, sheet: _Sheet, scale: Scale, ticks: Sequence[tuple[datetime, str]]) -> None:
+        for place, (at, label) in enumerate(ticks):
+            anchor = "start" if place == 0 else "end" if place == len(ticks) - 1 else "middle"
+            x = scale.x(at)
+            if anchor == "end" and x < scale.right - 1:
+                anchor = "middle"
+            sheet.add(words(label, x, sheet.y, sheet.size.small, "tl-quiet", anchor=anchor))
+
+    def _unsure(self, sheet: _Sheet, scale: Scale) -> None:
+        assert self.unsure_to is not None
+        x, end = scale.x(self.start), scale.x(self.unsure_to)
+        height = sheet.size.small * 1.6
+        sheet.add(
+            tag("rect", x=x, y=sheet.y, width=max(2.0, end - x), height=height, class_="tl-unsure")
+        )
+
+    def _events(self, sheet: _Sheet, scale: Scale) -> None:
+        """Numbered marks; those that would cover each other stand below one another."""
+        size = sheet.size
+        radius = size.small * 0.72
+        lanes: list[float] = []
+        base = sheet.y + radius + 5
+        for number, event in enumerate(self.events, start=1):
+            if not scale.holds(event.at):
+                continue
+            x = min(max(scale.x(event.at), scale.left + radius), scale.right - radius)
+            lane = next((n for n, end in enumerate(lanes) if x - radius > end), len(lanes))
+            if lane == len(lanes):
+                lanes.append(0.0)
+            lanes[lane] = x + radius + 1.5
+            y = base + lane * (2 * radius + 3)
+            sheet.add(
+                tag(
+                    "g",
+                    tag("title", escape(f"{event.what}, {minute(event.at, self.zone)}"))
+                    + tag("circle", cx=x, cy=y, r=radius, class_="tl-mark")
+                    + words(str(number), x, y + size.small * 0.33, size.small * 0.92, anchor="middle"),
+                    class_="tl-event",
+                )
+            )
+        sheet.y = base + max(0, len(lanes) - 1) * (2 * radius + 3) + radius + 4 if lanes else sheet.y
+
+    def _row(self, sheet: _Sheet, scale: Scale, action: Action) -> None:
+        size = sheet.size
+        end = end_of(action)
+        assert end is not None
+        begin = action.window.earliest or self.start
+        x, x_end = scale.x(begin), scale.x(end)
+        height = size.text * 0.72
+        label_y = sheet.y + size.text * 1.25
+        y = label_y + size.text * 0.42
+        state = _bar_class(action)
+        elements = [
+            tag("title", escape(_bar_title(action, self.plan, self.now, self.zone))),
+            words(*_label(action, scale, x, size, self.now), label_y, size.text, anchor="start")
+            if False
+            else _label_element(action, scale, x, label_y, size, self.now),
+            tag("rect", x=x, y=y, width=max(3.0, x_end - x), height=height, rx=2.0, class_=f"tl-bar {state}"),
+        ]
+        if _utc(end) > _utc(scale.end):
+            # The window goes on beyond this scale: an arrow head, not an end.
+            tip = scale.right
+            mid = y + height / 2
+            elements.append(
+                tag("path", d=f"M{_number(tip - 5)} {_number(mid - 5.0)}l6 5l-6 5", class_="tl-on")
+            )
+        target = action.window.target
+        if target is not None and scale.holds(target):
+            at = scale.x(target)
+            elements.append(
+                tag("line", x1=at, x2=at, y1=y - 3, y2=y + height + 3, class_="tl-target")
+            )
+        if action.done_at is not None and scale.holds(action.done_at):
+            elements.append(
+                tag(
+                    "circle",
+                    cx=scale.x(action.done_at),
+                    cy=y + height / 2,
+                    r=height * 0.55,
+                    class_="tl-done",
+                )
+            )
+        sheet.add(tag("g", "".join(elements), class_="tl-window", id=f"tl-{size.name}-{scale_id(scale, self.start)}-{action.id}"))
+        sheet.y = y + height + size.text * 0.35
+
+    def _days(
+        self,
+        sheet: _Sheet,
+        scale: Scale,
+        days: Iterable[tuple[datetime, str]],
+        top: float,
+        bottom: float,
+    ) -> None:
+        listed = list(days)
+        if not listed:
+            return
+        size = sheet.size
+        sheet.y += size.small * 1.1
+        for at, label in listed:
+            x = scale.x(at)
+            near_end = x > scale.right - size.small * 5
+            sheet.add(
+                tag("line", x1=x, x2=x, y1=bottom - 4, y2=bottom + 5, class_="tl-axis tl-midnight"),
+                words(
+                    label, x + (0 if near_end else 4), sheet.y + size.small * 0.35, size.small,
+                    "tl-quiet", anchor="end" if near_end else "start",
+                ),
+            )  # fmt: skip
+        del top
+        sheet.y += size.small * 0.4
+
+    def _now(self, sheet: _Sheet, scale: Scale, top: float, bottom: float) -> None:
+        size = sheet.size
+        x = scale.x(self.now)
+        sheet.add(
+            tag("line", x1=x, x2=x, y1=top + size.small * 0.5, y2=bottom, class_="tl-now"),
+        )
+        sheet.y += size.small * 1.2
+        label = f"now, {self.now.astimezone(self.zone):%H:%M}"
+        anchor = "start" if x < scale.left + size.small * 4 else "middle"
+        if x > scale.right - size.small * 4:
+            anchor = "end"
+        sheet.add(words(label, x, sheet.y, size.small, "tl-now-text", anchor=anchor))
+
+
+def _bar_class(action: Action) -> str:
+    if action.state is State.DONE:
+        return "tl-bar--done"
+    if action.state is State.LATE:
+        return "tl-bar--late"
+    if action.state in (State.NO_LONGER_NEEDED, State.DEPARTED):
+        return "tl-bar--off"
+    return "tl-bar--open" if action.certain else "tl-bar--maybe"
+
+
+__all__ = ["Line", "Timeline", "draw"]

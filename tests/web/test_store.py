@@ -1,0 +1,148 @@
+"""The database keeps the ledger's contract, and refuses to change what was written."""
+
+from __future__ import annotations
+
+import threading
+from datetime import date
+
+import pytest
+from django.db import DatabaseError, IntegrityError, connection, transaction
+from ledger.store_contract import A, NOW, StoreContract, add
+from thimble.actions.identity import IdentityStore, SourceIdentity, WorkerIdentity
+from thimble.ledger.verify import verify
+from thimble.web import append_only, models
+from thimble.web.store import DjangoIdentities, DjangoStore, Overtaken, UnreadableEntry
+
+
+@pytest.mark.usefixtures("append_only_db")
+class TestDjangoStore(StoreContract):
+    @pytest.fixture
+    def store(self) -> DjangoStore:
+        return DjangoStore()
+
+
+def _statement(sql: str) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(sql)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "sql",
+    [
+        "UPDATE web_ledgerentry SET body = '{}' WHERE number = 1",
+        "UPDATE web_ledgerentry SET number = 9 WHERE number = 1",
+        "DELETE FROM web_ledgerentry WHERE number = 1",
+        "DELETE FROM web_ledgerentry",
+    ],
+)
+def test_the_database_refuses_to_change_or_delete_an_entry(sql: str) -> None:
+    store = DjangoStore()
+    before = add(store, A, "one", "two")
+
+    with pytest.raises(DatabaseError, match="append only"):
+        _statement(sql)
+
+    assert store.entries(A) == before
+
+
+@pytest.mark.django_db
+def test_the_database_refuses_a_second_entry_at_one_position_and_a_fork_of_the_chain() -> None:
+    add(DjangoStore(), A, "one")
+    row = models.LedgerEntry.objects.values().get()
+
+    other = row | {"number": 2, "digest": "2" * 64}
+    for fault in ({"previous": "1" * 64}, {"position": 2}):
+        with pytest.raises(IntegrityError, match="UNIQUE"), transaction.atomic():
+            models.LedgerEntry.objects.create(**other | fault)
+
+    assert models.LedgerEntry.objects.count() == 1
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("vendor", ["sqlite", "postgresql"])
+def test_each_database_has_a_trigger_for_each_refused_statement(vendor: str) -> None:
+    for table, statements in append_only.REFUSED.items():
+        created = append_only._create(vendor, table, statements)
+        for statement in statements:
+            assert any(f"BEFORE {statement} ON {table}" in sql for sql in created)
+
+
+def test_a_database_without_triggers_of_ours_is_refused() -> None:
+    with pytest.raises(NotImplementedError, match="mysql"):
+        append_only._create("mysql", "t", ("UPDATE",))
+
+
+@pytest.mark.usefixtures("append_only_db")
+def test_two_who_write_at_once_the_second_is_told_and_both_chains_hold() -> None:
+    store = DjangoStore()
+    add(store, A, "reported")
+    gate = threading.Barrier(2)
+    written: list[str] = []
+    told: list[Overtaken] = []
+
+    def write(text: str) -> None:
+        gate.wait()
+        try:
+            add(store, A, text, expected_position=1)
+            written.append(text)
+        except Overtaken as overtaken:
+            told.append(overtaken)
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=write, args=(text,)) for text in ("first", "second")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    assert len(written) == len(told) == 1
+    assert [entry.body["text"] for entry in told[0].new_entries] == written
+    assert [entry.body["text"] for entry in store.entries(A)] == ["reported", *written]
+    assert verify(store.all_entries()) == []
+
+
+@pytest.mark.usefixtures("append_only_db")
+def test_a_row_changed_behind_the_triggers_is_found_and_named() -> None:
+    store = DjangoStore()
+    add(store, A, "one", "two")
+    append_only.remove(connection)
+    _statement("""UPDATE web_ledgerentry SET body = '{"text":"other"}' WHERE number = 1""")
+    append_only.install(connection)
+
+    faults = verify(store.all_entries())
+    assert [fault.number for fault in faults] == [1]
+
+    append_only.remove(connection)
+    _statement("UPDATE web_ledgerentry SET kind = 'invented' WHERE number = 2")
+    with pytest.raises(UnreadableEntry, match="entry 2"):
+        list(store.all_entries())
+
+
+@pytest.mark.django_db
+def test_sqlite_writes_ahead_and_waits_for_the_disk() -> None:
+    with connection.cursor() as cursor:
+        mode = cursor.execute("PRAGMA journal_mode").fetchone()[0]
+        synchronous = cursor.execute("PRAGMA synchronous").fetchone()[0]
+    assert (mode, synchronous) == ("wal", 2)
+
+
+@pytest.mark.django_db
+def test_identities_are_kept_apart_and_the_latest_holds() -> None:
+    identities = DjangoIdentities()
+    assert isinstance(identities, IdentityStore)
+    assert identities.worker(A) is None
+    first = WorkerIdentity("R. Example", phone="0123", date_of_birth=date(1990, 2, 28))
+    second = WorkerIdentity("R. Example", phone="0124", date_of_birth=date(1990, 2, 28))
+
+    identities.save_worker(A, first, by="u1", now=NOW)
+    identities.save_worker(A, second, by="u1", now=NOW)
+    identities.save_source(A, SourceIdentity(ward="4B"), by="u1", now=NOW)
+
+    assert identities.worker(A) == second
+    assert identities.workers([A, "none"]) == {A: second}
+    assert identities.source(A) == SourceIdentity(ward="4B")
+    assert models.WorkerIdentity.objects.count() == 2
+    with pytest.raises(DatabaseError, match="append only"):
+        _statement("UPDATE web_workeridentity SET body = '{}'")
