@@ -12,7 +12,7 @@ of `worklist.css`, so that it follows the dark mode, prints, and passes a strict
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta, tzinfo
 from html import escape
@@ -20,8 +20,9 @@ from html import escape
 from thimble.clinical.durations import Duration, add, on_the_wall
 from thimble.clinical.windows import span_down
 from thimble.documents.words import day, minute
-from thimble.ledger.assess import HOURS, moment_of
+from thimble.ledger.assess import moment_of
 from thimble.ledger.plan import Action, Plan, Situation, State
+from thimble.web.worklist.doing import short
 
 FIRST = timedelta(hours=72)
 """How long the first scale runs."""
@@ -139,7 +140,9 @@ def draw(situation: Situation, plan: Plan, now: datetime, zone: tzinfo) -> Timel
     )
     windows = tuple(_window_line(action, plan, now, zone) for action in plan.actions)
     if start is None:
-        summary = "There is no instant to draw from: neither the exposure nor the report has a time."
+        summary = (
+            "There is no instant to draw from: neither the exposure nor the report has a time."
+        )
         return Timeline("", summary, event_lines, windows)
 
     summary = _summary(situation, plan, start, exact, now, zone)
@@ -243,7 +246,9 @@ def _summary(
     begins = "the exposure" if exact else "the report, as the time of the exposure is not known"
     to_do = [a for a in plan.actions if a.state in (State.OPEN, State.LATE)]
     done = sum(a.state is State.DONE for a in plan.actions)
-    words = f"The case over time, from {begins} on {minute(start, zone)}; now is {minute(now, zone)}. "
+    words = (
+        f"The case over time, from {begins} on {minute(start, zone)}; now is {minute(now, zone)}. "
+    )
     words += f"{_count(done, 'thing')} done, {_count(len(to_do), 'thing')} to do."
     closing = [(at, a) for a in to_do if (at := end_of(a)) is not None and _utc(at) >= _utc(now)]
     if closing:
@@ -285,15 +290,19 @@ def words(text: str, x: float, y: float, size: float, *classes: str, anchor: str
     return tag("text", escape(text), x=x, y=y, font_size=size, class_=names, **more)
 
 
-def wrap(text: str, width: float, size: float) -> str:
+LETTER = 0.53
+"""The width of a letter on average, as a share of its size: to keep words inside the picture."""
+
+
+def fitted(text: str, width: float, size: float) -> str:
     """A text cut to what fits a width, at a word, with … where something is left out.
 
     The whole of it stands in the text beside the picture.
     """
-    most = max(8, int(width / (size * 0.53)))
+    most = max(8, int(width / (size * LETTER)))
     if len(text) <= most:
         return text
-    cut = text[: most - 1].rsplit(" ", 1)[0].rstrip(" ,;:(")
+    cut = text[: most - 1].rsplit(" ", 1)[0].rstrip(" ,;:(·")
     return f"{cut}…"
 
 
@@ -350,7 +359,9 @@ class _Frame:
             if size is WIDE or hours in (0, 12, 24, 48, 72)
         ]
         begins = f"Hours since the {self.begins}"
-        self._scale(sheet, scale, "The first three days", begins, ticks, rows, self._midnights(scale))
+        self._scale(
+            sheet, scale, "The first three days", begins, ticks, rows, self._midnights(scale)
+        )
 
     def _in_first(self, action: Action) -> bool:
         """Whether a window, or the doing of it, touches the first three days."""
@@ -373,15 +384,10 @@ class _Frame:
         months = 1
         while _utc(self._month(months)) < last:
             months += 1
-        scale = Scale(
-            self.start, self._month(months), size.margin, size.width - size.margin
-        )
+        scale = Scale(self.start, self._month(months), size.margin, size.width - size.margin)
         fit = 12 if size is WIDE else 6
         step = math.ceil(months / fit)
-        ticks = [
-            (self._month(n), "0" if n == 0 else f"{n} mo")
-            for n in range(0, months + 1, step)
-        ]
+        ticks = [(self._month(n), "0" if n == 0 else f"{n} mo") for n in range(0, months + 1, step)]
         sheet.y += size.text * 1.2
         begins = f"Months since the {self.begins}"
         title = "The months after" if rows else "Until now"
@@ -422,7 +428,7 @@ class _Frame:
         line_y = sheet.y
         backdrop = len(sheet.drawn)
         if self.unsure_to is not None:
-            self._unsure(sheet, scale)
+            self._unsure(sheet, scale, self.unsure_to)
         self._events(sheet, scale)
         for action in rows:
             self._row(sheet, scale, action)
@@ -432,9 +438,11 @@ class _Frame:
             for at, _ in ticks
         ]
         sheet.drawn[backdrop:backdrop] = behind
-        sheet.add(tag("line", x1=scale.left, x2=scale.right, y1=line_y, y2=line_y, class_="tl-axis"))
+        sheet.add(
+            tag("line", x1=scale.left, x2=scale.right, y1=line_y, y2=line_y, class_="tl-axis")
+        )
         sheet.y = bottom
-        self._days(sheet, scale, days, line_y, bottom)
+        self._days(sheet, scale, days, bottom)
         if scale.holds(self.now):
             self._now(sheet, scale, top, bottom)
         sheet.y += size.small * 0.4
@@ -447,9 +455,9 @@ class _Frame:
                 anchor = "middle"
             sheet.add(words(label, x, sheet.y, sheet.size.small, "tl-quiet", anchor=anchor))
 
-    def _unsure(self, sheet: _Sheet, scale: Scale) -> None:
-        assert self.unsure_to is not None
-        x, end = scale.x(self.start), scale.x(self.unsure_to)
+    def _unsure(self, sheet: _Sheet, scale: Scale, until: datetime) -> None:
+        """A shade over the time in which the exposure may have been."""
+        x, end = scale.x(self.start), scale.x(until)
         height = sheet.size.small * 1.6
         sheet.add(
             tag("rect", x=x, y=sheet.y, width=max(2.0, end - x), height=height, class_="tl-unsure")
@@ -475,61 +483,75 @@ class _Frame:
                     "g",
                     tag("title", escape(f"{event.what}, {minute(event.at, self.zone)}"))
                     + tag("circle", cx=x, cy=y, r=radius, class_="tl-mark")
-                    + words(str(number), x, y + size.small * 0.33, size.small * 0.92, anchor="middle"),
+                    + words(
+                        str(number), x, y + size.small * 0.33, size.small * 0.92, anchor="middle"
+                    ),
                     class_="tl-event",
                 )
             )
-        sheet.y = base + max(0, len(lanes) - 1) * (2 * radius + 3) + radius + 4 if lanes else sheet.y
+        sheet.y = (
+            base + max(0, len(lanes) - 1) * (2 * radius + 3) + radius + 4 if lanes else sheet.y
+        )
 
     def _row(self, sheet: _Sheet, scale: Scale, action: Action) -> None:
+        """One window: its words, and under them its bar with target and doing."""
         size = sheet.size
-        end = end_of(action)
-        assert end is not None
-        begin = action.window.earliest or self.start
-        x, x_end = scale.x(begin), scale.x(end)
-        height = size.text * 0.72
+        end = end_of(action) or self.start
+        x, x_end = scale.x(action.window.earliest or self.start), scale.x(end)
         label_y = sheet.y + size.text * 1.25
         y = label_y + size.text * 0.42
-        state = _bar_class(action)
+        height = size.text * 0.72
+        middle = y + height / 2
+        line = _window_line(action, self.plan, self.now, self.zone)
         elements = [
-            tag("title", escape(_bar_title(action, self.plan, self.now, self.zone))),
-            words(*_label(action, scale, x, size, self.now), label_y, size.text, anchor="start")
-            if False
-            else _label_element(action, scale, x, label_y, size, self.now),
-            tag("rect", x=x, y=y, width=max(3.0, x_end - x), height=height, rx=2.0, class_=f"tl-bar {state}"),
+            tag("title", escape(f"{line.what}: {line.when}; {line.state}")),
+            self._label(action, scale, x, x_end, label_y, size),
+            tag(
+                "rect",
+                x=x,
+                y=y,
+                width=max(3.0, x_end - x),
+                height=height,
+                rx=2.0,
+                class_=f"tl-bar {_bar_class(action)}",
+            ),
         ]
         if _utc(end) > _utc(scale.end):
             # The window goes on beyond this scale: an arrow head, not an end.
-            tip = scale.right
-            mid = y + height / 2
-            elements.append(
-                tag("path", d=f"M{_number(tip - 5)} {_number(mid - 5.0)}l6 5l-6 5", class_="tl-on")
-            )
+            at = f"M{_number(scale.right + 1)} {_number(middle - 5.0)}l6 5l-6 5"
+            elements.append(tag("path", d=at, class_="tl-on"))
         target = action.window.target
         if target is not None and scale.holds(target):
-            at = scale.x(target)
+            at_target = scale.x(target)
             elements.append(
-                tag("line", x1=at, x2=at, y1=y - 3, y2=y + height + 3, class_="tl-target")
-            )
+                tag("line", x1=at_target, x2=at_target, y1=y - 3, y2=y + height + 3,
+                    class_="tl-target")
+            )  # fmt: skip
         if action.done_at is not None and scale.holds(action.done_at):
-            elements.append(
-                tag(
-                    "circle",
-                    cx=scale.x(action.done_at),
-                    cy=y + height / 2,
-                    r=height * 0.55,
-                    class_="tl-done",
-                )
-            )
-        sheet.add(tag("g", "".join(elements), class_="tl-window", id=f"tl-{size.name}-{scale_id(scale, self.start)}-{action.id}"))
+            at_done = scale.x(action.done_at)
+            elements.append(tag("circle", cx=at_done, cy=middle, r=height * 0.55, class_="tl-done"))
+        sheet.add(tag("g", "".join(elements), class_="tl-window", data_action=action.id))
         sheet.y = y + height + size.text * 0.35
+
+    def _label(
+        self, action: Action, scale: Scale, x: float, x_end: float, y: float, size: Size
+    ) -> str:
+        """What a bar is, above it: from its start on where there is room, else up to its end."""
+        line = _window_line(action, self.plan, self.now, self.zone)
+        state = line.state.split(", ")[0] if action.state is State.DONE else line.state
+        text = f"{short(action.what)} · {state}"
+        length = len(text) * size.text * LETTER
+        if x + length <= scale.right:
+            return words(text, x, y, size.text)
+        if x_end - length >= scale.left:
+            return words(text, x_end, y, size.text, anchor="end")
+        return words(fitted(text, scale.right - scale.left, size.text), scale.left, y, size.text)
 
     def _days(
         self,
         sheet: _Sheet,
         scale: Scale,
         days: Iterable[tuple[datetime, str]],
-        top: float,
         bottom: float,
     ) -> None:
         listed = list(days)
@@ -547,7 +569,6 @@ class _Frame:
                     "tl-quiet", anchor="end" if near_end else "start",
                 ),
             )  # fmt: skip
-        del top
         sheet.y += size.small * 0.4
 
     def _now(self, sheet: _Sheet, scale: Scale, top: float, bottom: float) -> None:
@@ -572,6 +593,3 @@ def _bar_class(action: Action) -> str:
     if action.state in (State.NO_LONGER_NEEDED, State.DEPARTED):
         return "tl-bar--off"
     return "tl-bar--open" if action.certain else "tl-bar--maybe"
-
-
-__all__ = ["Line", "Timeline", "draw"]

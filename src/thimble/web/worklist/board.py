@@ -55,7 +55,7 @@ class _Kept:
     entries: list[Entry]
     situation: Situation | None = None
     plan: Plan | None = None
-    protocol: str = ""
+    rules: str = ""
     until: datetime | None = None
 
 
@@ -109,10 +109,11 @@ class Board:
     def _present(
         self, kept: _Kept, protocol: Protocol, site: Site, now: datetime
     ) -> tuple[Situation, Plan]:
-        if kept.situation is None or kept.protocol != protocol.digest:
-            # Facts are read through the vocabulary that the protocol was compiled with.
+        # Facts are read through the protocol's vocabulary, days and months in the site's zone.
+        rules = f"{protocol.digest} {site.zone}"
+        if kept.situation is None or kept.rules != rules:
             kept.situation = fold(kept.entries, now, protocol.vocabulary)
-            kept.plan, kept.protocol = None, protocol.digest
+            kept.plan, kept.rules = None, rules
         plan, until = kept.plan, kept.until
         if plan is not None and until is not None and plan.now <= now < until:
             return kept.situation, plan

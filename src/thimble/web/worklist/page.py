@@ -1,0 +1,399 @@
+"""The words on the worklist and on the handover, made from plain values: no query, no clock."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+
+from thimble.ledger.bodies import CLOSED_REASONS
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.fold import standing_bodies
+from thimble.ledger.history import LABELS
+from thimble.ledger.plan import Plan, Situation
+from thimble.protocol.vocabulary import Fact
+from thimble.web.words import moment
+from thimble.web.worklist.board import Standing
+from thimble.web.worklist.doing import (
+    TITLES,
+    Doing,
+    Group,
+    next_of,
+    short,
+    signed_words,
+    source_words,
+    time_left,
+    to_do,
+)
+
+SHIFT = timedelta(hours=12)
+"""What the handover counts as news."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One case on the worklist."""
+
+    reference: str
+    age: str
+    happened: str
+    next: Doing
+    limit: str
+    asides: tuple[str, ...]
+    news: str
+    name: str = ""
+    closed: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part of the worklist with its rows in order."""
+
+    group: str
+    title: str
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Filter:
+    """A way to see fewer cases, with how many there are."""
+
+    id: str
+    label: str
+    count: int
+    here: bool
+
+
+FILTERS = {
+    "all": "All open",
+    "new": "New to you",
+    "unsigned": "Not signed",
+    "source": "Source still open",
+    "past": "Past a window",
+    "closed": "Closed",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One case with what the list needs to know of it."""
+
+    standing: Standing
+    doing: Doing
+    news: str
+
+    @property
+    def reference(self) -> str:
+        return self.standing.case
+
+
+def order(cases: Iterable[Seen]) -> list[Seen]:
+    """Cases by the window that closes first; of two alike, by reference."""
+    return sorted(cases, key=lambda seen: (seen.doing.key, seen.reference))
+
+
+def seen_of(
+    standings: Iterable[Standing],
+    looks: Mapping[str, int],
+    now: datetime,
+    vocabulary: Mapping[str, Fact],
+) -> list[Seen]:
+    """Each case with its next thing and what is new since this person last looked at it."""
+    return [
+        Seen(
+            standing,
+            next_of(standing.plan, standing.situation, now, vocabulary),
+            news(standing.entries, looks.get(standing.case)),
+        )
+        for standing in standings
+    ]
+
+
+def passes(seen: Seen, show: str) -> bool:
+    """Whether a case belongs to a filter."""
+    situation = seen.standing.situation
+    if show == "closed":
+        return not seen.standing.open
+    if not seen.standing.open:
+        return False
+    if show == "new":
+        return bool(seen.news)
+    if show == "unsigned":
+        return not situation.signed
+    if show == "source":
+        return any(a.whom == "source" for a in to_do(seen.standing.plan))
+    if show == "past":
+        return seen.doing.late > 0 or seen.doing.group is Group.PAST
+    return True
+
+
+def filters(cases: Sequence[Seen], show: str, *, with_source: bool) -> tuple[Filter, ...]:
+    """Every filter with its count."""
+    return tuple(
+        Filter(id_, label, sum(passes(seen, id_) for seen in cases), id_ == show)
+        for id_, label in FILTERS.items()
+        if with_source or id_ != "source"
+    )
+
+
+def parts(
+    cases: Iterable[Seen],
+    now: datetime,
+    zone: tzinfo,
+    vocabulary: Mapping[str, Fact],
+    *,
+    with_source: bool,
+    names: Mapping[str, str],
+) -> tuple[Part, ...]:
+    """The list in its parts, most urgent first; closed cases make a part of their own at the end."""
+    ordered = order(cases)
+    found: list[Part] = []
+    for group, title in TITLES.items():
+        rows = tuple(
+            row(
+                seen,
+                now,
+                zone,
+                vocabulary,
+                with_source=with_source,
+                name=names.get(seen.reference, ""),
+            )
+            for seen in ordered
+            if seen.standing.open and seen.doing.group is group
+        )
+        if rows:
+            found.append(Part(group.value, title, rows))
+    closed = [seen for seen in ordered if not seen.standing.open]
+    closed.sort(key=lambda seen: seen.standing.situation.closed_at or now, reverse=True)
+    if closed:
+        rows = tuple(
+            row(
+                seen,
+                now,
+                zone,
+                vocabulary,
+                with_source=with_source,
+                name=names.get(seen.reference, ""),
+            )
+            for seen in closed
+        )
+        found.append(Part("closed", "Closed", rows))
+    return tuple(found)
+
+
+def row(
+    seen: Seen,
+    now: datetime,
+    zone: tzinfo,
+    vocabulary: Mapping[str, Fact],
+    *,
+    with_source: bool,
+    name: str = "",
+) -> Row:
+    """One case in words."""
+    standing = seen.standing
+    situation, plan = standing.situation, standing.plan
+    if not standing.open:
+        reason = CLOSED_REASONS.get(situation.closed_reason, situation.closed_reason)
+        at = situation.closed_at
+        return Row(
+            reference=standing.case,
+            age=age(situation, now, zone),
+            happened=happened(standing, vocabulary),
+            next=seen.doing,
+            limit="",
+            asides=(),
+            news=seen.news,
+            name=name,
+            closed=f"Closed {moment(at, now, zone) if at else ''}: {reason}",
+        )
+    return Row(
+        reference=standing.case,
+        age=age(situation, now, zone),
+        happened=happened(standing, vocabulary),
+        next=seen.doing,
+        limit=limit_words(seen.doing, now, zone),
+        asides=asides(situation, plan, seen.doing, now, with_source=with_source),
+        news=seen.news,
+        name=name,
+    )
+
+
+def age(situation: Situation, now: datetime, zone: tzinfo) -> str:
+    """When the exposure was, as exactly as it is known."""
+    at = situation.occurred_at
+    if at is None:
+        reported = situation.reported_at
+        said = f", reported {moment(reported, now, zone)}" if reported else ""
+        return f"Time of exposure not known{said}"
+    about = {"hour": "about ", "date": "some time on the day of "}.get(
+        situation.occurred_at_precision, ""
+    )
+    return f"{about}{moment(at, now, zone)}".capitalize() if about else moment(at, now, zone)
+
+
+def happened(standing: Standing, vocabulary: Mapping[str, Fact]) -> str:
+    """What happened, in one line: route, device, fluid, place. What is not known is left out."""
+    facts = standing.situation.facts
+    said = []
+    for id_ in ("route", "device", "fluid"):
+        if id_ in facts and id_ in vocabulary and facts[id_].value not in ("none",):
+            label = vocabulary[id_].label(facts[id_].value)
+            said.append(
+                "fluid unknown" if (id_, facts[id_].value) == ("fluid", "unknown") else label
+            )
+    body = _reported(standing.entries)
+    place = body.get("place", "") if body else ""
+    line = ", ".join([said[0], *(s[:1].lower() + s[1:] for s in said[1:])]) if said else ""
+    line = line or "What happened is not recorded yet"
+    return f"{line} · {place}" if place else line
+
+
+def _reported(entries: Sequence[Entry]) -> Mapping[str, object]:
+    if any(entry.kind is Kind.CORRECTED for entry in entries):
+        bodies = standing_bodies(entries)
+    else:
+        bodies = {entry.position: entry.body for entry in entries[:1]}
+    for entry in entries:
+        if entry.kind is Kind.REPORTED:
+            return bodies.get(entry.position) or {}
+    return {}
+
+
+def limit_words(doing: Doing, now: datetime, zone: tzinfo) -> str:
+    """The limits of the next thing as instants: "best by 23:10, no later than Tue 1 Dec 2026, 02:40"."""
+    if doing.limit is None or not doing.action:
+        return ""
+    at = _instant(doing.limit, now, zone)
+    if doing.limit < now:
+        return f"was best by {at}" if doing.best else f"closed {at}"
+    if doing.best:
+        later = f", no later than {_instant(doing.latest, now, zone)}" if doing.latest else ""
+        return f"best by {at}{later}"
+    return f"no later than {at}"
+
+
+def _instant(at: datetime, now: datetime, zone: tzinfo) -> str:
+    """An instant without how far off it is: that stands beside it."""
+    return moment(at, now, zone).rpartition(" · ")[0]
+
+
+def asides(
+    situation: Situation, plan: Plan, doing: Doing, now: datetime, *, with_source: bool
+) -> tuple[str, ...]:
+    """What else to know at a glance."""
+    said = []
+    if plan.contradictions:
+        said.append("answers contradict each other")
+    if doing.late:
+        said.append(f"{_count(doing.late, 'thing')} past the window")
+    said.append(signed_words(situation, now))
+    if with_source and (source := source_words(situation, plan, now)):
+        said.append(source)
+    if plan.questions:
+        count = len(plan.questions)
+        said.append(f"{_count(count, 'answer')} can still change the plan")
+    return tuple(said)
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"
+
+
+def news(entries: Sequence[Entry], seen_to: int | None) -> str:
+    """What was written after the position that somebody saw the case to, in words."""
+    if seen_to is None:
+        return "not opened by you yet"
+    fresh = [entry for entry in entries if entry.position > seen_to]
+    if not fresh:
+        return ""
+    labels = dict.fromkeys(LABELS[entry.kind] for entry in fresh)
+    said = [label[:1].lower() + label[1:] for label in labels]
+    more = f" and {len(said) - 3} more" if len(said) > 3 else ""
+    return f"{len(fresh)} new: {', '.join(said[:3])}{more}"
+
+
+# -- handover -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One open case on the handover."""
+
+    reference: str
+    age: str
+    happened: str
+    decided: str
+    next: tuple[str, ...]
+    more: int
+    source: str
+    changed: tuple[str, ...]
+
+
+def blocks(
+    cases: Iterable[Seen],
+    now: datetime,
+    zone: tzinfo,
+    vocabulary: Mapping[str, Fact],
+    *,
+    with_source: bool,
+    most: int = 3,
+) -> tuple[Block, ...]:
+    """Every open case in few words, by the window that closes first.
+
+    `most` is how many open things are named for a case; how many more there are is said.
+    """
+    found = []
+    for seen in order(cases):
+        standing = seen.standing
+        if not standing.open:
+            continue
+        situation, plan = standing.situation, standing.plan
+        first = [a for a in to_do(plan) if a.id == seen.doing.action]
+        limited = [a for a in to_do(plan) if a.id != seen.doing.action and not a.window.waits_for]
+        named = [*first, *limited][:most]
+        lines = [
+            f"{short(a.what)}: {time_left(a, now)}{'' if a.certain else ' (may be needed)'}"
+            for a in named
+        ]
+        if not seen.doing.action:
+            lines.insert(0, seen.doing.words)
+        found.append(
+            Block(
+                reference=standing.case,
+                age=age(situation, now, zone),
+                happened=happened(standing, vocabulary),
+                decided=_decided(situation, now, zone),
+                next=tuple(lines),
+                more=max(0, len(first) + len(limited) - len(named)),
+                source=source_words(situation, plan, now) if with_source else "",
+                changed=_changed(standing.entries, now, zone),
+            )
+        )
+    return tuple(found)
+
+
+def _decided(situation: Situation, now: datetime, zone: tzinfo) -> str:
+    if not situation.signed:
+        return "Plan not signed"
+    last = situation.signed[-1]
+    words = f"Plan signed {_instant(last.at, now, zone)}"
+    if situation.departures:
+        words += f", {_count(len(situation.departures), 'departure')} from the advice"
+    if situation.entries > last.entry:
+        words += "; new entries since"
+    return words
+
+
+def _changed(entries: Sequence[Entry], now: datetime, zone: tzinfo) -> tuple[str, ...]:
+    """What was written in the last shift, the latest first; several of one kind on one line."""
+    fresh = [entry for entry in entries if now - SHIFT < entry.recorded_at <= now]
+    last: dict[Kind, tuple[datetime, int]] = {}
+    for entry in fresh:
+        _, count = last.get(entry.kind, (entry.recorded_at, 0))
+        last[entry.kind] = (entry.recorded_at, count + 1)
+    latest = sorted(last.items(), key=lambda item: item[1][0], reverse=True)
+    return tuple(
+        f"{LABELS[kind]} {at.astimezone(zone):%H:%M}{f' ({count} times)' if count > 1 else ''}"
+        for kind, (at, count) in latest
+    )

@@ -1,0 +1,109 @@
+"""The worklist and the shift handover."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import NoReverseMatch, reverse
+from django.views.decorators.http import require_GET, require_http_methods
+
+from thimble.clinical.vocabulary import vocabulary
+from thimble.web import clock
+from thimble.web.access import needs
+from thimble.web.context import get_identities, get_site, zone
+from thimble.web.models import LastLook
+from thimble.web.worklist import page
+from thimble.web.worklist.board import standings
+from thimble.web.worklist.search import LEAST, find
+
+_PLACEHOLDER = "2222-2222"
+
+
+@needs("view_worklist")
+@require_http_methods(["GET", "POST"])
+def worklist(request: HttpRequest) -> HttpResponse:
+    """Everyone's next thing. A search is sent as a form, so that no name stands in an address."""
+    now = clock.now()
+    may_name = allowed(request, "see_worker_identity")
+    with_source = allowed(request, "see_source")
+    looks = dict(
+        LastLook.objects.filter(account_id=request.user.pk).values_list("case", "position")
+    )
+    words = vocabulary()
+    cases = page.seen_of(standings(now), looks, now, words)
+
+    show = request.GET.get("show", "all")
+    if show not in page.FILTERS or (show == "source" and not with_source):
+        show = "all"
+    typed = request.POST.get("q", "").strip()[:80] if request.method == "POST" else ""
+    searched = request.method == "POST"
+    sentence = ""
+    names: dict[str, str] = {}
+    if searched:
+        references = [seen.reference for seen in cases]
+        workers = get_identities().workers(references) if may_name else None
+        found = find(typed, references, workers)
+        sentence = found.sentence
+        chosen = [seen for seen in cases if seen.reference in found.cases]
+        names = {case: workers[case].name for case in found.cases if workers and case in workers}
+    else:
+        chosen = [seen for seen in cases if page.passes(seen, show)]
+        if may_name and "names" in request.GET:
+            workers = get_identities().workers([seen.reference for seen in chosen])
+            names = {case: worker.name for case, worker in workers.items()}
+
+    context = {
+        "parts": page.parts(chosen, now, zone(), words, with_source=with_source, names=names),
+        "filters": page.filters(cases, show if not searched else "", with_source=with_source),
+        "show": show,
+        "label": page.FILTERS[show],
+        "searched": searched,
+        "typed": typed,
+        "sentence": sentence,
+        "found": len(chosen),
+        "open_count": sum(seen.standing.open for seen in cases),
+        "may_name": may_name,
+        "names_shown": bool(names) or "names" in request.GET,
+        "least": LEAST,
+        "now": now,
+        **case_address(),
+    }
+    return render(request, "worklist/worklist.html", context)
+
+
+@needs("view_worklist")
+@require_GET
+def handover(request: HttpRequest) -> HttpResponse:
+    """Every open case in few words, to print or to read aloud when the shift changes. No names."""
+    now = clock.now()
+    words = vocabulary()
+    cases = page.seen_of(standings(now), {}, now, words)
+    site = get_site()
+    context = {
+        "blocks": page.blocks(
+            cases, now, zone(), words, with_source=allowed(request, "see_source")
+        ),
+        "site": site,
+        "now": now,
+        "shift_hours": int(page.SHIFT.total_seconds() // 3600),
+        **case_address(),
+    }
+    return render(request, "worklist/handover.html", context)
+
+
+def case_address() -> dict[str, str]:
+    """What stands before and after a reference in the address of its case; both "" without a page.
+
+    One address made once, for a list of many.
+    """
+    try:
+        before, _, after = reverse("desk:case", args=[_PLACEHOLDER]).partition(_PLACEHOLDER)
+    except NoReverseMatch:
+        return {"case_before": "", "case_after": ""}
+    return {"case_before": before, "case_after": after}
+
+
+def allowed(request: HttpRequest, capability: str) -> bool:
+    """Whether whoever is signed in may use a capability."""
+    user = request.user
+    return bool(user.is_authenticated and user.has_perm(capability))
