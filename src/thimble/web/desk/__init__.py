@@ -1,0 +1,1 @@
+"""The clinician's desk: one case, its clock, the next question, and the plan that forms beside it."""

@@ -1,0 +1,292 @@
+"""What a clinician decides: the page of one decision, and the page that is signed. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from thimble.actions import Departing
+from thimble.clinical.site import Site
+from thimble.ledger.compare import fingerprint
+from thimble.ledger.entries import Entry
+from thimble.ledger.plan import Departure, Plan, State
+from thimble.protocol.finding import Finding
+from thimble.protocol.protocol import Protocol
+from thimble.web.desk.page import Change, Reading, Written, actions_in_words
+from thimble.web.desk.plan import (
+    LEFT_TO_A_PERSON,
+    DepartureView,
+    ExpertView,
+    Lens,
+    PlanView,
+    protective_first,
+)
+from thimble.web.desk.questions import BadAnswer
+from thimble.web.desk.words import Clock, ReasonWords, RuleLink, full_point, no_link
+
+HBIG_PARTS = "hbig_amount"
+
+
+def advised_words(finding: Finding, plan: Plan, lens: Lens) -> str:
+    """What the protocol says of a decision, as a departure records it."""
+    if finding.value is not None:
+        return lens.value(finding.decision, finding.value)
+    order = protective_first(finding.decision, finding.possible, lens.protocol)
+    among = "; ".join(lens.value(finding.decision, value) for value in order)
+    if finding.decision in plan.undecidable:
+        return f"A clinician decides among: {among}"
+    return f"Still open: {among}"
+
+
+@dataclass(frozen=True, slots=True)
+class OtherwisePage:
+    """One decision or action: what is advised and why, what may be decided instead."""
+
+    case: str
+    position: int
+    subject: str
+    label: str
+    advised: str
+    left_to_you: bool
+    options: tuple[str, ...]
+    stuck_on: tuple[str, ...]
+    reasons: tuple[ReasonWords, ...]
+    expert: ExpertView | None
+    earlier: tuple[DepartureView, ...]
+
+    @classmethod
+    def of(
+        cls,
+        reading: Reading,
+        subject: str,
+        *,
+        protocol: Protocol,
+        site: Site,
+        names: Mapping[str, str],
+        link: RuleLink = no_link,
+    ) -> OtherwisePage | None:
+        """The page, or None where the plan holds no such decision or action."""
+        plan, situation = reading.plan, reading.situation
+        lens = Lens(plan, situation, protocol, site.zone, names, link)
+        view = PlanView.of(plan, situation, protocol=protocol, site=site, names=names, link=link)
+        earlier = tuple(
+            DepartureView.of(d, lens) for d in situation.departures if d.subject == subject
+        )
+        finding = plan.findings.get(subject)
+        if finding is not None:
+            stuck = plan.undecidable.get(subject, ())
+            order = protective_first(
+                subject, finding.possible if stuck else protocol.outputs[subject].values, protocol
+            )
+            return cls(
+                case=reading.case,
+                position=reading.position,
+                subject=subject,
+                label=lens.label(subject),
+                advised=advised_words(finding, plan, lens),
+                left_to_you=bool(stuck) or finding.value in LEFT_TO_A_PERSON,
+                options=tuple(
+                    lens.value(subject, value)
+                    for value in order
+                    if value != finding.value and value not in LEFT_TO_A_PERSON
+                ),
+                stuck_on=tuple(lens.question(fact) for fact in stuck),
+                reasons=lens.reasons(finding.because),
+                expert=view.expert,
+                earlier=earlier,
+            )
+        action = next((a for a in plan.actions if a.id == subject), None)
+        if action is None:
+            return None
+        return cls(
+            case=reading.case,
+            position=reading.position,
+            subject=subject,
+            label=action.what,
+            advised=action.what + (f" ({action.amount})" if action.amount else ""),
+            left_to_you=False,
+            options=("Not done", "Done later than advised", "Done in another way"),
+            stuck_on=(),
+            reasons=lens.reasons(action.because),
+            expert=view.expert,
+            earlier=earlier,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class ToDecide:
+    """A decision that the protocol leaves to whoever signs, with what was typed for it."""
+
+    id: str
+    label: str
+    advised: str
+    options: tuple[str, ...]
+    decided: str
+    reason: str
+    earlier: DepartureView | None
+
+
+@dataclass(frozen=True, slots=True)
+class SignedLine:
+    """A line of what is signed."""
+
+    label: str
+    value: str
+    confirmed: bool
+    window: str = ""
+    state: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SignPage:
+    """Exactly what is signed, and what has happened if it cannot be signed as it was shown."""
+
+    case: str
+    position: int
+    fingerprint: str
+    clock: Clock
+    protocol: str
+    plan: PlanView
+    decisions: tuple[SignedLine, ...]
+    open: tuple[SignedLine, ...]
+    actions: tuple[SignedLine, ...]
+    cautions: int
+    unconfirmed: int
+    to_decide: tuple[ToDecide, ...]
+    questions: tuple[str, ...]
+    moved: tuple[Written, ...]
+    change: Change | None
+    time_passed: bool
+    fault: str
+    understood: bool
+
+    @classmethod
+    def of(
+        cls,
+        reading: Reading,
+        *,
+        protocol: Protocol,
+        site: Site,
+        names: Mapping[str, str],
+        typed: Mapping[str, str],
+        moved: Sequence[Entry] = (),
+        change: Change | None = None,
+        time_passed: bool = False,
+        fault: str = "",
+        link: RuleLink = no_link,
+    ) -> SignPage:
+        """The page at the reading's moment. What was typed before comes back, whatever happened."""
+        plan, situation, zone = reading.plan, reading.situation, site.zone
+        lens = Lens(plan, situation, protocol, zone, names, link)
+        view = PlanView.of(plan, situation, protocol=protocol, site=site, names=names, link=link)
+        words = actions_in_words(plan, protocol)
+        shown = [*view.settled, *view.nothing_due]
+        in_order = {name: at for at, name in enumerate(plan.findings)}
+        shown.sort(key=lambda d: in_order[d.id])
+        signed_actions = [
+            action
+            for action in plan.actions
+            if action.certain and action.state is not State.NO_LONGER_NEEDED
+        ]
+        lines = tuple(
+            SignedLine(
+                label=action.what,
+                value=action.amount,
+                confirmed=all(reason.confirmed for reason in action.because),
+                window=", ".join(
+                    f"{name} {full_point(at, zone)}"
+                    for name, at in (
+                        ("best by", action.window.target), ("no later than", action.window.latest),
+                    )
+                    if at is not None
+                ),  # fmt: skip
+                state={State.DONE: "done", State.LATE: "late", State.DEPARTED: "decided otherwise"}
+                .get(action.state, ""),
+            )
+            for action in signed_actions
+        )  # fmt: skip
+        decisions = tuple(SignedLine(d.label, d.value, d.confirmed) for d in shown)
+        return cls(
+            case=reading.case,
+            position=reading.position,
+            fingerprint=fingerprint(plan),
+            clock=Clock.of(
+                situation.occurred_at, situation.occurred_at_precision, plan.now, zone,
+                cannot_be_known="hours_since_exposure" in situation.cannot_be_known,
+            ),
+            protocol=view.protocol,
+            plan=view,
+            decisions=decisions,
+            open=tuple(
+                SignedLine(d.label, d.open_words, True) for d in [*view.open, *view.undecidable]
+            ),
+            actions=lines,
+            cautions=len(plan.cautions),
+            unconfirmed=sum(not line.confirmed for line in [*decisions, *lines]),
+            to_decide=_to_decide(reading, lens, typed),
+            questions=tuple(lens.question(question.fact) for question in plan.questions),
+            moved=tuple(
+                Written.of(
+                    entry, protocol=protocol, names=names, actions=words, now=plan.now, zone=zone
+                )
+                for entry in moved
+            ),
+            change=change,
+            time_passed=time_passed,
+            fault=fault,
+            understood=bool(typed.get("understood")),
+        )  # fmt: skip
+
+
+def _to_decide(reading: Reading, lens: Lens, typed: Mapping[str, str]) -> tuple[ToDecide, ...]:
+    plan = reading.plan
+    departed: dict[str, Departure] = {d.subject: d for d in reading.situation.departures}
+    found = []
+    for name, finding in plan.findings.items():
+        left = name in plan.undecidable or finding.value in LEFT_TO_A_PERSON
+        if not left or name.startswith(HBIG_PARTS):
+            continue
+        values = (
+            finding.possible if finding.value is None else lens.protocol.outputs[name].values
+        )
+        order = protective_first(name, values, lens.protocol)
+        earlier = departed.get(name)
+        found.append(
+            ToDecide(
+                id=name,
+                label=lens.label(name),
+                advised=advised_words(finding, plan, lens),
+                options=tuple(
+                    lens.value(name, v) for v in order if v not in LEFT_TO_A_PERSON
+                ),
+                decided=typed.get(f"decided-{name}", ""),
+                reason=typed.get(f"reason-{name}", ""),
+                earlier=None if earlier is None else DepartureView.of(earlier, lens),
+            )
+        )
+    return tuple(found)
+
+
+def read_departures(
+    post: Mapping[str, str], reading: Reading, protocol: Protocol
+) -> list[Departing]:
+    """The decisions typed on the page that is signed.
+
+    Raises:
+        BadAnswer: one without its reason, or a reason without a decision.
+    """
+    plan = reading.plan
+    lens = Lens(plan, reading.situation, protocol, plan.now.tzinfo, {})  # type: ignore[arg-type]
+    departures = []
+    for name, finding in plan.findings.items():
+        decided = post.get(f"decided-{name}", "").strip()
+        reason = post.get(f"reason-{name}", "").strip()
+        if not decided and not reason:
+            continue
+        label = lens.label(name)
+        if not reason:
+            raise BadAnswer(f"{label}: say why you decide so.")
+        if not decided:
+            raise BadAnswer(f"{label}: you gave a reason; say what you decide.")
+        departures.append(Departing(name, advised_words(finding, plan, lens), decided, reason))
+    return departures

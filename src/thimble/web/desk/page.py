@@ -1,0 +1,406 @@
+"""Every word of the case page, from plain values: no query, no clock."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, tzinfo
+
+from thimble.actions.identity import WorkerIdentity
+from thimble.clinical.site import Site
+from thimble.ledger.assess import assess
+from thimble.ledger.bodies import CLOSED_REASONS
+from thimble.ledger.compare import diff, fingerprint
+from thimble.ledger.entries import Entry
+from thimble.ledger.fold import fold
+from thimble.ledger.history import LABELS, details
+from thimble.ledger.plan import KnownFact, Plan, Situation
+from thimble.protocol.protocol import Protocol
+from thimble.web.desk.plan import PlanView
+from thimble.web.desk.questions import QuestionView
+from thimble.web.desk.words import Clock, RuleLink, no_link, point
+
+SAID_BY: Mapping[str, str] = {
+    "worker": "the worker",
+    "clinician": "a clinician",
+    "laboratory": "the laboratory",
+    "record": "the record",
+}
+ABOUT = {"exposure": "The exposure", "source": "The source patient", "worker": "The worker"}
+SHOWN_CHANGES = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """A form that came back: which one, what was typed, and what is wrong with it."""
+
+    form: str
+    subject: str
+    values: Mapping[str, Sequence[str]]
+    fault: str
+
+    def last(self) -> dict[str, str]:
+        """The last value of each field, to show again."""
+        return {name: given[-1] for name, given in self.values.items() if given}
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Sentences that say what is different: the first of them, and the rest folded away."""
+
+    title: str
+    first: tuple[str, ...]
+    rest: tuple[str, ...]
+
+    @classmethod
+    def of(cls, title: str, words: Sequence[str]) -> Change:
+        """Sentences in the order they were given."""
+        return cls(title, tuple(words[:SHOWN_CHANGES]), tuple(words[SHOWN_CHANGES:]))
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """One entry as somebody else is told of it."""
+
+    who: str
+    at: str
+    what: str
+    details: tuple[str, ...]
+
+    @classmethod
+    def of(
+        cls,
+        entry: Entry,
+        *,
+        protocol: Protocol,
+        names: Mapping[str, str],
+        actions: Mapping[str, str],
+        now: datetime,
+        zone: tzinfo,
+    ) -> Written:
+        """An entry in words."""
+        return cls(
+            names.get(entry.by, "the worker" if entry.by == "worker" else entry.by),
+            point(entry.recorded_at, now, zone),
+            LABELS[entry.kind],
+            tuple(details(entry, protocol.vocabulary, zone, actions)),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class FactView:
+    """A fact that is answered, or that nobody can answer: what, who said it, when."""
+
+    fact: str
+    question: str
+    value: str
+    who: str
+    at: str
+    entry: int | None
+    entry_href: str
+    can_be_asked: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class FactGroup:
+    """Facts about one thing."""
+
+    title: str
+    facts: tuple[FactView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SignedView:
+    """Who signed, when, and whether the plan still reads as it was signed."""
+
+    who: str
+    at: str
+    still: bool
+
+
+@dataclass(frozen=True, slots=True)
+class May:
+    """What this account may do here."""
+
+    record: bool = False
+    sign: bool = False
+    depart: bool = False
+    correct: bool = False
+    close: bool = False
+    print: bool = False
+    source: bool = False
+
+    @classmethod
+    def of(cls, capabilities: frozenset[str]) -> May:
+        """From the capabilities of a role."""
+        return cls(
+            record="record_facts" in capabilities,
+            sign="sign_plan" in capabilities,
+            depart="depart" in capabilities,
+            correct="correct_entry" in capabilities,
+            close="close_case" in capabilities,
+            print="print_documents" in capabilities,
+            source="see_source" in capabilities,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A case read once: its entries, what they mean and what follows, at a moment."""
+
+    case: str
+    entries: tuple[Entry, ...]
+    situation: Situation
+    plan: Plan
+
+    @classmethod
+    def of(
+        cls, case: str, entries: Sequence[Entry], protocol: Protocol, site: Site, now: datetime
+    ) -> Reading:
+        """Fold and assess.
+
+        Raises:
+            ValueError: there is no entry by `now`.
+        """
+        situation = fold(entries, now, protocol.vocabulary)
+        return cls(case, tuple(entries), situation, assess(situation, protocol, now, site))
+
+    @property
+    def position(self) -> int:
+        """The position that a form carries: up to where its reader has seen."""
+        return self.entries[-1].position
+
+    def plan_at(self, position: int, protocol: Protocol, site: Site) -> Plan | None:
+        """The plan at this moment without the entries after `position`; None before the first."""
+        known = [entry for entry in self.entries if entry.position <= position]
+        if not known:
+            return None
+        now = self.plan.now
+        return assess(fold(known, now, protocol.vocabulary), protocol, now, site)
+
+
+def changed_since(
+    reading: Reading, position: int, title: str, protocol: Protocol, site: Site
+) -> Change | None:
+    """What the entries after `position` changed in the plan; None where there are none."""
+    if position >= reading.position:
+        return None
+    before = reading.plan_at(position, protocol, site)
+    if before is None:
+        return None
+    return Change.of(title, diff(before, reading.plan).words(protocol.outputs))
+
+
+def actions_in_words(plan: Plan, protocol: Protocol) -> dict[str, str]:
+    """The words for action and decision ids."""
+    words = {name: output.label for name, output in protocol.outputs.items() if output.label}
+    for table in protocol.tables:
+        if table.role == "actions":
+            for rule in table.rules:
+                words.setdefault(rule.outputs["action"], rule.outputs["what"])
+    words.update({action.id: action.what for action in plan.actions})
+    return words
+
+
+@dataclass(frozen=True, slots=True)
+class CasePage:
+    """The page of one case."""
+
+    case: str
+    position: int
+    fingerprint: str
+    clock: Clock
+    worker: str
+    worker_more: tuple[str, ...]
+    about: tuple[str, ...]
+    plan: PlanView
+    question: QuestionView | None
+    asked_again: bool
+    others: tuple[QuestionView, ...]
+    facts: tuple[FactGroup, ...]
+    answered: int
+    signed: SignedView | None
+    closed: str
+    may: May
+    recorded: Change | None
+    news: Change | None
+    written: tuple[Written, ...]
+    typed: Typed | None
+    today: str
+    closed_reasons: tuple[tuple[str, str], ...]
+    done_typed: Mapping[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def of(
+        cls,
+        reading: Reading,
+        *,
+        protocol: Protocol,
+        site: Site,
+        capabilities: frozenset[str],
+        account: str,
+        names: Mapping[str, str],
+        worker: WorkerIdentity | None = None,
+        seen: int | None = None,
+        since: int | None = None,
+        ask: str = "",
+        typed: Typed | None = None,
+        link: RuleLink = no_link,
+    ) -> CasePage:
+        """The page as one account sees it.
+
+        Args:
+            worker: who the exposed worker is; None where nobody said or this account may not know.
+            seen: up to which position this account had seen the case; None if never.
+            since: the position before what this account has just recorded.
+            ask: a fact to put first, to answer it out of turn or anew.
+            typed: a form that came back with a fault.
+        """
+        situation, plan = reading.situation, reading.plan
+        now, zone = plan.now, site.zone
+        words = actions_in_words(plan, protocol)
+        questions = _questions(reading, protocol, ask, typed)
+        others_wrote = [
+            entry
+            for entry in reading.entries
+            if seen is not None and entry.position > seen and entry.by != account
+        ]
+        recorded = news = None
+        if since is not None:
+            recorded = changed_since(reading, since, "What this changed", protocol, site)
+        if others_wrote and seen is not None:
+            news = changed_since(reading, seen, "Changed since your last look", protocol, site)
+        report = reading.entries[0].body
+        answered = _facts(reading, protocol, site, names)
+        return cls(
+            case=reading.case,
+            position=reading.position,
+            fingerprint=fingerprint(plan),
+            clock=Clock.of(
+                situation.occurred_at,
+                situation.occurred_at_precision,
+                now,
+                zone,
+                cannot_be_known="hours_since_exposure" in situation.cannot_be_known,
+            ),
+            worker=worker.name if worker else "",
+            worker_more=_more(worker),
+            about=tuple(
+                text for text in (report.get("place", ""), report.get("task", "")) if text
+            ),
+            plan=PlanView.of(
+                plan, situation, protocol=protocol, site=site, names=names, link=link
+            ),
+            question=questions[0] if questions else None,
+            asked_again=bool(questions) and questions[0].fact == ask and bool(questions[0].answered),
+            others=tuple(questions[1:]),
+            facts=answered,
+            answered=sum(len(group.facts) for group in answered),
+            signed=_signed(reading, protocol, site, names),
+            closed=_closed(situation, now, zone),
+            may=May.of(capabilities),
+            recorded=recorded,
+            news=news,
+            written=tuple(
+                Written.of(
+                    entry, protocol=protocol, names=names, actions=words, now=now, zone=zone
+                )
+                for entry in others_wrote
+            ),
+            typed=typed,
+            today=now.astimezone(zone).date().isoformat(),
+            closed_reasons=tuple(CLOSED_REASONS.items()),
+            done_typed=typed.last() if typed is not None and typed.form == "done" else {},
+        )
+
+
+def _more(worker: WorkerIdentity | None) -> tuple[str, ...]:
+    if worker is None:
+        return ()
+    born = "" if worker.date_of_birth is None else f"born {worker.date_of_birth.isoformat()}"
+    parts = (worker.phone, worker.staff_number, born, worker.occupation, worker.department)
+    return tuple(part for part in parts if part)
+
+
+def _questions(
+    reading: Reading, protocol: Protocol, ask: str, typed: Typed | None
+) -> list[QuestionView]:
+    """The open questions in the plan's order; one asked for by name, or come back, stands first."""
+    changes = {question.fact: question.changes for question in reading.plan.questions}
+    order = list(changes)
+    back = typed.subject if typed is not None and typed.form == "answer" else ""
+    first = back or ask
+    if first in protocol.vocabulary:
+        order = [first, *(fact for fact in order if fact != first)]
+    known = reading.situation.facts
+    return [
+        QuestionView.of(
+            protocol.vocabulary[fact],
+            changes.get(fact, ()),
+            protocol=protocol,
+            answered=known[fact].value if fact in known else None,
+            error=typed.fault if typed is not None and fact == back else "",
+            typed=typed.values if typed is not None and fact == back else None,
+        )
+        for fact in order
+        if fact in protocol.vocabulary
+    ]
+
+
+def _facts(
+    reading: Reading, protocol: Protocol, site: Site, names: Mapping[str, str]
+) -> tuple[FactGroup, ...]:
+    """What is known, in the vocabulary's order, and what nobody can know."""
+    situation, now, zone = reading.situation, reading.plan.now, site.zone
+    by_position = {entry.position: entry for entry in reading.entries}
+    groups: dict[str, list[FactView]] = {about: [] for about in ABOUT}
+    for fact, definition in protocol.vocabulary.items():
+        known: KnownFact | None = situation.facts.get(fact)
+        if known is not None:
+            entry = None if known.entry is None else by_position.get(known.entry)
+            who = SAID_BY.get(known.said_by, known.said_by)
+            if entry is not None and entry.by != "worker" and known.said_by != "worker":
+                who = f"{who}, recorded by {names.get(entry.by, entry.by)}"
+                if known.said_by == "clinician":
+                    who = names.get(entry.by, entry.by)
+            value = definition.label(known.value)
+            if known.value == frozenset():
+                value = "None of these"
+            groups[definition.about].append(
+                FactView(
+                    fact,
+                    definition.question,
+                    value,
+                    who,
+                    "" if known.known_at is None else point(known.known_at, now, zone),
+                    known.entry,
+                    "" if known.entry is None else f"#entry-{known.entry}",
+                )
+            )
+        elif fact in situation.cannot_be_known:
+            reason = situation.cannot_be_known[fact]
+            value = f"Cannot be known: {reason}" if reason else "Cannot be known"
+            groups[definition.about].append(
+                FactView(fact, definition.question, value, "", "", None, "")
+            )
+    return tuple(FactGroup(ABOUT[key], tuple(found)) for key, found in groups.items() if found)
+
+
+def _signed(
+    reading: Reading, protocol: Protocol, site: Site, names: Mapping[str, str]
+) -> SignedView | None:
+    if not reading.situation.signed:
+        return None
+    last = reading.situation.signed[-1]
+    then = reading.plan_at(last.entry, protocol, site)
+    still = then is not None and fingerprint(then) == fingerprint(reading.plan)
+    return SignedView(
+        names.get(last.by, last.by), point(last.at, reading.plan.now, site.zone), still
+    )
+
+
+def _closed(situation: Situation, now: datetime, zone: tzinfo) -> str:
+    if situation.closed_at is None:
+        return ""
+    reason = CLOSED_REASONS.get(situation.closed_reason, situation.closed_reason)
+    return f"{reason}, {point(situation.closed_at, now, zone)}"

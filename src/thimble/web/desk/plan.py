@@ -1,0 +1,523 @@
+"""A plan in words: decisions, actions, cautions, each with its reasons. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+
+from thimble.clinical.site import Site
+from thimble.ledger.due import HBIG_AMOUNT
+from thimble.ledger.plan import Action, Caution, Departure, Plan, Situation, State
+from thimble.protocol.finding import Finding, Reason
+from thimble.protocol.protocol import Protocol
+from thimble.web.desk.words import (
+    ReasonWords,
+    RuleLink,
+    WindowWords,
+    full_point,
+    join,
+    no_link,
+    point,
+)
+
+SOON = timedelta(days=7)
+NOTHING = frozenset({"no", "none", "0"})
+"""Values that ask for nothing: shown, but quietly."""
+LEFT_TO_A_PERSON = frozenset({"expert_decides", "clinician_decides", "consider"})
+MOST_RINGS = 3
+RING_KINDS = frozenset({"dose", "review"})
+RING_SPAN = timedelta(days=14)
+WHOM = {"worker": "", "source": "Source patient", "department": "Department"}
+TOPICS: Mapping[str, str] = {
+    "first_aid": "First aid",
+    "general": "Above all",
+    "hiv": "HIV",
+    "hbv": "Hepatitis B",
+    "hcv": "Hepatitis C",
+    "tetanus": "Tetanus",
+    "medicines": "Medicines",
+    "precautions": "Precautions to explain",
+    "warning_signs": "Warning signs to explain",
+}
+HOW_DONE: Mapping[str, str] = {
+    "dose": "dose",
+    "advice": "advice",
+    "counsel": "text",
+    "review": "text",
+    "first_aid": "plain",
+    "sample": "plain",
+    "ask": "plain",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Lens:
+    """What every part of the plan is shown through: the names of things, the moment, the zone."""
+
+    plan: Plan
+    situation: Situation
+    protocol: Protocol
+    zone: tzinfo
+    names: Mapping[str, str]
+    link: RuleLink = no_link
+
+    @property
+    def now(self) -> datetime:
+        """The moment of the plan."""
+        return self.plan.now
+
+    def who(self, by: str) -> str:
+        """Who wrote, as shown."""
+        return self.names.get(by, "the worker" if by == "worker" else by)
+
+    def question(self, fact: str) -> str:
+        """A fact's question; an id that the vocabulary no longer holds stays readable."""
+        known = self.protocol.vocabulary.get(fact)
+        return known.question if known else fact.replace("_", " ")
+
+    def label(self, decision: str) -> str:
+        """A decision's label, or an action's words where the subject is one."""
+        output = self.protocol.outputs.get(decision)
+        if output is not None and output.label:
+            return output.label
+        return self.what(decision)
+
+    def value(self, decision: str, value: str) -> str:
+        """A decision's value in words."""
+        output = self.protocol.outputs.get(decision)
+        said = output.words(value) if output else value.replace("_", " ")
+        return said[:1].upper() + said[1:]
+
+    def what(self, action: str) -> str:
+        """An action's sentence."""
+        for known in self.plan.actions:
+            if known.id == action:
+                return known.what
+        return action.replace("_", " ")
+
+    def reasons(self, because: Iterable[Reason]) -> tuple[ReasonWords, ...]:
+        """The rules behind something."""
+        return tuple(ReasonWords.of(reason, self.protocol, self.link) for reason in because)
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A fact that something waits for."""
+
+    fact: str
+    question: str
+
+
+@dataclass(frozen=True, slots=True)
+class DepartureView:
+    """What a clinician decided otherwise."""
+
+    decided: str
+    reason: str
+    by: str
+    at: str
+    subject: str = ""
+    advised: str = ""
+
+    @classmethod
+    def of(cls, departure: Departure, lens: Lens) -> DepartureView:
+        """A departure in words."""
+        return cls(
+            departure.decided,
+            departure.reason,
+            lens.who(departure.by),
+            point(departure.at, lens.now, lens.zone),
+            lens.label(departure.subject),
+            departure.advised,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionView:
+    """One decision. `value` is "" while it is open; `possible` then lists what it can become.
+
+    `stuck_on` are the questions that nobody can answer; the clinician then decides among `possible`,
+    which stands with the most protective first.
+    """
+
+    id: str
+    label: str
+    value: str
+    quiet: bool
+    possible: tuple[str, ...]
+    waits_for: tuple[Waiting, ...]
+    more_waits: int
+    stuck_on: tuple[str, ...]
+    reasons: tuple[ReasonWords, ...]
+    confirmed: bool
+    to_a_person: bool
+    departure: DepartureView | None
+
+    @property
+    def open_words(self) -> str:
+        """The possible outcomes in one line."""
+        return join(self.possible)
+
+
+@dataclass(frozen=True, slots=True)
+class ActionView:
+    """One thing to do. `form` says what its “done” asks for: plain, text, advice or dose."""
+
+    id: str
+    what: str
+    whom: str
+    form: str
+    window: WindowWords
+    amount: str
+    certain: bool
+    waits_for: tuple[str, ...]
+    reasons: tuple[ReasonWords, ...]
+    confirmed: bool
+    state: str
+    done: str
+    done_entry: int | None
+    departure: DepartureView | None
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Actions that are shown together."""
+
+    id: str
+    title: str
+    actions: tuple[ActionView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """A window that closes: its share left, what closes with it, and the words."""
+
+    share: float
+    left: str
+    until: str
+    whats: tuple[str, ...]
+    closed: bool
+    if_needed: bool
+    href: str
+
+
+@dataclass(frozen=True, slots=True)
+class CautionView:
+    """One sentence to be seen."""
+
+    text: str
+    reasons: tuple[ReasonWords, ...]
+    confirmed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Topic:
+    """The cautions of one topic."""
+
+    id: str
+    title: str
+    cautions: tuple[CautionView, ...]
+    folded: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ExpertReason:
+    """A reason to ask an expert."""
+
+    text: str
+    certain: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ExpertView:
+    """Whom to ring, and why. Shown wherever a decision is left to an expert."""
+
+    name: str
+    number: str
+    reasons: tuple[ExpertReason, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanView:
+    """The whole plan as it is read on the case page, on the page to sign, and in the history."""
+
+    protocol: str
+    contradictions: tuple[str, ...]
+    settled: tuple[DecisionView, ...]
+    nothing_due: tuple[DecisionView, ...]
+    open: tuple[DecisionView, ...]
+    undecidable: tuple[DecisionView, ...]
+    groups: tuple[Group, ...]
+    topics: tuple[Topic, ...]
+    possible_cautions: int
+    first_aid: tuple[CautionView, ...]
+    rings: tuple[Ring, ...]
+    expert: ExpertView | None
+    expert_now: bool
+    computed: tuple[tuple[str, str], ...]
+    departures: tuple[DepartureView, ...]
+
+    @classmethod
+    def of(
+        cls,
+        plan: Plan,
+        situation: Situation,
+        *,
+        protocol: Protocol,
+        site: Site,
+        names: Mapping[str, str],
+        link: RuleLink = no_link,
+    ) -> PlanView:
+        """A plan in words, at its own moment."""
+        lens = Lens(plan, situation, protocol, site.zone, names, link)
+        decisions = _decisions(lens)
+        expert = _expert(lens, site)
+        certain = [caution for caution in plan.cautions if caution.certain]
+        return cls(
+            protocol=f"{protocol.title}, edition {plan.protocol_edition}",
+            contradictions=plan.contradictions,
+            settled=tuple(d for d in decisions if d.value and not d.quiet),
+            nothing_due=tuple(d for d in decisions if d.value and d.quiet),
+            open=tuple(d for d in decisions if not d.value and not d.stuck_on),
+            undecidable=tuple(d for d in decisions if d.stuck_on),
+            groups=_groups(lens),
+            topics=_topics(certain, lens),
+            possible_cautions=len(plan.cautions) - len(certain),
+            first_aid=tuple(_caution(c, lens) for c in certain if c.topic == "first_aid")
+            if "first_aid" not in situation.done
+            else (),
+            rings=_rings(lens),
+            expert=expert,
+            expert_now=any(d.to_a_person for d in decisions),
+            computed=tuple(
+                (lens.question(fact), words)
+                for fact, words in plan.computed.items()
+                if fact in protocol.vocabulary and fact != "hours_since_exposure"
+            ),
+            departures=tuple(DepartureView.of(d, lens) for d in situation.departures),
+        )
+
+
+# -- decisions --------------------------------------------------------------------------------------
+
+
+def _decisions(lens: Lens) -> list[DecisionView]:
+    departed = {d.subject: d for d in lens.situation.departures}
+    return [
+        _decision(finding, departed.get(name), lens)
+        for name, finding in lens.plan.findings.items()
+        if name not in HBIG_AMOUNT
+    ]
+
+
+def _decision(finding: Finding, departure: Departure | None, lens: Lens) -> DecisionView:
+    name = finding.decision
+    stuck = lens.plan.undecidable.get(name, ())
+    possible = (
+        protective_first(name, finding.possible, lens.protocol) if stuck else finding.possible
+    )
+    waits = [fact for fact in finding.open_facts if fact not in stuck]
+    return DecisionView(
+        id=name,
+        label=lens.label(name),
+        value="" if finding.value is None else lens.value(name, finding.value),
+        quiet=finding.value in NOTHING,
+        possible=tuple(
+            lens.value(name, v) if at == 0 else _lower(lens.value(name, v))
+            for at, v in enumerate(possible)
+        ),
+        waits_for=tuple(Waiting(fact, lens.question(fact)) for fact in waits[:3]),
+        more_waits=max(0, len(waits) - 3),
+        stuck_on=tuple(lens.question(fact) for fact in stuck),
+        reasons=lens.reasons(finding.because),
+        confirmed=all(reason.confirmed for reason in finding.because),
+        to_a_person=bool(stuck) or finding.value in LEFT_TO_A_PERSON,
+        departure=None if departure is None else DepartureView.of(departure, lens),
+    )
+
+
+def _lower(text: str) -> str:
+    # Abbreviations (HBsAg, RNA) keep their capitals.
+    return (
+        text[:1].lower() + text[1:]
+        if len(text) > 1 and text[1:2].islower() and " " in text
+        else (text.lower() if text.isalpha() and text[1:].islower() else text)
+    )
+
+
+def protective_first(decision: str, possible: Sequence[str], protocol: Protocol) -> tuple[str, ...]:
+    """Outcomes with the most protective first, by the protocol's own order of severity.
+
+    An outcome that the order does not name (a person decides) stands before the named ones: it closes
+    no door. Without an order the protocol's own sequence stands.
+    """
+    order = protocol.manifest.outcome_order.get(decision)
+    if not order:
+        return tuple(possible)
+    rank = {value: at for at, tie in enumerate(order) for value in tie}
+    return tuple(sorted(possible, key=lambda value: -rank.get(value, len(order))))
+
+
+def _expert(lens: Lens, site: Site) -> ExpertView | None:
+    reasons = [
+        ExpertReason(lens.value(table, value), item.certain)
+        for table, items in lens.plan.reasons.items()
+        for item in items
+        for value in item.outputs.values()
+    ]
+    to_an_expert = any(
+        "expert_decides" in finding.possible for finding in lens.plan.findings.values()
+    )
+    if not reasons and not to_an_expert:
+        return None
+    certain_first = sorted(reasons, key=lambda r: not r.certain)
+    return ExpertView(site.expert_phone.name, site.expert_phone.number, tuple(certain_first))
+
+
+# -- actions ----------------------------------------------------------------------------------------
+
+
+def _groups(lens: Lens) -> tuple[Group, ...]:
+    titles = {
+        "now": "Now",
+        "days": "In the next days",
+        "later": "Later",
+        "maybe": "Perhaps, depending on what is still open",
+        "otherwise": "Decided otherwise",
+        "not_needed": "No longer needed",
+        "done": "Done",
+    }
+    members: dict[str, list[ActionView]] = {key: [] for key in titles}
+    for action in lens.plan.actions:
+        members[_group(action, lens.now)].append(_action(action, lens))
+    return tuple(
+        Group(key, title, tuple(members[key])) for key, title in titles.items() if members[key]
+    )
+
+
+def _group(action: Action, now: datetime) -> str:
+    if action.state is State.DONE:
+        return "done"
+    if action.state is State.NO_LONGER_NEEDED:
+        return "not_needed"
+    if action.state is State.DEPARTED:
+        return "otherwise"
+    if not action.certain:
+        return "maybe"
+    window = action.window
+    if window.waits_for:
+        return "later"
+    if window.earliest is None or window.earliest <= now:
+        return "now"
+    return "days" if window.earliest - now <= SOON else "later"
+
+
+def _action(action: Action, lens: Lens) -> ActionView:
+    departure = next(
+        (d for d in reversed(lens.situation.departures) if d.subject == action.id), None
+    )
+    done = ""
+    if action.done_at is not None:
+        done = f"done {point(action.done_at, lens.now, lens.zone)}"
+    return ActionView(
+        id=action.id,
+        what=action.what,
+        whom=WHOM.get(action.whom, action.whom),
+        form=HOW_DONE.get(action.kind, "text"),
+        window=WindowWords.of(
+            action.window,
+            lens.now,
+            lens.zone,
+            since=lens.situation.occurred_at,
+            waits_for=_uncap(lens.what(action.window.waits_for)) if action.window.waits_for else "",
+        ),
+        amount=action.amount,
+        certain=action.certain,
+        waits_for=tuple(lens.question(fact) for fact in action.open_facts[:3]),
+        reasons=lens.reasons(action.because),
+        confirmed=all(reason.confirmed for reason in action.because),
+        state=action.state.value,
+        done=done,
+        done_entry=action.done_by_entry,
+        departure=None if departure is None else DepartureView.of(departure, lens),
+    )
+
+
+def _uncap(text: str) -> str:
+    return text[:1].lower() + text[1:] if text[1:2].islower() else text
+
+
+def _rings(lens: Lens) -> tuple[Ring, ...]:
+    """The windows that close next, one ring for each closing instant, what is certain first."""
+    closing: dict[datetime, list[Action]] = {}
+    for action in lens.plan.actions:
+        latest = action.window.latest
+        waiting = action.state in (State.OPEN, State.LATE) and action.kind in RING_KINDS
+        if not waiting or latest is None or latest - lens.now > RING_SPAN:
+            continue
+        if latest < lens.now and not action.certain:
+            continue
+        if action.window.earliest is not None and action.window.earliest > lens.now:
+            continue
+        closing.setdefault(latest, []).append(action)
+    rings = []
+    for _, actions in sorted(closing.items()):
+        # A dose before a review, and what is certain before what is not: the first gives the name.
+        actions.sort(key=lambda a: (not a.certain, a.kind != "dose"))
+        shown = [a for a in actions if a.certain == actions[0].certain]
+        words = WindowWords.of(
+            shown[0].window, lens.now, lens.zone, since=lens.situation.occurred_at
+        )
+        rings.append(
+            Ring(
+                share=words.share if words.share is not None else 1.0,
+                left=words.left,
+                until=words.until,
+                whats=tuple(a.what for a in shown),
+                closed=words.closed,
+                if_needed=not shown[0].certain,
+                href=f"#action-{shown[0].id}",
+            )
+        )
+    return tuple(rings[:MOST_RINGS])
+
+
+# -- cautions ---------------------------------------------------------------------------------------
+
+
+def _caution(caution: Caution, lens: Lens) -> CautionView:
+    return CautionView(
+        caution.text,
+        lens.reasons(caution.because),
+        all(reason.confirmed for reason in caution.because),
+    )
+
+
+def _topics(cautions: Sequence[Caution], lens: Lens) -> tuple[Topic, ...]:
+    by_topic: dict[str, list[CautionView]] = {}
+    for caution in cautions:
+        if caution.topic != "first_aid":
+            by_topic.setdefault(caution.topic, []).append(_caution(caution, lens))
+    known = [topic for topic in TOPICS if topic in by_topic]
+    # A topic of a later protocol is never dropped.
+    others = [topic for topic in by_topic if topic not in TOPICS]
+    folded = {"precautions", "warning_signs"}
+    return tuple(
+        Topic(topic, TOPICS.get(topic, topic.replace("_", " ").capitalize()),
+              tuple(by_topic[topic]), topic in folded)
+        for topic in [*known, *others]
+    )  # fmt: skip
+
+
+def full_windows(action: Action, zone: tzinfo) -> str:
+    """A window with both ends in full, for what is signed."""
+    window = action.window
+    ends = [
+        f"{name} {full_point(at, zone)}"
+        for name, at in (
+            ("from", window.earliest), ("best by", window.target), ("no later than", window.latest),
+        )
+        if at is not None
+    ]  # fmt: skip
+    return ", ".join(ends)

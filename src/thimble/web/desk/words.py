@@ -1,0 +1,219 @@
+"""Instants, windows and reasons as the desk says them. Pure."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+
+from thimble.clinical.windows import WindowKind, span_down, window_state
+from thimble.documents.words import day, elapsed
+from thimble.ledger.plan import Window
+from thimble.protocol.finding import STANDINGS, Reason
+from thimble.protocol.protocol import Protocol
+
+RuleLink = Callable[[str, str], str]
+"""Takes a table and a rule; returns the address where both are shown, or "" for none."""
+
+NOT_CONFIRMED = "not yet confirmed against the document"
+
+
+def no_link(table: str, rule: str) -> str:
+    """There is no page for rules."""
+    del table, rule
+    return ""
+
+
+def point(at: datetime, now: datetime, zone: tzinfo) -> str:
+    """An instant without its distance: "02:40" today, "tomorrow 02:40", "Sat 28 Nov 2026, 02:40"."""
+    local, today = at.astimezone(zone), now.astimezone(zone).date()
+    for ahead, word in ((0, ""), (1, "tomorrow "), (-1, "yesterday ")):
+        if local.date() == today + timedelta(days=ahead):
+            return f"{word}{local:%H:%M}"
+    return f"{day(at, zone)}, {local:%H:%M}"
+
+
+def full_point(at: datetime, zone: tzinfo) -> str:
+    """Day and time, whatever the day is: for what is read later."""
+    return f"{day(at, zone)}, {at.astimezone(zone):%H:%M}"
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """How long ago the exposure was, and when. `known` is False where nobody has said."""
+
+    since: str
+    at: str
+    known: bool
+
+    @classmethod
+    def of(
+        cls,
+        occurred_at: datetime | None,
+        precision: str,
+        now: datetime,
+        zone: tzinfo,
+        *,
+        cannot_be_known: bool = False,
+    ) -> Clock:
+        """The clock of a case. An exposure known to the hour or the day counts from its first moment."""
+        if occurred_at is None:
+            if cannot_be_known:
+                return cls("Time of the exposure cannot be known", "", False)
+            return cls("Time of the exposure not known yet", "", False)
+        if occurred_at > now:
+            return cls(
+                "The exposure is recorded as later than now", full_point(occurred_at, zone), False
+            )
+        local = occurred_at.astimezone(zone)
+        if precision == "date":
+            at = f"on {day(occurred_at, zone)}; the hour is not known, so time counts from the start of that day"
+            return cls(f"Up to {elapsed(occurred_at, now)} since the exposure", at, True)
+        if precision == "hour":
+            at = f"at about {point(occurred_at, now, zone)}"
+            return cls(f"About {elapsed(occurred_at, now)} since the exposure", at, True)
+        where = (
+            f"{local:%H:%M}"
+            if local.date() == now.astimezone(zone).date()
+            else full_point(occurred_at, zone)
+        )
+        return cls(f"{elapsed(occurred_at, now)} since the exposure", f"at {where}", True)
+
+
+@dataclass(frozen=True, slots=True)
+class WindowWords:
+    """A window: how much is left, until when, and the share left (1 to 0) for a ring, if it has one.
+
+    `closed` is the state after the last moment: it is said, and never reads as "too late to help".
+    """
+
+    left: str
+    until: str
+    share: float | None
+    closed: bool = False
+    opens: str = ""
+
+    @classmethod
+    def of(
+        cls,
+        window: Window,
+        now: datetime,
+        zone: tzinfo,
+        *,
+        since: datetime | None = None,
+        waits_for: str = "",
+    ) -> WindowWords:
+        """The words for a window at `now`; `waits_for` is the wording of the action it counts from."""
+        if window.waits_for:
+            after = waits_for or window.waits_for.replace("_", " ")
+            return cls(f"Counts from: {after}", "", None)
+        if window.earliest is None and window.target is None and window.latest is None:
+            return cls("", "", None)
+        state = window_state(window.earliest, window.target, window.latest, now, since=since)
+        share = state.fraction_left
+        if state.kind is WindowKind.NOT_YET and window.earliest is not None:
+            ends = window.latest or window.target
+            until = (
+                ""
+                if ends is None
+                else f"{full_point(window.earliest, zone)} to {full_point(ends, zone)}"
+            )
+            if ends == window.earliest or ends is None:
+                until = f"from {full_point(window.earliest, zone)}"
+            return cls(_up(state.words), until, None, opens=state.words)
+        if state.kind is WindowKind.LATE and window.latest is not None:
+            over = "" if state.span is None else span_down(state.span)
+            return cls(
+                f"Closed {over} ago", f"was due by {full_point(window.latest, zone)}", 0.0, True
+            )
+        best = ""
+        if window.target is not None and window.target != window.latest:
+            best = (
+                f"best by {point(window.target, now, zone)}"
+                if now <= window.target
+                else f"best time passed at {point(window.target, now, zone)}"
+            )
+        if window.latest is not None:
+            left = f"{span_down(window.latest - now)} left"
+            until = f"no later than {point(window.latest, now, zone)}"
+            return cls(left, f"{until}; {best}" if best else until, share)
+        if window.target is not None:
+            if now <= window.target:
+                return cls(f"{span_down(window.target - now)} to the best time", best or "", share)
+            return cls(
+                "As soon as it can be done",
+                f"best time passed at {point(window.target, now, zone)}",
+                None,
+            )
+        return cls("As soon as it can be done", "", None)
+
+
+def _up(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+@dataclass(frozen=True, slots=True)
+class SourceLine:
+    """One source of a rule: where in it, and its full citation."""
+
+    locator: str
+    citation: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReasonWords:
+    """One rule as it opens: which, from where, how well known."""
+
+    rule: str
+    question: str
+    href: str
+    sources: tuple[SourceLine, ...]
+    standing: str
+    confirmed: bool
+    note: str
+
+    @classmethod
+    def of(cls, reason: Reason, protocol: Protocol, link: RuleLink = no_link) -> ReasonWords:
+        """A reason in words."""
+        try:
+            question = protocol.table(reason.table).question
+        except KeyError:
+            question = reason.table.replace("_", " ")
+        return cls(
+            rule=reason.rule,
+            question=question,
+            href=link(reason.table, reason.rule),
+            sources=sources(reason.source, protocol.sources),
+            standing=STANDINGS[reason.standing],
+            confirmed=reason.confirmed,
+            note="" if reason.note == "-" else reason.note,
+        )
+
+
+_KEY = re.compile(r"\s*([A-Za-z0-9]+):\s*(.*)", re.S)
+
+
+def sources(cell: str, citations: Mapping[str, str]) -> tuple[SourceLine, ...]:
+    """The sources of a rule's cell: "KEY: locator", several parted by semicolons.
+
+    A semicolon inside a locator does not part: what follows it names no key.
+    """
+    lines: list[SourceLine] = []
+    for part in cell.split(";"):
+        found = _KEY.fullmatch(part)
+        if found and found[1] in citations:
+            lines.append(SourceLine(found[2].strip(), citations[found[1]]))
+        elif lines:
+            last = lines[-1]
+            lines[-1] = SourceLine(f"{last.locator};{part}", last.citation)
+        else:
+            lines.append(SourceLine(part.strip(), ""))
+    return tuple(lines)
+
+
+def join(parts: tuple[str, ...] | list[str], word: str = "or") -> str:
+    """ "a", "a or b", "a, b or c"."""
+    if len(parts) < 2:
+        return "".join(parts)
+    return f"{', '.join(parts[:-1])} {word} {parts[-1]}"
