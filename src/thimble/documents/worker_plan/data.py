@@ -318,7 +318,7 @@ def _order(action: Action, now: datetime) -> tuple[bool, bool, bool, float]:
     """Open before settled; what can be done now before what comes later; then what presses most."""
     window = action.window
     starts = window.earliest is None or window.earliest <= now
-    presses = window.latest or window.target
+    presses = window.target or window.latest
     at = presses or window.earliest
     return (
         action.state not in (State.OPEN, State.LATE),

@@ -1,0 +1,238 @@
+"""The files themselves: archival, tagged, fonts inside, the same bytes each time, and hostile text."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from functools import cache
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import pikepdf
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from documents.examples import CASE, DIGEST, NOW, SHIPPED, plan, protocol, site, situation
+from thimble.documents.clinician_summary.data import clinician_summary
+from thimble.documents.downtime_pack.data import downtime_pack
+from thimble.documents.render import Template, render
+from thimble.documents.source_request.data import source_request
+from thimble.documents.ward_card.data import ward_card
+from thimble.documents.worker_plan.data import worker_plan
+from thimble.protocol.vocabulary import Value
+
+HOSTILE = "#panic() *b* $x \\ \"q\" 'a' <l> @r `c` = H // é 🙂 中 \u202e {} [] ]] #{"
+ABOUT_A_CASE = (Template.WORKER_PLAN, Template.CLINICIAN_SUMMARY, Template.SOURCE_REQUEST)
+
+
+def data(template: Template, facts: dict[str, Value] | None = None) -> dict[str, Any]:
+    known = situation(facts)
+    match template:
+        case Template.WORKER_PLAN:
+            return worker_plan(
+                plan(known), known, site(), protocol(), name="Ada Invented"
+            ).to_data()
+        case Template.CLINICIAN_SUMMARY:
+            return clinician_summary(plan(known), known, site(), protocol()).to_data()
+        case Template.SOURCE_REQUEST:
+            return source_request(plan(known), known, site(), protocol()).to_data()
+        case Template.WARD_CARD:
+            return ward_card(site(), protocol(), NOW).to_data()
+        case Template.DOWNTIME_PACK:
+            return downtime_pack(site(), protocol(), NOW).to_data()
+
+
+@cache
+def document(template: Template) -> bytes:
+    return render(template, data(template), at=NOW)
+
+
+def text_of(document: bytes, tmp_path: Path) -> str:
+    """The words on the pages, spaces made one (poppler's pdftotext)."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not installed")
+    (tmp_path / "d.pdf").write_bytes(document)
+    found = subprocess.run(
+        ["pdftotext", "-layout", str(tmp_path / "d.pdf"), "-"], capture_output=True, check=True
+    )
+    return re.sub(r"\s+", " ", found.stdout.decode().replace("\u200b", ""))
+
+
+def fonts_of(pdf: pikepdf.Pdf) -> Iterator[Any]:
+    for thing in pdf.objects:
+        if isinstance(thing, pikepdf.Dictionary) and thing.get("/Type") == "/FontDescriptor":
+            yield thing
+
+
+def tags_of(pdf: pikepdf.Pdf) -> set[str]:
+    return {
+        str(thing["/S"])
+        for thing in pdf.objects
+        if isinstance(thing, pikepdf.Dictionary) and "/S" in thing and "/P" in thing
+    }
+
+
+every_document = pytest.mark.parametrize("template", list(Template))
+
+
+@every_document
+def test_a_document_opens_and_says_that_it_is_archival_and_accessible(template: Template):
+    """ISO 19005-2 (part 2, conformance B) and ISO 14289-1 (part 1), in the XMP metadata."""
+    with pikepdf.open(BytesIO(document(template))) as pdf:
+        assert pdf.pages
+        with pdf.open_metadata() as metadata:
+            assert metadata["pdfaid:part"] == "2"
+            assert metadata["pdfaid:conformance"] == "B"
+            assert metadata["pdfuaid:part"] == "1"
+            assert metadata["dc:title"]
+        assert str(pdf.Root.Lang) == "en"
+        assert not pdf.is_encrypted
+
+
+@every_document
+def test_a_document_is_tagged_with_headings_and_table_headers(template: Template):
+    with pikepdf.open(BytesIO(document(template))) as pdf:
+        assert bool(pdf.Root.MarkInfo.Marked)
+        assert "/StructTreeRoot" in pdf.Root
+        tags = tags_of(pdf)
+        assert {"/H1", "/H2", "/Figure"} <= tags
+        if template is not Template.WARD_CARD:
+            assert {"/Table", "/TH", "/TD"} <= tags
+        drawn = [
+            thing
+            for thing in pdf.objects
+            if isinstance(thing, pikepdf.Dictionary) and thing.get("/S") == "/Figure"
+        ]
+        assert all("thimble" in str(figure.Alt).lower() for figure in drawn)
+
+
+@every_document
+def test_every_font_is_inside_and_ours(template: Template):
+    with pikepdf.open(BytesIO(document(template))) as pdf:
+        fonts = list(fonts_of(pdf))
+        assert fonts
+        for font in fonts:
+            assert {"/FontFile", "/FontFile2", "/FontFile3"} & set(font.keys())
+            name = str(font.FontName).partition("+")[2]
+            assert name.startswith(("Atkinson", "Literata", "NotoSans", "NotoEmoji"))
+
+
+@every_document
+def test_the_same_data_and_instant_give_the_same_bytes(template: Template):
+    assert render(template, data(template), at=NOW) == document(template)
+
+
+def test_the_date_of_the_file_is_the_instant_given_and_needs_a_zone():
+    with pikepdf.open(BytesIO(document(Template.WARD_CARD))) as pdf:
+        assert str(pdf.docinfo["/CreationDate"]).startswith("D:20261126024500")  # 03:45 CET
+    with pytest.raises(ValueError, match="needs a time zone"):
+        render(Template.WARD_CARD, data(Template.WARD_CARD), at=datetime(2026, 11, 26))  # noqa: DTZ001
+
+
+@every_document
+def test_every_sheet_can_be_checked(template: Template, tmp_path: Path):
+    words = text_of(document(template), tmp_path)
+
+    for expected in (
+        "Lindenau Invented Hospital",
+        "Invented data",
+        "Thu 26 Nov 2026, 03:45 CET (UTC+01:00)",
+        "Decision support for trained staff; not a replacement for local policy",
+        f"Protocol us, edition {protocol().edition}, digest {protocol().digest[:16]}",
+        "Page 1 of ",
+    ):
+        assert expected in words
+    doubtful = data(template).get("any_unconfirmed", True)
+    assert ("not yet confirmed against the document" in words) is doubtful
+    if template in ABOUT_A_CASE:
+        assert f"Ledger: entry 19 of case {CASE}, digest {DIGEST[:16]}" in words
+        assert DIGEST[:17] not in words
+
+
+def test_a_real_hospital_is_not_marked_as_invented(tmp_path: Path):
+    real = ward_card(site(invented=False), protocol(), NOW).to_data()
+
+    assert "Invented data" not in text_of(render(Template.WARD_CARD, real, at=NOW), tmp_path)
+
+
+@pytest.mark.parametrize("id_", SHIPPED)
+def test_the_ward_card_is_one_sheet_however_much_it_has_to_say(id_: str):
+    notes = tuple(f"Note {n}: the eye-wash bottle hangs beside the door." for n in range(12))
+    card = ward_card(site(first_aid_notes=notes), protocol(id_), NOW).to_data()
+
+    for one in (document(Template.WARD_CARD), render(Template.WARD_CARD, card, at=NOW)):
+        with pikepdf.open(BytesIO(one)) as pdf:
+            assert len(pdf.pages) == 1
+
+
+def hostile(value: Any, text: str) -> Any:
+    """Every text that a person could have typed, replaced."""
+    if isinstance(value, dict):
+        return {key: item if key == "key" else hostile(item, text) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [hostile(item, text) for item in value]
+    return text if isinstance(value, str) and value else value
+
+
+@every_document
+def test_hostile_text_in_every_place_is_shown_and_never_run(template: Template, tmp_path: Path):
+    words = text_of(render(template, hostile(data(template), HOSTILE), at=NOW), tmp_path)
+
+    assert "#panic() *b* $x \\ \"q\" 'a' <l> @r `c` = H //" in words
+    assert "‹U+4E2D› ‹U+202E› {} [] ]] #{" in words
+
+
+def test_a_name_appears_as_it_was_typed(tmp_path: Path):
+    known = situation()
+    made = worker_plan(plan(known), known, site(), protocol(), name="Zoë *Nuñez* #O'Brien")
+
+    words = text_of(render(Template.WORKER_PLAN, made.to_data(), at=NOW), tmp_path)
+
+    assert "Zoë *Nuñez* #O'Brien" in words
+
+
+@settings(max_examples=60, deadline=None)
+@given(text=st.text(max_size=300))
+def test_no_text_stops_a_document(text: str):
+    """A name and a consent wording of any characters, assigned or not, give a document."""
+    known = situation()
+    wording = site(consent_wording=text)
+    asked = source_request(plan(known), known, wording, protocol(), patient=text, ward=text)
+
+    made = render(Template.SOURCE_REQUEST, asked.to_data(), at=NOW)
+
+    assert made.startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["а\u20d0", "e\u0489\u0300",
+     "👩🏽‍🔬👨‍👩‍👧", "1\ufe0f\u20e3", "\u200d", "क्ष", "x" * 3000, "\n\n\n", "\u0000"]
+)  # fmt: skip
+def test_letters_whose_parts_live_in_different_fonts_do_not_stop_a_document(text: str):
+    known = situation()
+    made = worker_plan(plan(known), known, site(), protocol(), name=text)
+
+    assert render(Template.WORKER_PLAN, made.to_data(), at=NOW).startswith(b"%PDF-")
+
+
+def test_a_late_case_still_prints_its_limits(tmp_path: Path):
+    later = NOW + timedelta(hours=80)
+    known = situation(as_of=later)
+    late = plan(known, now=later)
+
+    words = text_of(
+        render(
+            Template.WORKER_PLAN,
+            worker_plan(late, known, site(), protocol()).to_data(),
+            at=later,
+        ),
+        tmp_path,
+    )
+
+    assert "Was due by" in words
