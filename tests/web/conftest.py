@@ -13,6 +13,7 @@ from django.conf import settings as django_settings
 from django.core.cache import caches
 from django.db import connection
 from django.test import Client
+
 from thimble.web import append_only, clock, context
 from thimble.web.models import Account
 from thimble.web.roles import Role

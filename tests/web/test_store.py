@@ -7,7 +7,8 @@ from datetime import date
 
 import pytest
 from django.db import DatabaseError, IntegrityError, connection, transaction
-from ledger.store_contract import A, NOW, StoreContract, add
+
+from ledger.store_contract import NOW, A, StoreContract, add
 from thimble.actions.identity import IdentityStore, SourceIdentity, WorkerIdentity
 from thimble.ledger.verify import verify
 from thimble.web import append_only, models

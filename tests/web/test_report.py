@@ -1,0 +1,320 @@
+"""The exposed worker: first aid at once, a report that loses nothing, and nothing to read."""
+
+from __future__ import annotations
+
+import io
+import json
+import logging
+import re
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from thimble.web import clock, models
+from thimble.web.context import get_identities, get_store
+from thimble.web.report.choices import CHOICES
+from thimble.web.roles import Role
+
+from .conftest import NIGHT
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("_fresh_limits")]
+
+NAME, PHONE, STORY = "Rosalind Sampleworth", "079 555 01 99", "Recapping beside bed 12 <b>"
+
+
+def _report(**changes: str) -> dict[str, str]:
+    form = {
+        "when": "15",
+        "fluid": "blood",
+        "place": "Ward 4B",
+        "name": NAME,
+        "phone": PHONE,
+        "account": STORY,
+        "once": "token-of-this-form",
+    }
+    return form | changes
+
+
+def _send(client: Client, slug: str = "needle-or-sharp", **changes: str) -> Any:
+    return client.post(f"/now/{slug}", _report(**changes))
+
+
+@pytest.mark.parametrize("choice", CHOICES, ids=[c.slug for c in CHOICES])
+def test_first_aid_stands_before_any_form_for_each_choice(choice: Any) -> None:
+    page = Client().get(f"/now/{choice.slug}")
+
+    assert page.context["page"].steps
+    for step in page.context["page"].steps:
+        assert 0 < page.text.index(step) < page.text.index("<form class=")
+
+
+# Kuhar 2013 and the 2017 quick guide: wash skin with soap and water, flush mucous membranes.
+@pytest.mark.parametrize(
+    ("slug", "says", "never"),
+    [
+        ("needle-or-sharp", "soap and water", "Flush"),
+        ("broken-skin", "soap and water", "Flush"),
+        ("bite", "soap and water", "Flush"),
+        ("eye", "Flush the eye", "soap"),
+        ("mouth", "Rinse the mouth", "soap"),
+        ("nose", "Flush the nose", "soap"),
+    ],
+)
+def test_first_aid_is_for_exactly_what_happened(slug: str, says: str, never: str) -> None:
+    steps = " ".join(Client().get(f"/now/{slug}").context["page"].steps)
+    assert says in steps
+    assert never not in steps
+
+
+def test_a_lens_is_spoken_of_only_as_a_condition_while_nobody_has_said() -> None:
+    steps = Client().get("/now/eye").context["page"].steps
+    assert next(s for s in steps if "lens" in s).startswith("If you wear a contact lens: ")
+
+
+@pytest.mark.parametrize(
+    ("at", "place", "then"),
+    [
+        (
+            datetime(2026, 3, 3, 6, 59, 59, tzinfo=UTC),
+            "Emergency Department",
+            "Occupational Medicine",
+        ),
+        (datetime(2026, 3, 3, 7, 0, tzinfo=UTC), "Occupational Medicine", "Emergency Department"),
+        (
+            datetime(2026, 3, 3, 15, 29, 59, tzinfo=UTC),
+            "Occupational Medicine",
+            "Emergency Department",
+        ),
+        (datetime(2026, 3, 3, 15, 30, tzinfo=UTC), "Emergency Department", "Occupational Medicine"),
+    ],
+)
+def test_where_to_go_follows_the_opening_hours(at: datetime, place: str, then: str) -> None:
+    with clock.standing_at(at):
+        go = Client().get("/now/bite").context["page"].go
+    assert go.place == place
+    assert go.then.startswith(then)
+    assert go.phone in ("0123", "0911")
+
+
+def test_an_unknown_choice_is_no_page_and_still_helps() -> None:
+    page = Client().get("/now/unicorn")
+    assert page.status_code == 404
+    assert "0911" in page.text
+
+
+def test_a_report_is_kept_with_its_facts_and_the_name_apart_from_the_ledger() -> None:
+    client = Client()
+    answer = _send(client)
+
+    assert answer["Location"] == "/reported"
+    (case,) = get_store().cases()
+    (entry,) = get_store().entries(case)
+    assert entry.body["facts"] == {"route": "percutaneous", "fluid": "blood"}
+    assert datetime.fromisoformat(entry.body["occurred_at"]) == NIGHT - timedelta(minutes=15)
+    assert entry.body["contact_left"] is True
+    assert entry.by == entry.role == "worker"
+    worker = get_identities().worker(case)
+    assert worker is not None
+    assert (worker.name, worker.phone) == (NAME, PHONE)
+    row = models.LedgerEntry.objects.get()
+    assert NAME not in row.body
+    assert PHONE not in row.body
+    page = client.get("/reported").text
+    assert case in page
+    assert "<svg" in page
+    assert NAME not in page
+    assert STORY not in page
+
+
+def test_what_the_worker_is_not_sure_of_is_left_unasked_and_never_a_no() -> None:
+    _send(Client(), "other", fluid="not_sure", when="not_known", name="", phone="")
+
+    (case,) = get_store().cases()
+    body = get_store().entries(case)[0].body
+    assert body["facts"] == {}
+    assert body["occurred_at"] is None
+    assert body["occurred_at_precision"] == "unknown"
+    assert body["contact_left"] is False
+    assert get_identities().worker(case) is None
+
+
+def test_a_report_sent_twice_is_one_case() -> None:
+    client = Client()
+    _send(client)
+    _send(client)
+
+    (case,) = get_store().cases()
+    assert len(get_store().entries(case)) == 1
+    assert "one report" in client.get("/reported").text
+
+
+def test_a_reference_is_shown_to_the_session_that_made_it_and_to_nobody_else() -> None:
+    _send(Client())
+    stranger = Client()
+
+    assert stranger.get("/reported")["Location"] == "/"
+    (case,) = get_store().cases()
+    for path in (f"/reported/{case}", f"/now/{case}", f"/{case}"):
+        assert stranger.get(path).status_code in (302, 404)
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"when": ""}, "Choose when it happened"),
+        ({"fluid": ""}, "Choose the fluid"),
+        ({"fluid": "ink"}, "Select a valid choice"),
+        ({"when": "other"}, "Enter the day"),
+        ({"when": "other", "day": "2026-03-03", "clock": "02:41"}, "has not come yet"),
+        ({"when": "other", "day": "2026-03-04"}, "has not come yet"),
+        ({"when": "other", "day": "2026-13-03", "clock": "02:00"}, "Enter the day, for example"),
+        (
+            {"when": "other", "day": "2026-03-02", "clock": "half two"},
+            "Enter the time, for example",
+        ),
+        ({"when": "15", "day": "2026-03-02"}, "also typed a day or time"),
+        ({"place": "x" * 121}, "at most 120"),
+    ],
+)
+def test_an_error_is_told_and_everything_typed_is_still_there(
+    changes: dict[str, str], says: str
+) -> None:
+    page = _send(Client(), **changes)
+
+    assert page.status_code == 422
+    assert says in page.text
+    assert get_store().cases() == []
+    form = page.context["form"]
+    for field in ("name", "phone", "account", "once"):
+        assert form[field].value() == _report(**changes)[field]
+    assert f'value="{NAME}"' in page.text
+    assert "Recapping beside bed 12 &lt;b&gt;" in page.text
+
+
+@pytest.mark.parametrize(
+    ("day", "time", "which", "instant"),
+    [
+        ("2026-03-03", "02:40", "", "2026-03-03T01:40:00+00:00"),
+        ("2026-03-02", "23:50", "", "2026-03-02T22:50:00+00:00"),
+        ("2026-03-02", "", "", "2026-03-01T23:00:00+00:00"),
+        # 2025-10-26 in Central Europe: 03:00 summer time became 02:00 (Directive 2000/84/EC).
+        ("2025-10-26", "02:30", "0", "2025-10-26T00:30:00+00:00"),
+        ("2025-10-26", "02:30", "1", "2025-10-26T01:30:00+00:00"),
+    ],
+)
+def test_a_time_typed_is_that_time_in_the_hospitals_zone(
+    day: str, time: str, which: str, instant: str
+) -> None:
+    _send(Client(), when="other", day=day, clock=time, repeated=which)
+
+    (case,) = get_store().cases()
+    body = get_store().entries(case)[0].body
+    assert datetime.fromisoformat(body["occurred_at"]) == datetime.fromisoformat(instant)
+    assert body["occurred_at_precision"] == ("minute" if time else "date")
+
+
+def test_a_time_that_came_twice_is_asked_about_and_one_that_never_was_is_refused() -> None:
+    twice = _send(Client(), when="other", day="2025-10-26", clock="02:30")
+    never = _send(Client(), when="other", day="2025-03-30", clock="02:30")
+
+    assert twice.status_code == never.status_code == 422
+    assert "came twice" in twice.text
+    assert "clocks went forward" in never.text
+
+
+def test_a_flood_is_slowed_and_still_shows_first_aid_and_keeps_what_was_typed(
+    settings: Any,
+) -> None:
+    settings.REPORTS_PER_WINDOW = 2
+    client = Client()
+    statuses = [_send(client, once=f"token-{turn}").status_code for turn in range(2)]
+    page = _send(client, once="token-3")
+
+    assert statuses == [302, 302]
+    assert page.status_code == 429
+    assert "soap and water" in page.text
+    assert "0911" in page.text
+    assert f'value="{NAME}"' in page.text
+    assert len(get_store().cases()) == 2
+    elsewhere = Client(REMOTE_ADDR="10.9.8.7")
+    assert _send(elsewhere, once="token-4").status_code == 302
+
+
+def test_a_page_left_open_too_long_keeps_the_report_and_sends_at_the_second_try() -> None:
+    client = Client(enforce_csrf_checks=True)
+    page = _send(client)
+
+    assert page.status_code == 403
+    assert "Send it once more" in page.text
+    assert f'value="{NAME}"' in page.text
+    proof = re.search(
+        r'name="csrfmiddlewaretoken" value="([^"]+)"', page.text.split("data-draft")[1]
+    )
+    assert proof is not None
+    again = _send(client, csrfmiddlewaretoken=proof[1])
+    assert again["Location"] == "/reported"
+
+
+def test_the_page_needs_no_script() -> None:
+    page = Client().get("/now/eye").text
+    assert "<noscript" not in page
+    assert re.search(r'<form[^>]*method="post"', page)
+    assert (
+        "hidden" not in page[page.index('id="another-time"') - 40 : page.index('id="another-time"')]
+    )
+
+
+@pytest.fixture
+def log_lines() -> Iterator[io.StringIO]:
+    """What the log of the running server would hold: its own handler, filter and format."""
+    handler = logging.getLogger("thimble").handlers[0]
+    assert isinstance(handler, logging.StreamHandler)
+    lines = io.StringIO()
+    before = handler.setStream(lines)
+    yield lines
+    handler.setStream(before)
+
+
+def test_no_identity_and_no_typed_text_reaches_the_log(log_lines: io.StringIO) -> None:
+    client = Client(raise_request_exception=False)
+    _send(client)
+    _send(client, when="")
+    client.get("/now/Rosalind-Sampleworth")
+    client.get("/?name=Sampleworth", headers={"host": "sampleworth.example"})
+    for _ in range(6):
+        client.post("/sign-in", {"username": "rosalind-sampleworth", "password": "wrong"})
+
+    (case,) = get_store().cases()
+    lines = [json.loads(line) for line in log_lines.getvalue().splitlines()]
+    assert {"event": "reported", "case": case}.items() <= lines[0].items()
+    assert "sign_in_locked" in [line["event"] for line in lines]
+    for secret in ("sampleworth", PHONE, "recapping", "ward 4b", "127.0.0.1"):
+        assert secret not in log_lines.getvalue().lower()
+
+
+def test_a_failure_leaves_its_kind_in_the_log_and_none_of_its_values(
+    monkeypatch: pytest.MonkeyPatch, log_lines: io.StringIO
+) -> None:
+    def fail(*_: Any, **__: Any) -> None:
+        raise RuntimeError(f"cannot keep {NAME}")
+
+    monkeypatch.setattr("thimble.web.report.views.report", fail)
+    page = _send(Client(raise_request_exception=False))
+
+    assert page.status_code == 500
+    assert "downtime pack" in page.text
+    assert NAME not in page.text
+    assert "RuntimeError at fail" in log_lines.getvalue()
+    assert NAME not in log_lines.getvalue()
+
+
+def test_the_start_page_has_one_door_for_each_choice_and_marks_invented_data(
+    signed_in: Callable[[Role], Client],
+) -> None:
+    page = Client().get("/").text
+    assert page.count('href="/now/') == len(CHOICES)
+    assert "INVENTED DATA" in page
+    assert "Decision support for trained staff" in page
