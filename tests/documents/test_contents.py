@@ -245,3 +245,17 @@ def test_nothing_is_asked_of_the_team_once_it_is_done():
         source_request(replace(decided, actions=done), situation(), site(), protocol()).asked == ()
     )
     assert FACTS["source_access"] == "testable"
+
+
+def test_the_team_is_asked_for_agreement_before_any_sample_and_told_what_may_be_needless():
+    open_facts = {k: v for k, v in FACTS.items() if k not in ("source_hbsag", "source_hiv")}
+    known = situation(open_facts)
+    decided = plan(known)
+    asked = source_request(decided, known, site(), protocol()).asked
+    kinds = {a.what: (a.kind, a.certain) for a in decided.actions}
+
+    assert kinds[asked[0].what][0] == "ask"
+    assert {a.what for a in asked if a.unless_known} == {
+        a.what for a in asked if not kinds[a.what][1]
+    }
+    assert any(a.unless_known for a in asked)

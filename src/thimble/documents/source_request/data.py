@@ -31,10 +31,11 @@ _NO_WORDING = (
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One thing asked of the team."""
+    """One thing asked of the team; `unless_known`: an answer that they may have makes it needless."""
 
     what: str
     when: str
+    unless_known: bool
     unconfirmed: bool
 
 
@@ -87,7 +88,8 @@ def source_request(
     wording = site.consent_wording.strip()
     asked = tuple(
         _asked(action, plan, site.zone)
-        for action in plan.actions
+        # Asking comes before any sample.
+        for action in sorted(plan.actions, key=lambda action: action.kind != "ask")
         if action.whom == _SOURCE and action.state in (State.OPEN, State.LATE)
     )
     return SourceRequest(
@@ -123,4 +125,4 @@ def source_request(
 def _asked(action: Action, plan: Plan, zone: tzinfo) -> Asked:
     what = {other.id: other.what for other in plan.actions}
     when = window_for_a_person(action.window, plan.now, zone, what.get(action.window.waits_for, ""))
-    return Asked(action.what, when, unconfirmed(action.because))
+    return Asked(action.what, when, not action.certain, unconfirmed(action.because))

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime, tzinfo
 from functools import cache
 from importlib.resources import files
@@ -275,12 +275,14 @@ class _Words:
         )
 
     def tasks(self, actions: Iterable[Action]) -> tuple[Task, ...]:
-        tasks = (
-            self._task(action)
-            for action in sorted(actions, key=lambda action: _order(action, self.plan.now))
-        )
+        ordered = sorted(actions, key=lambda action: _order(action, self.plan.now))
         # Variants that only differ in what the laboratory runs read the same to the worker.
-        return tuple(dict.fromkeys(tasks))
+        merged: dict[tuple[str, str, str, str], Task] = {}
+        for task in map(self._task, ordered):
+            same = (task.what, task.amount, task.when, task.done)
+            doubtful = task.unconfirmed or (same in merged and merged[same].unconfirmed)
+            merged[same] = replace(task, unconfirmed=doubtful)
+        return tuple(merged.values())
 
     def _task(self, action: Action) -> Task:
         done = _SETTLED.get(action.state, "")
