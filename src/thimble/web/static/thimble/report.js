@@ -16,7 +16,12 @@
     } catch { /* storage may be switched off */ }
   };
 
-  if (document.querySelector("[data-sent]")) { forgetAll(); return; }
+  const SENT = "thimble-sent";
+  if (document.querySelector("[data-sent]")) {
+    forgetAll();
+    try { sessionStorage.setItem(SENT, "1"); } catch { /* as above */ }
+    return;
+  }
   const form = document.querySelector("form[data-draft]");
   if (!form) return;
   const key = KEY + form.dataset.draft;
@@ -95,6 +100,17 @@
     attempt();
   });
   window.addEventListener("online", () => { if (waiting !== null) attempt(); });
-  // Back from the next page by the browser's button: the form must be able to send again.
-  window.addEventListener("pageshow", (event) => { if (event.persisted) { sending = false; } });
+  // Back by the browser's button after sending: on a shared computer nothing of it may be left. A
+  // page asked for anew is empty and has its own token.
+  window.addEventListener("pageshow", (event) => {
+    sending = false;
+    let sent = null;
+    try { sent = sessionStorage.getItem(SENT); sessionStorage.removeItem(SENT); } catch { /* as above */ }
+    const [entry] = performance.getEntriesByType("navigation");
+    if (sent && (event.persisted || (entry && entry.type === "back_forward"))) {
+      forgetAll();
+      form.reset();
+      location.replace(location.pathname);
+    }
+  });
 })();

@@ -1,0 +1,169 @@
+"""The report in a real browser: nothing typed is lost, and nothing is left behind."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from .conftest import SITE
+
+pytestmark = pytest.mark.browser
+
+CHROMIUM = os.environ.get("THIMBLE_CHROMIUM") or shutil.which("chromium") or ""
+if not CHROMIUM and os.environ.get("THIMBLE_REQUIRE_BROWSER") != "1":
+    pytest.skip("no Chromium here; name one in THIMBLE_CHROMIUM", allow_module_level=True)
+
+playwright = pytest.importorskip("playwright.sync_api")
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A server of its own with an empty ledger."""
+    folder = tmp_path_factory.mktemp("data")
+    (folder / "site.toml").write_text(SITE, encoding="utf-8")
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    environment = os.environ | {
+        "THIMBLE_DATA": str(folder),
+        "DJANGO_SETTINGS_MODULE": "thimble.web.settings",
+        "PYTHONPATH": os.pathsep.join(sys.path),
+    }
+    subprocess.run(
+        [sys.executable, "-m", "django", "migrate", "--verbosity", "0"], env=environment, check=True
+    )
+    command = [sys.executable, "-m", "gunicorn", "thimble.web.wsgi:application"]
+    with Path(folder / "server.log").open("w") as log:
+        server = subprocess.Popen(
+            [*command, "--bind", f"127.0.0.1:{port}", "--threads", "2", "--no-control-socket"],
+            env=environment,
+            stdout=log,
+            stderr=log,
+        )
+    try:
+        _wait(f"http://127.0.0.1:{port}/alive", server)
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.terminate()
+        server.wait(timeout=10)
+
+
+def _wait(url: str, server: subprocess.Popen[bytes]) -> None:
+    for _ in range(150):
+        assert server.poll() is None, "the server ended before it answered"
+        try:
+            with urllib.request.urlopen(url, timeout=1):  # noqa: S310 - our own server
+                return
+        except OSError:
+            time.sleep(0.2)
+    raise AssertionError("the server did not answer")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[playwright.Browser]:
+    with playwright.sync_playwright() as starter:
+        chromium = starter.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def page(browser: playwright.Browser) -> Iterator[playwright.Page]:
+    context = browser.new_context(viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    broken: list[str] = []
+    page.on("pageerror", lambda error: broken.append(str(error)))
+    page.on("console", lambda said: broken.append(said.text) if "Security" in said.text else None)
+    yield page
+    context.close()
+    assert broken == []
+
+
+def _fill(page: playwright.Page) -> None:
+    page.check("text=30 min ago")
+    page.select_option("[name=fluid]", "blood")
+    page.fill("[name=name]", "Rosalind Sampleworth")
+    page.fill("[name=account]", "Recapping")
+
+
+def test_first_aid_is_on_the_first_screen_of_a_phone(address: str, page: playwright.Page) -> None:
+    page.goto(f"{address}/now/eye")
+    box = page.locator(".steps").bounding_box()
+    assert box is not None
+    assert box["y"] + box["height"] <= 844
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_what_is_typed_survives_a_reload_and_a_lost_connection(
+    address: str, page: playwright.Page
+) -> None:
+    page.goto(f"{address}/now/needle-or-sharp")
+    _fill(page)
+    token = page.input_value("[name=once]")
+
+    page.reload()
+    assert page.input_value("[name=name]") == "Rosalind Sampleworth"
+    assert page.input_value("[name=once]") == token
+
+    page.context.set_offline(True)
+    page.click("text=Send the report")
+    page.wait_for_selector("#connection:visible")
+    page.context.set_offline(False)
+    page.wait_for_url("**/reported")
+    assert "Show this at the desk" in page.inner_text("h1")
+
+
+def test_after_sending_the_back_button_shows_nothing_of_the_report(
+    address: str, page: playwright.Page
+) -> None:
+    page.goto(f"{address}/now/bite")
+    _fill(page)
+    first = page.input_value("[name=once]")
+    page.click("text=Send the report")
+    page.wait_for_url("**/reported")
+
+    page.go_back()
+    page.wait_for_function(
+        "token => document.querySelector('[name=once]')?.value !== token"
+        " && document.querySelector('[name=name]')?.value === ''",
+        arg=first,
+    )
+    kept = page.evaluate("JSON.stringify(sessionStorage)")
+    assert "Sampleworth" not in kept
+    assert page.input_value("[name=account]") == ""
+
+
+def test_without_script_the_whole_form_is_there_and_sends(
+    address: str, browser: playwright.Browser
+) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(f"{address}/now/eye")
+    assert page.is_visible("[name=day]")
+    _fill(page)
+    page.click("text=Send the report")
+    assert page.url == f"{address}/reported"
+    context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("path", ["/", "/now/eye", "/now/other", "/sign-in", "/none"])
+def test_axe_finds_no_violation(
+    path: str, scheme: str, address: str, browser: playwright.Browser
+) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    context = browser.new_context(color_scheme=scheme, viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.goto(address + path)
+    violations = axe.Axe().run(page).response["violations"]
+    context.close()
+    assert [(v["id"], v["nodes"][0]["html"]) for v in violations] == []
