@@ -21,9 +21,10 @@ from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.entries import GENESIS, Entry
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Action, Plan, Situation
 from thimble.protocol import Protocol
 from thimble.web.context import get_protocol, get_site
+from thimble.web.worklist.doing import to_do
 from thimble.web.worklist.validity import valid_until
 
 Since = Callable[[int], Sequence[Entry]]
@@ -38,6 +39,7 @@ class Standing:
     entries: tuple[Entry, ...]
     situation: Situation
     plan: Plan
+    to_do: tuple[Action, ...]
 
     @property
     def position(self) -> int:
@@ -55,6 +57,7 @@ class _Kept:
     entries: list[Entry]
     situation: Situation | None = None
     plan: Plan | None = None
+    to_do: tuple[Action, ...] = ()
     rules: str = ""
     until: datetime | None = None
 
@@ -65,7 +68,9 @@ class Board:
     def __init__(self, since: Since) -> None:
         self._since = since
         self._lock = threading.Lock()
-        self._forget()
+        self._cases: dict[str, _Kept] = {}
+        self._last = 0
+        self._digest = GENESIS
 
     def standings(self, protocol: Protocol, site: Site, now: datetime) -> list[Standing]:
         """Every case that was reported by `now`, in order of its first entry."""
@@ -90,9 +95,8 @@ class Board:
             self._last, self._digest = news[-1].number, news[-1].digest
 
     def _forget(self) -> None:
-        self._cases: dict[str, _Kept] = {}
-        self._last = 0
-        self._digest = GENESIS
+        self._cases.clear()
+        self._last, self._digest = 0, GENESIS
 
     def _all(self, protocol: Protocol, site: Site, now: datetime) -> Iterator[Standing]:
         for case, kept in self._cases.items():
@@ -101,10 +105,11 @@ class Board:
                 known = [entry for entry in kept.entries if entry.recorded_at <= now]
                 if known:
                     past = fold(known, now, protocol.vocabulary)
-                    yield Standing(case, tuple(known), past, assess(past, protocol, now, site))
+                    plan = assess(past, protocol, now, site)
+                    yield Standing(case, tuple(known), past, plan, to_do(plan))
                 continue
             situation, plan = self._present(kept, protocol, site, now)
-            yield Standing(case, tuple(kept.entries), situation, plan)
+            yield Standing(case, tuple(kept.entries), situation, plan, kept.to_do)
 
     def _present(
         self, kept: _Kept, protocol: Protocol, site: Site, now: datetime
@@ -118,7 +123,7 @@ class Board:
         if plan is not None and until is not None and plan.now <= now < until:
             return kept.situation, plan
         plan = assess(replace(kept.situation, as_of=now), protocol, now, site)
-        kept.plan = plan
+        kept.plan, kept.to_do = plan, to_do(plan)
         kept.until = valid_until(kept.situation, plan, protocol, site.zone)
         return kept.situation, plan
 

@@ -7,7 +7,7 @@ thing stays due since then.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
@@ -44,8 +44,8 @@ _FAR = datetime.max.replace(tzinfo=UTC)
 class Doing:
     """The next thing of one case.
 
-    `limit` is the instant that counts: `best` says that it is a target. `left` and `total` are
-    seconds of its window, for the ring; 0 and 0 where no clock runs. `certain` is False while
+    `limit` is the instant that counts: `best` says that it is a target. `share` is what is left of
+    its window in per cent, for the ring; None where no clock runs. `certain` is False while
     missing facts could still make it unnecessary. `late` counts the case's actions whose latest
     instant has passed.
     """
@@ -57,8 +57,7 @@ class Doing:
     limit: datetime | None
     best: bool
     latest: datetime | None
-    left: float
-    total: float
+    share: int | None
     certain: bool
     late: int
 
@@ -79,14 +78,13 @@ def _turned(at: datetime) -> datetime:
 def limit_of(action: Action, now: datetime) -> tuple[datetime | None, bool]:
     """The limit of an action that counts at `now`, in UTC, and whether it is a target."""
     target, latest = action.window.target, action.window.latest
-    if target is not None and (latest is None or target >= now) and (not latest or target < latest):
-        return target.astimezone(UTC), True
-    return (None if latest is None else latest.astimezone(UTC)), False
+    if target is None or (latest is not None and (target < now or target >= latest)):
+        return (None if latest is None else latest.astimezone(UTC)), False
+    return target.astimezone(UTC), True
 
 
-def group_of(action: Action, now: datetime) -> Group:
+def group_of(action: Action, limit: datetime | None, now: datetime) -> Group:
     """Which part of the worklist an action that is still to be done belongs to."""
-    limit, _ = limit_of(action, now)
     if limit is None:
         return Group.STILL
     if action.state is State.LATE or limit < now - NEAR:
@@ -94,20 +92,25 @@ def group_of(action: Action, now: datetime) -> Group:
     return Group.NOW if limit <= now + NEAR else Group.LATER
 
 
-def to_do(plan: Plan) -> list[Action]:
+def to_do(plan: Plan) -> tuple[Action, ...]:
     """The actions that somebody still has to do, or to decide about."""
-    return [a for a in plan.actions if a.state in (State.OPEN, State.LATE)]
+    return tuple(a for a in plan.actions if a.state is State.OPEN or a.state is State.LATE)
 
 
 def next_of(
-    plan: Plan, situation: Situation, now: datetime, vocabulary: Mapping[str, Fact]
+    plan: Plan,
+    situation: Situation,
+    now: datetime,
+    vocabulary: Mapping[str, Fact],
+    open_actions: Sequence[Action] | None = None,
 ) -> Doing:
     """The next thing of a case: of its open actions the one whose limit comes first.
 
     A window that has closed comes after one that is still open and near, and before one that is far.
     Where the time of the exposure is not known no window can be shown: that comes before all else.
+    `open_actions` are `to_do(plan)`, where they are at hand.
     """
-    open_actions = to_do(plan)
+    open_actions = to_do(plan) if open_actions is None else open_actions
     late = sum(action.state is State.LATE for action in open_actions)
     if situation.occurred_at is None and HOURS not in situation.facts and open_actions:
         reported = situation.reported_at or now
@@ -131,7 +134,7 @@ def next_of(
 
 def _order(action: Action, now: datetime) -> tuple[int, datetime, bool, bool]:
     limit, _ = limit_of(action, now)
-    group = group_of(action, now)
+    group = group_of(action, limit, now)
     at = limit or _FAR
     if group is Group.PAST:
         at = _turned(at)
@@ -140,29 +143,27 @@ def _order(action: Action, now: datetime) -> tuple[int, datetime, bool, bool]:
 
 
 def _unlimited(group: Group, what: str, words: str, at: datetime | None, late: int) -> Doing:
-    return Doing(group, "", what, words, at, False, None, 0.0, 0.0, True, late)
+    return Doing(group, "", what, words, at, False, None, None, True, late)
 
 
 def _doing(action: Action, now: datetime, late: int) -> Doing:
     limit, best = limit_of(action, now)
     what = short(action.what)
     latest = action.window.latest
-    left = total = 0.0
+    share = None
     if limit is not None:
-        begin = action.window.earliest
-        # A window of a single instant is full before it and empty after.
-        total = max(1.0, (limit - begin).total_seconds()) if begin else 1.0
-        left = max(0.0, (limit - now).total_seconds())
+        share = 100 if limit >= now else 0
+        if action.window.earliest is not None and limit > action.window.earliest:
+            share = round(100 * (limit - now) / (limit - action.window.earliest))
     return Doing(
-        group=group_of(action, now),
+        group=group_of(action, limit, now),
         action=action.id,
         what=what,
         words=f"{what}: {time_left(action, now)}",
         limit=limit,
         best=best,
         latest=None if latest is None else latest.astimezone(UTC),
-        left=left,
-        total=total,
+        share=None if share is None else min(100, max(0, share)),
         certain=action.certain,
         late=late,
     )

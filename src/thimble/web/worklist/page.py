@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
+from thimble.clinical.windows import ago
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import standing_bodies
@@ -23,7 +24,6 @@ from thimble.web.worklist.doing import (
     signed_words,
     source_words,
     time_left,
-    to_do,
 )
 
 SHIFT = timedelta(hours=12)
@@ -37,12 +37,13 @@ class Row:
     reference: str
     age: str
     happened: str
-    next: Doing
+    words: str
+    certain: bool
+    share: int | None
     limit: str
     asides: tuple[str, ...]
     news: str
     name: str = ""
-    closed: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +103,7 @@ def seen_of(
     return [
         Seen(
             standing,
-            next_of(standing.plan, standing.situation, now, vocabulary),
+            next_of(standing.plan, standing.situation, now, vocabulary, standing.to_do),
             news(standing.entries, looks.get(standing.case)),
         )
         for standing in standings
@@ -121,7 +122,7 @@ def passes(seen: Seen, show: str) -> bool:
     if show == "unsigned":
         return not situation.signed
     if show == "source":
-        return any(a.whom == "source" for a in to_do(seen.standing.plan))
+        return any(a.whom == "source" for a in seen.standing.to_do)
     if show == "past":
         return seen.doing.late > 0 or seen.doing.group is Group.PAST
     return True
@@ -193,27 +194,21 @@ def row(
     """One case in words."""
     standing = seen.standing
     situation, plan = standing.situation, standing.plan
+    closed = ""
     if not standing.open:
         reason = CLOSED_REASONS.get(situation.closed_reason, situation.closed_reason)
         at = situation.closed_at
-        return Row(
-            reference=standing.case,
-            age=age(situation, now, zone),
-            happened=happened(standing, vocabulary),
-            next=seen.doing,
-            limit="",
-            asides=(),
-            news=seen.news,
-            name=name,
-            closed=f"Closed {moment(at, now, zone) if at else ''}: {reason}",
-        )
+        closed = f"Closed {moment(at, now, zone) if at else ''}: {reason}"
+    doing = seen.doing
     return Row(
         reference=standing.case,
         age=age(situation, now, zone),
         happened=happened(standing, vocabulary),
-        next=seen.doing,
-        limit=limit_words(seen.doing, now, zone),
-        asides=asides(situation, plan, seen.doing, now, with_source=with_source),
+        words=closed or doing.words,
+        certain=bool(closed) or doing.certain,
+        share=None if closed else doing.share,
+        limit="" if closed else limit_words(doing, now, zone),
+        asides=() if closed else asides(situation, plan, doing, now, with_source=with_source),
         news=seen.news,
         name=name,
     )
@@ -224,12 +219,15 @@ def age(situation: Situation, now: datetime, zone: tzinfo) -> str:
     at = situation.occurred_at
     if at is None:
         reported = situation.reported_at
-        said = f", reported {moment(reported, now, zone)}" if reported else ""
+        said = f", reported {_aged(reported, now, zone)}" if reported else ""
         return f"Time of exposure not known{said}"
-    about = {"hour": "about ", "date": "some time on the day of "}.get(
-        situation.occurred_at_precision, ""
-    )
-    return f"{about}{moment(at, now, zone)}".capitalize() if about else moment(at, now, zone)
+    about = {"hour": "About ", "date": "Some time on the day of "}
+    return f"{about.get(situation.occurred_at_precision, '')}{_aged(at, now, zone)}"
+
+
+def _aged(at: datetime, now: datetime, zone: tzinfo) -> str:
+    """An instant and how long ago it was, in whole units."""
+    return f"{_instant(at, now, zone)} · {ago(at, now)}"
 
 
 def happened(standing: Standing, vocabulary: Mapping[str, Fact]) -> str:
@@ -349,8 +347,10 @@ def blocks(
         if not standing.open:
             continue
         situation, plan = standing.situation, standing.plan
-        first = [a for a in to_do(plan) if a.id == seen.doing.action]
-        limited = [a for a in to_do(plan) if a.id != seen.doing.action and not a.window.waits_for]
+        first = [a for a in standing.to_do if a.id == seen.doing.action]
+        limited = [
+            a for a in standing.to_do if a.id != seen.doing.action and not a.window.waits_for
+        ]
         named = [*first, *limited][:most]
         lines = [
             f"{short(a.what)}: {time_left(a, now)}{'' if a.certain else ' (may be needed)'}"

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.template.loader import get_template
 from django.urls import NoReverseMatch, reverse
+from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_GET, require_http_methods
 
 from thimble.clinical.vocabulary import vocabulary
 from thimble.web import clock
 from thimble.web.access import needs
 from thimble.web.context import get_identities, get_site, zone
-from thimble.web.models import LastLook
+from thimble.web.models import Account, LastLook
 from thimble.web.worklist import page
 from thimble.web.worklist.board import standings
 from thimble.web.worklist.search import LEAST, find
@@ -52,8 +56,18 @@ def worklist(request: HttpRequest) -> HttpResponse:
             workers = get_identities().workers([seen.reference for seen in chosen])
             names = {case: worker.name for case, worker in workers.items()}
 
+    parts = page.parts(chosen, now, zone(), words, with_source=with_source, names=names)
+    address = case_address()
     context = {
-        "parts": page.parts(chosen, now, zone(), words, with_source=with_source, names=names),
+        "parts": [
+            {
+                "group": part.group,
+                "title": part.title,
+                "count": len(part.rows),
+                "rows": [row_markup(row, *address) for row in part.rows],
+            }
+            for part in parts
+        ],
         "filters": page.filters(cases, show if not searched else "", with_source=with_source),
         "show": show,
         "label": page.FILTERS[show],
@@ -66,9 +80,22 @@ def worklist(request: HttpRequest) -> HttpResponse:
         "names_shown": bool(names) or "names" in request.GET,
         "least": LEAST,
         "now": now,
-        **case_address(),
     }
     return render(request, "worklist/worklist.html", context)
+
+
+def row_markup(row: page.Row, before: str, after: str) -> SafeString:
+    """A row as markup. Most rows read the same from one minute, and one reader, to the next, and
+    are kept; a row with a name is made anew each time, so that no name stays in memory."""
+    return _row(row, before, after) if row.name else _kept_row(row, before, after)
+
+
+def _row(row: page.Row, before: str, after: str) -> SafeString:
+    context = {"row": row, "before": before, "after": after}
+    return mark_safe(get_template("worklist/_row.html").render(context))  # noqa: S308
+
+
+_kept_row = lru_cache(maxsize=4096)(_row)
 
 
 @needs("view_worklist")
@@ -79,6 +106,7 @@ def handover(request: HttpRequest) -> HttpResponse:
     words = vocabulary()
     cases = page.seen_of(standings(now), {}, now, words)
     site = get_site()
+    before, after = case_address()
     context = {
         "blocks": page.blocks(
             cases, now, zone(), words, with_source=allowed(request, "see_source")
@@ -86,12 +114,13 @@ def handover(request: HttpRequest) -> HttpResponse:
         "site": site,
         "now": now,
         "shift_hours": int(page.SHIFT.total_seconds() // 3600),
-        **case_address(),
+        "case_before": before,
+        "case_after": after,
     }
     return render(request, "worklist/handover.html", context)
 
 
-def case_address() -> dict[str, str]:
+def case_address() -> tuple[str, str]:
     """What stands before and after a reference in the address of its case; both "" without a page.
 
     One address made once, for a list of many.
@@ -99,11 +128,11 @@ def case_address() -> dict[str, str]:
     try:
         before, _, after = reverse("desk:case", args=[_PLACEHOLDER]).partition(_PLACEHOLDER)
     except NoReverseMatch:
-        return {"case_before": "", "case_after": ""}
-    return {"case_before": before, "case_after": after}
+        return "", ""
+    return before, after
 
 
 def allowed(request: HttpRequest, capability: str) -> bool:
     """Whether whoever is signed in may use a capability."""
     user = request.user
-    return bool(user.is_authenticated and user.has_perm(capability))
+    return isinstance(user, Account) and user.has_perm(capability)
