@@ -16,6 +16,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 import pytest
+
 from thimble.protocol import Fact, Vocabulary, check_protocol, load_protocol
 from thimble.protocol.feel import FeelError, UnaryTest, parse_codes, parse_numbers
 

@@ -11,6 +11,7 @@ from decimal import Decimal
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from thimble.protocol.feel import FeelError, parse_codes, parse_numbers
 
 CODES = ("a", "b", "c", "d_1")

@@ -19,7 +19,7 @@ from .index import GAP, IMPOSSIBLE, Grid, joint_question, rules_firing
 from .model import Case, Rule, Table
 from .orders import order_faults
 from .protocol import Protocol
-from .reading import CASES
+from .strict import CASES
 from .witness import Kept, fewest, told
 
 

@@ -18,6 +18,7 @@ ACTION_COLUMNS = (
 )  # fmt: skip
 ACTION_KINDS = ("first_aid", "sample", "dose", "ask", "advice", "counsel", "review")
 ACTION_FOR = ("worker", "source", "department")
+COUNTED_FROM_EXPOSURE = "exposure"
 CAUTION_COLUMNS = ("topic", "text")
 
 

@@ -9,34 +9,32 @@ from __future__ import annotations
 
 import csv
 import hashlib
+import io
 import re
-import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, cast
 
-from .faults import Fault, ProtocolFaults
-from .feel import FeelError, UnaryTest, parse_codes, parse_numbers
+from .faults import ProtocolFaults
+from .feel import FeelError, UnaryTest, parse_codes
 from .finding import STANDINGS, Standing
 from .model import (
     ACTION_COLUMNS,
     ACTION_FOR,
     ACTION_KINDS,
     CAUTION_COLUMNS,
-    Case,
-    Impossible,
+    COUNTED_FROM_EXPOSURE,
     Manifest,
     Output,
     Rule,
     Table,
 )
-from .space import MEMBER_CELLS
-from .vocabulary import Fact, Vocabulary
+from .reading_rest import parse_test, read_cases, read_impossible, read_severity
+from .strict import CASES, MANIFEST, Strict
+from .vocabulary import Vocabulary
 
-MANIFEST = "protocol.toml"
-CASES = "cases.toml"
 OUTPUT_MARK = "→ "
 LAST_COLUMNS = ("source", "standing", "note")
 ROLES = ("reasons", "actions", "cautions")
@@ -68,37 +66,42 @@ class _TableHead:
 
 
 @dataclass
-class _Reader:
-    folder: Path
-    vocabulary: Vocabulary
-    faults: list[Fault] = field(default_factory=list)
+class _Reader(Strict):
     outputs: dict[str, Output] = field(default_factory=dict)
     sources: dict[str, str] = field(default_factory=dict)
     rule_places: dict[str, str] = field(default_factory=dict)
-
-    def fault(self, file: str, message: str, row: int = 0, column: str = "") -> None:
-        self.faults.append(Fault(file, row, column, message))
+    incomplete: set[str] = field(default_factory=set)
+    """Tables with a fault in them: what else names their content is not judged by what is left."""
 
     # -- the folder ---------------------------------------------------------------------------
 
     def read(self) -> Manifest:
-        raw = self._toml(MANIFEST)
+        raw = self.toml(MANIFEST)
         if raw is None:
             raise ProtocolFaults(self.faults)
-        self._keys(
+        self.keys(
             MANIFEST, raw, "",
             required=("id", "title", "jurisdiction", "edition", "in_force_from", "sources",
                       "outputs", "tables"),
             optional=("note", "severity", "impossible"),
         )  # fmt: skip
-        self.sources = self._texts(MANIFEST, raw.get("sources", {}), "sources")
+        words = {
+            key: self.text(MANIFEST, raw, key)
+            for key in ("id", "title", "jurisdiction", "edition", "note")
+        }
+        self.sources = self.texts(MANIFEST, raw.get("sources", {}), "sources")
         self._read_outputs(raw.get("outputs", {}))
         heads = self._read_heads(raw.get("tables", []))
         self._check_files(heads)
         tables = self._read_tables(heads)
-        impossible = self._read_impossible(raw.get("impossible", []))
-        fact_order, outcome_order = self._read_severity(raw.get("severity", {}))
-        cases = self._read_cases(tables)
+        self._check_outputs(heads)
+        self._check_clocks(heads, tables)
+        unsure = self.incomplete | {
+            d for head in heads if head.id in self.incomplete for d in head.decides
+        }
+        impossible = read_impossible(self, raw.get("impossible", []))
+        fact_order, outcome_order = read_severity(self, raw.get("severity", {}), self.outputs)
+        cases = read_cases(self, tables, self.outputs, unsure)
         in_force = raw.get("in_force_from")
         if not isinstance(in_force, date) or isinstance(in_force, datetime):
             self.fault(MANIFEST, "write a date, for example 2026-01-01", column="in_force_from")
@@ -106,12 +109,8 @@ class _Reader:
         if self.faults:
             raise ProtocolFaults(sorted(self.faults))
         return Manifest(
-            id=self._text(raw, "id"),
-            title=self._text(raw, "title"),
-            jurisdiction=self._text(raw, "jurisdiction"),
-            edition=self._text(raw, "edition"),
+            **words,
             in_force_from=in_force,
-            note=str(raw.get("note", "")),
             sources=self.sources,
             outputs=self.outputs,
             tables=tuple(tables),
@@ -122,78 +121,17 @@ class _Reader:
             digest=_digest(self.folder),
         )
 
-    def _toml(self, name: str) -> dict[str, Any] | None:
-        path = self.folder / name
-        try:
-            return tomllib.loads(path.read_text(encoding="utf-8"))
-        except FileNotFoundError:
-            self.fault(name, f"the file is missing from {self.folder.name}; add it")
-        except UnicodeDecodeError as error:
-            self.fault(name, f"is not UTF-8 at byte {error.start}; save it as UTF-8")
-        except tomllib.TOMLDecodeError as error:
-            self.fault(name, f"is not TOML: {error}")
-        return None
-
-    def _text(self, raw: Mapping[str, Any], key: str) -> str:
-        return str(raw.get(key, ""))
-
-    def _keys(
-        self,
-        file: str,
-        raw: Any,
-        where: str,
-        required: Sequence[str],
-        optional: Sequence[str] = (),
-    ) -> bool:
-        """Fault every key that is missing or not known; True if `raw` is a table at all."""
-        if not isinstance(raw, dict):
-            self.fault(file, f"{where or 'the file'} must be a table of keys and values")
-            return False
-        prefix = f"{where}." if where else ""
-        allowed = (*required, *optional)
-        for key in raw:
-            if key not in allowed:
-                self.fault(
-                    file, f"unknown key; allowed are {', '.join(allowed)}", column=f"{prefix}{key}"
-                )
-        for key in required:
-            if key not in raw:
-                self.fault(file, "this key is missing; add it", column=f"{prefix}{key}")
-            elif raw[key] in ("", [], {}):
-                self.fault(file, "is empty; fill it in", column=f"{prefix}{key}")
-        return True
-
-    def _texts(self, file: str, raw: Any, where: str) -> dict[str, str]:
-        if not isinstance(raw, dict):
-            self.fault(file, "must be a table of texts", column=where)
-            return {}
-        for key, value in raw.items():
-            if not isinstance(value, str) or not value.strip():
-                self.fault(file, "must be a text that is not empty", column=f"{where}.{key}")
-        return {key: str(value) for key, value in raw.items()}
-
-    def _list_of_texts(self, file: str, raw: Any, where: str) -> tuple[str, ...]:
-        if not isinstance(raw, list) or not all(isinstance(item, str) and item for item in raw):
-            self.fault(file, "must be a list of texts", column=where)
-            return ()
-        if len(set(raw)) != len(raw):
-            self.fault(file, "lists a value twice; list it once", column=where)
-        return tuple(raw)
-
     # -- outputs, tables' heads ---------------------------------------------------------------
 
     def _read_outputs(self, raw: Any) -> None:
-        if not isinstance(raw, dict):
-            self.fault(MANIFEST, "must be a table", column="outputs")
-            return
-        for id_, body in raw.items():
+        for id_, body in self.table(MANIFEST, raw, "outputs").items():
             where = f"outputs.{id_}"
             if id_ in self.vocabulary:
                 self.fault(MANIFEST, "is the name of a fact; choose another", column=where)
-            if not self._keys(MANIFEST, body, where, ("values",), ("label", "labels")):
+            if not self.keys(MANIFEST, body, where, ("values",), ("label", "labels")):
                 continue
-            values = self._list_of_texts(MANIFEST, body.get("values"), f"{where}.values")
-            labels = self._texts(MANIFEST, body.get("labels", {}), f"{where}.labels")
+            values = self.list_of_texts(MANIFEST, body.get("values"), f"{where}.values")
+            labels = self.texts(MANIFEST, body.get("labels", {}), f"{where}.labels")
             for value in labels:
                 if value not in values:
                     self.fault(
@@ -201,32 +139,30 @@ class _Reader:
                         f"labels {value!r}, which is not a value; values are {', '.join(values)}",
                         column=f"{where}.labels",
                     )
-            self.outputs[id_] = Output(id_, values, str(body.get("label", "")), labels)
+            self.outputs[id_] = Output(
+                id_, values, self.text(MANIFEST, body, "label", where), labels
+            )
 
     def _read_heads(self, raw: Any) -> list[_TableHead]:
         heads: list[_TableHead] = []
-        if not isinstance(raw, list):
-            self.fault(MANIFEST, "write one [[tables]] entry a table", column="tables")
-            return heads
-        for number, body in enumerate(raw, start=1):
-            where = f"tables[{number}]"
-            if not self._keys(
+        for where, body in self.tables(MANIFEST, raw, "tables"):
+            if not self.keys(
                 MANIFEST, body, where,
                 ("id", "file", "hit_policy", "question"),
                 ("decides", "role", "key", "clock_stops_with"),
             ):  # fmt: skip
                 continue
             head = _TableHead(
-                id=self._text(body, "id"),
-                file=self._text(body, "file"),
-                hit_policy=self._text(body, "hit_policy"),
-                role=str(body.get("role", "decision")),
-                question=self._text(body, "question"),
-                decides=self._list_of_texts(MANIFEST, body["decides"], f"{where}.decides")
+                id=self.text(MANIFEST, body, "id", where),
+                file=self.text(MANIFEST, body, "file", where),
+                hit_policy=self.text(MANIFEST, body, "hit_policy", where),
+                role=self.text(MANIFEST, body, "role", where) or "decision",
+                question=self.text(MANIFEST, body, "question", where),
+                decides=self.list_of_texts(MANIFEST, body["decides"], f"{where}.decides")
                 if "decides" in body
                 else (),
-                key=str(body.get("key", "")),
-                clock_stops_with=str(body.get("clock_stops_with", "")),
+                key=self.text(MANIFEST, body, "key", where),
+                clock_stops_with=self.text(MANIFEST, body, "clock_stops_with", where),
             )
             self._check_head(head, heads, where)
             heads.append(head)
@@ -235,6 +171,16 @@ class _Reader:
     def _check_head(self, head: _TableHead, earlier: list[_TableHead], where: str) -> None:
         if not IDENTIFIER.fullmatch(head.id):
             self.fault(MANIFEST, "write lower-case letters, digits and _", column=f"{where}.id")
+        if head.file != Path(head.file).name or not head.file.endswith(".csv"):
+            self.fault(
+                MANIFEST,
+                f"{head.file!r} must be the name of a CSV file in this folder",
+                column=f"{where}.file",
+            )
+        if any(head.file == other.file for other in earlier):
+            self.fault(
+                MANIFEST, f"{head.file!r} holds another table already", column=f"{where}.file"
+            )
         if any(head.id == other.id for other in earlier):
             self.fault(MANIFEST, f"the table {head.id!r} is declared twice", column=f"{where}.id")
         if head.hit_policy == "UNIQUE":
@@ -286,6 +232,50 @@ class _Reader:
                     column=f"{where}.decides",
                 )
 
+    def _check_outputs(self, heads: list[_TableHead]) -> None:
+        """Every output is decided once; a collection does not share its id with a decision."""
+        decided = {decision for head in heads for decision in head.decides}
+        reasons = {head.id for head in heads if head.role == "reasons"}
+        for id_ in self.outputs:
+            if id_ not in decided | reasons:
+                self.fault(
+                    MANIFEST,
+                    "no table decides it; name it in `decides` of a table or remove it",
+                    column=f"outputs.{id_}",
+                )
+        for number, head in enumerate(heads, start=1):
+            if head.hit_policy == "COLLECT" and head.id in decided:
+                self.fault(
+                    MANIFEST,
+                    f"{head.id!r} is the name of a decision; choose another",
+                    column=f"tables[{number}].id",
+                )
+
+    def _check_clocks(self, heads: list[_TableHead], tables: list[Table]) -> None:
+        """A clock starts or stops with the exposure or with an action that some rule gives."""
+        actions = {r.outputs["action"] for t in tables if t.role == "actions" for r in t.rules}
+        if any(head.role == "actions" and head.id in self.incomplete for head in heads):
+            return  # the action may stand in a row that could not be read
+        for number, head in enumerate(heads, start=1):
+            if head.clock_stops_with and head.clock_stops_with not in actions:
+                self.fault(
+                    MANIFEST,
+                    f"{head.clock_stops_with!r} is no action of this protocol; "
+                    f"actions are {', '.join(sorted(actions)) or 'none'}",
+                    column=f"tables[{number}].clock_stops_with",
+                )
+        for table in tables:
+            for rule in table.rules if table.role == "actions" else ():
+                start = rule.outputs["counted_from"]
+                if start != COUNTED_FROM_EXPOSURE and start not in actions:
+                    self.fault(
+                        table.file,
+                        f"{start!r} is no action of this protocol; write "
+                        f"{COUNTED_FROM_EXPOSURE} or one of {', '.join(sorted(actions))}",
+                        row=rule.row,
+                        column=f"{OUTPUT_MARK}counted_from",
+                    )
+
     def _check_files(self, heads: list[_TableHead]) -> None:
         known = {MANIFEST, CASES} | {head.file for head in heads}
         for path in sorted(self.folder.iterdir()):
@@ -299,7 +289,10 @@ class _Reader:
         decided_by = {d: head.id for head in heads for d in head.decides}
         feeds: dict[str, set[str]] = {}
         for head in heads:
+            before = len(self.faults)
             table = self._read_table(head, decided_by)
+            if len(self.faults) > before:
+                self.incomplete.add(head.id)
             if table is not None:
                 tables.append(table)
                 feeds[table.id] = {decided_by[i] for i in table.inputs if i in decided_by}
@@ -378,7 +371,7 @@ class _Reader:
             self.fault(name, f"is not UTF-8 at byte {error.start}; save it as UTF-8")
             return []
         rows: list[tuple[int, list[str]]] = []
-        reader = csv.reader(text.splitlines(keepends=True), strict=True)
+        reader = csv.reader(io.StringIO(text, newline=""), strict=True)
         line = 1
         try:
             for row in reader:
@@ -407,39 +400,16 @@ class _Reader:
             outputs
         ):
             self.fault(head.file, "write all input columns before the outputs", row=1)
-        for column in (*inputs, *outputs):
-            if (*inputs, *outputs).count(column) > 1:
-                self.fault(head.file, "the column stands twice", row=1, column=column)
+        for columns, mark in ((inputs, ""), (outputs, OUTPUT_MARK)):
+            for column in columns:
+                if columns.count(column) > 1:
+                    self.fault(head.file, "the column stands twice", row=1, column=mark + column)
         for column in inputs:
-            self._check_input(head, column, decided_by)
+            self.check_column(head.file, 1, column, column, tuple(decided_by))
         if not inputs:
             self.fault(head.file, "has no input column; a rule must ask something", row=1)
         self._check_output_columns(head, outputs)
         return (inputs, outputs) if len(self.faults) == before else None
-
-    def _check_input(self, head: _TableHead, column: str, decided_by: Mapping[str, str]) -> None:
-        fact_id, dot, member = column.partition(".")
-        fact = self.vocabulary.get(fact_id)
-        if fact is None:
-            if column in decided_by:
-                return
-            near = _nearest(fact_id, (*self.vocabulary, *decided_by))
-            self.fault(
-                head.file,
-                f"is neither a fact nor an earlier decision{near}",
-                row=1,
-                column=column,
-            )
-        elif fact.kind == "set" and (not dot or member not in fact.values):
-            self.fault(
-                head.file,
-                f"is a set; name one member, as in {fact_id}.{fact.values[0]}; "
-                f"members are {', '.join(fact.values)}",
-                row=1,
-                column=column,
-            )
-        elif fact.kind != "set" and dot:
-            self.fault(head.file, f"{fact_id} has no members", row=1, column=column)
 
     def _check_output_columns(self, head: _TableHead, outputs: tuple[str, ...]) -> None:
         expected: tuple[str, ...]
@@ -526,7 +496,8 @@ class _Reader:
     def _test(self, column: str, cell: str) -> UnaryTest:
         fact = self.vocabulary.get(column.partition(".")[0])
         if fact is None:
-            return parse_codes(cell, self.outputs[column].values)
+            output = self.outputs.get(column)  # absent where its own declaration is at fault
+            return parse_codes(cell, output.values) if output else UnaryTest(cell, any=True)
         return parse_test(fact, cell)
 
     def _check_output_cell(self, head: _TableHead, line: int, column: str, cell: str) -> None:
@@ -553,7 +524,7 @@ class _Reader:
 
     def _check_source(self, head: _TableHead, line: int, source: str) -> None:
         for part in filter(None, source.split("; ")):
-            key = part.partition(":")[0].strip()
+            key, _, locator = (word.strip() for word in part.partition(":"))
             if key not in self.sources:
                 self.fault(
                     head.file,
@@ -562,140 +533,13 @@ class _Reader:
                     row=line,
                     column="source",
                 )
-
-    # -- impossible situations, severity, cases -----------------------------------------------
-
-    def _read_impossible(self, raw: Any) -> list[Impossible]:
-        found = []
-        for number, body in enumerate(raw if isinstance(raw, list) else [], start=1):
-            where = f"impossible[{number}]"
-            if not self._keys(MANIFEST, body, where, ("when", "because")):
-                continue
-            tests = {}
-            for column, cell in body.get("when", {}).items():
-                fact = self.vocabulary.get(column.partition(".")[0])
-                if fact is None:
-                    near = _nearest(column, tuple(self.vocabulary))
-                    self.fault(MANIFEST, f"is not a fact{near}", column=f"{where}.when.{column}")
-                    continue
-                try:
-                    tests[column] = parse_test(fact, str(cell))
-                except FeelError as error:
-                    self.fault(MANIFEST, str(error), column=f"{where}.when.{column}")
-            found.append(Impossible(tests, str(body.get("because", ""))))
-        return found
-
-    def _read_severity(
-        self, raw: Any
-    ) -> tuple[dict[str, tuple[tuple[str, ...], ...]], dict[str, tuple[tuple[str, ...], ...]]]:
-        if not raw or not self._keys(MANIFEST, raw, "severity", (), ("facts", "outcomes")):
-            return {}, {}
-        facts = {
-            id_: self._order(
-                f"severity.facts.{id_}",
-                order,
-                self.vocabulary[id_].values if id_ in self.vocabulary else None,
-            )
-            for id_, order in raw.get("facts", {}).items()
-        }
-        outcomes = {
-            id_: self._order(
-                f"severity.outcomes.{id_}",
-                order,
-                self.outputs[id_].values if id_ in self.outputs else None,
-            )
-            for id_, order in raw.get("outcomes", {}).items()
-        }
-        return facts, outcomes
-
-    def _order(
-        self, where: str, raw: Any, allowed: tuple[str, ...] | None
-    ) -> tuple[tuple[str, ...], ...]:
-        if allowed is None:
-            self.fault(MANIFEST, "orders something that is not declared", column=where)
-            return ()
-        if not allowed:
-            self.fault(MANIFEST, "only codes can be ordered by a list", column=where)
-            return ()
-        groups = [item if isinstance(item, list) else [item] for item in raw]
-        for value in (value for group in groups for value in group):
-            if value not in allowed:
+            elif not locator:
                 self.fault(
-                    MANIFEST,
-                    f"the value {value!r} is not known; allowed are {', '.join(allowed)}",
-                    column=where,
+                    head.file,
+                    f"say where in {key} it stands; write {key}: place",
+                    row=line,
+                    column="source",
                 )
-        return tuple(tuple(group) for group in groups)
-
-    def _read_cases(self, tables: Sequence[Table]) -> list[Case]:
-        raw = self._toml(CASES)
-        if raw is None or not self._keys(CASES, raw, "", ("case",)):
-            return []
-        cases = []
-        names: set[str] = set()
-        collect = {t.id for t in tables if t.hit_policy == "COLLECT"}
-        decisions = {d for t in tables for d in t.decides}
-        for number, body in enumerate(raw.get("case", []), start=1):
-            where = f"case[{number}]"
-            if not self._keys(
-                CASES, body, where, ("name", "source", "facts"),
-                ("expect", "possible", "includes", "excludes"),
-            ):  # fmt: skip
-                continue
-            name = str(body.get("name", ""))
-            where = f"case {name!r}"
-            if name in names:
-                self.fault(CASES, "two cases have this name; rename one", column=where)
-            names.add(name)
-            facts = self._case_facts(where, body.get("facts", {}))
-            for key, among in (
-                ("expect", decisions | collect),
-                ("possible", decisions),
-                ("includes", collect),
-                ("excludes", collect),
-            ):
-                for id_ in body.get(key, {}):
-                    if id_ not in among:
-                        self.fault(
-                            CASES,
-                            f"{id_!r} is not decided here; allowed are {', '.join(sorted(among))}",
-                            column=f"{where}.{key}",
-                        )
-            if not any(body.get(key) for key in ("expect", "possible", "includes", "excludes")):
-                self.fault(CASES, "expects nothing; say what must come out", column=where)
-            cases.append(
-                Case(
-                    name=name,
-                    source=str(body.get("source", "")),
-                    facts=facts,
-                    expect=body.get("expect", {}),
-                    possible={k: tuple(v) for k, v in body.get("possible", {}).items()},
-                    includes={k: tuple(v) for k, v in body.get("includes", {}).items()},
-                    excludes={k: tuple(v) for k, v in body.get("excludes", {}).items()},
-                )
-            )
-        return cases
-
-    def _case_facts(self, where: str, raw: Any) -> dict[str, Any]:
-        facts: dict[str, Any] = {}
-        for id_, value in raw.items() if isinstance(raw, dict) else ():
-            fact = self.vocabulary.get(id_)
-            if fact is None:
-                near = _nearest(id_, tuple(self.vocabulary))
-                self.fault(CASES, f"{id_!r} is not a fact{near}", column=f"{where}.facts")
-                continue
-            try:
-                facts[id_] = fact.check(value)
-            except ValueError as error:
-                self.fault(CASES, str(error), column=f"{where}.facts")
-        return facts
-
-
-def parse_test(fact: Fact, cell: str) -> UnaryTest:
-    """A cell over `fact`; a member column of a set fact takes yes or no."""
-    if fact.kind == "number":
-        return parse_numbers(cell, fact.unit)
-    return parse_codes(cell, fact.values if fact.kind == "code" else MEMBER_CELLS)
 
 
 def _circle(start: str, feeds: Mapping[str, set[str]]) -> list[str]:
@@ -711,13 +555,6 @@ def _circle(start: str, feeds: Mapping[str, set[str]]) -> list[str]:
                 seen.add(feeder)
                 ways.append([*way, feeder])
     return []
-
-
-def _nearest(word: str, words: Sequence[str]) -> str:
-    from difflib import get_close_matches
-
-    near = get_close_matches(word, words, n=1)
-    return f"; did you mean {near[0]!r}?" if near else "; add it to the vocabulary first"
 
 
 def _digest(folder: Path) -> str:

@@ -1,0 +1,222 @@
+"""The rest of a protocol folder: situations that cannot be, declared orders, and its own cases."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence, Set
+from typing import Any
+
+from .feel import FeelError, UnaryTest, parse_codes, parse_numbers
+from .model import Case, Impossible, Output, Table
+from .space import MEMBER_CELLS
+from .strict import CASES, MANIFEST, Strict, nearest
+from .vocabulary import Fact
+
+Order = tuple[tuple[str, ...], ...]
+
+
+def parse_test(fact: Fact, cell: str) -> UnaryTest:
+    """A cell over `fact`; a member column of a set fact takes yes or no."""
+    if fact.kind == "number":
+        return parse_numbers(cell, fact.unit)
+    return parse_codes(cell, fact.values if fact.kind == "code" else MEMBER_CELLS)
+
+
+# -- impossible situations ----------------------------------------------------------------------
+
+
+def read_impossible(strict: Strict, raw: Any) -> list[Impossible]:
+    """Every `[[impossible]]` entry that could be understood."""
+    found = []
+    for where, body in strict.tables(MANIFEST, raw, "impossible"):
+        if not strict.keys(MANIFEST, body, where, ("when", "because")):
+            continue
+        tests = {}
+        for column, cell in strict.table(MANIFEST, body.get("when", {}), f"{where}.when").items():
+            place = f"{where}.when.{column}"
+            if not strict.check_column(MANIFEST, 0, column, place):
+                continue
+            if not isinstance(cell, str):
+                strict.fault(MANIFEST, f"must be a text in quotes; found {cell!r}", column=place)
+                continue
+            try:
+                tests[column] = parse_test(strict.vocabulary[column.partition(".")[0]], cell)
+            except FeelError as error:
+                strict.fault(MANIFEST, str(error), column=place)
+        found.append(Impossible(tests, strict.text(MANIFEST, body, "because", where)))
+    return found
+
+
+# -- orders -------------------------------------------------------------------------------------
+
+
+def read_severity(
+    strict: Strict, raw: Any, outputs: Mapping[str, Output]
+) -> tuple[dict[str, Order], dict[str, Order]]:
+    """The declared orders of facts and of outcomes, ascending."""
+    if not raw or not strict.keys(MANIFEST, raw, "severity", (), ("facts", "outcomes")):
+        return {}, {}
+    codes = {id_: f.values if f.kind == "code" else () for id_, f in strict.vocabulary.items()}
+    decided = {id_: output.values for id_, output in outputs.items()}
+    return _orders(strict, raw, "facts", codes), _orders(strict, raw, "outcomes", decided)
+
+
+def _orders(
+    strict: Strict, raw: Mapping[str, Any], kind: str, allowed: Mapping[str, tuple[str, ...]]
+) -> dict[str, Order]:
+    where = f"severity.{kind}"
+    orders = strict.table(MANIFEST, raw.get(kind, {}), where)
+    return {
+        id_: _order(strict, f"{where}.{id_}", order, allowed.get(id_))
+        for id_, order in orders.items()
+    }
+
+
+def _order(strict: Strict, where: str, raw: Any, allowed: tuple[str, ...] | None) -> Order:
+    if allowed is None:
+        strict.fault(MANIFEST, "orders something that is not declared", column=where)
+        return ()
+    if not allowed:
+        strict.fault(MANIFEST, "only codes can be ordered by a list", column=where)
+        return ()
+    if not isinstance(raw, list):
+        strict.fault(MANIFEST, "must be a list, the mildest first", column=where)
+        return ()
+    groups = [item if isinstance(item, list) else [item] for item in raw]
+    seen: list[Any] = []
+    for value in (value for group in groups for value in group):
+        if value not in allowed:
+            strict.fault(
+                MANIFEST,
+                f"the value {value!r} is not known; allowed are {', '.join(allowed)}",
+                column=where,
+            )
+        if value in seen:
+            strict.fault(MANIFEST, f"lists {value!r} twice; list it once", column=where)
+        seen.append(value)
+    return tuple(tuple(map(str, group)) for group in groups)
+
+
+# -- cases --------------------------------------------------------------------------------------
+
+
+def read_cases(
+    strict: Strict, tables: Sequence[Table], outputs: Mapping[str, Output], unsure: Set[str]
+) -> list[Case]:
+    """The protocol's own cases; each decision, value and name in them is one that can come out.
+
+    What cases say of the ids in `unsure` is not judged: those tables have faults of their own.
+    """
+    raw = strict.toml(CASES)
+    if raw is None or not strict.keys(CASES, raw, "", ("case",)):
+        return []
+    decisions: dict[str, tuple[str, ...] | None] = {
+        d: outputs[d].values for t in tables for d in t.decides if d in outputs
+    }
+    named: dict[str, tuple[str, ...] | None] = {
+        t.id: tuple(dict.fromkeys(rule.outputs[t.key or t.outputs[0]] for rule in t.rules))
+        for t in tables
+        if t.hit_policy == "COLLECT" and t.outputs and (not t.key or t.key in t.outputs)
+    }
+    decisions.update(dict.fromkeys(unsure))
+    named.update(dict.fromkeys(unsure))
+    cases: list[Case] = []
+    for number, body in strict.tables(CASES, raw.get("case", []), "case"):
+        if not strict.keys(
+            CASES, body, number, ("name", "source", "facts"),
+            ("expect", "possible", "includes", "excludes"),
+        ):  # fmt: skip
+            continue
+        name = strict.text(CASES, body, "name", number)
+        where = f"case {name!r}"
+        if any(name == other.name for other in cases):
+            strict.fault(CASES, "two cases have this name; rename one", column=where)
+        if not any(body.get(key) for key in ("expect", "possible", "includes", "excludes")):
+            strict.fault(CASES, "expects nothing; say what must come out", column=where)
+        cases.append(
+            Case(
+                name=name,
+                source=strict.text(CASES, body, "source", where),
+                facts=_facts(strict, where, body.get("facts", {})),
+                expect=_expected(strict, where, body.get("expect", {}), decisions, named),
+                possible=_outcomes(strict, where, "possible", body, decisions),
+                includes=_outcomes(strict, where, "includes", body, named),
+                excludes=_outcomes(strict, where, "excludes", body, named),
+            )
+        )
+    return cases
+
+
+def _expected(
+    strict: Strict,
+    where: str,
+    raw: Any,
+    decisions: Mapping[str, tuple[str, ...] | None],
+    named: Mapping[str, tuple[str, ...] | None],
+) -> dict[str, str | list[str]]:
+    found: dict[str, str | list[str]] = {}
+    for id_, value in strict.table(CASES, raw, f"{where}.expect").items():
+        place = f"{where}.expect.{id_}"
+        if id_ in decisions and decisions[id_] is None:
+            continue
+        if id_ in decisions:
+            if not isinstance(value, str):
+                strict.fault(CASES, f"must be one value; found {value!r}", column=place)
+                continue
+            _check_values(strict, place, [value], decisions[id_])
+            found[id_] = value
+        elif _is_decided(strict, f"{where}.expect", id_, (*decisions, *named)):
+            found[id_] = list(strict.list_of_texts(CASES, value, place))
+            _check_values(strict, place, found[id_], named[id_])
+    return found
+
+
+def _outcomes(
+    strict: Strict,
+    where: str,
+    key: str,
+    body: Mapping[str, Any],
+    allowed: Mapping[str, tuple[str, ...] | None],
+) -> dict[str, tuple[str, ...]]:
+    found = {}
+    for id_, value in strict.table(CASES, body.get(key, {}), f"{where}.{key}").items():
+        if _is_decided(strict, f"{where}.{key}", id_, tuple(allowed)):
+            place = f"{where}.{key}.{id_}"
+            found[id_] = strict.list_of_texts(CASES, value, place)
+            _check_values(strict, place, found[id_], allowed[id_])
+    return found
+
+
+def _is_decided(strict: Strict, where: str, id_: str, among: Sequence[str]) -> bool:
+    if id_ in among:
+        return True
+    strict.fault(
+        CASES, f"{id_!r} is not decided here; allowed are {', '.join(sorted(among))}", column=where
+    )
+    return False
+
+
+def _check_values(
+    strict: Strict, where: str, values: Iterable[str], allowed: Sequence[str] | None
+) -> None:
+    for value in values:
+        if allowed is not None and value not in allowed:
+            strict.fault(
+                CASES,
+                f"the value {value!r} is not known; allowed are {', '.join(allowed)}",
+                column=where,
+            )
+
+
+def _facts(strict: Strict, where: str, raw: Any) -> dict[str, Any]:
+    facts: dict[str, Any] = {}
+    for id_, value in strict.table(CASES, raw, f"{where}.facts").items():
+        fact: Fact | None = strict.vocabulary.get(id_)
+        if fact is None:
+            near = nearest(id_, tuple(strict.vocabulary))
+            strict.fault(CASES, f"{id_!r} is not a fact{near}", column=f"{where}.facts")
+            continue
+        try:
+            facts[id_] = fact.check(value)
+        except ValueError as error:
+            strict.fault(CASES, str(error), column=f"{where}.facts")
+    return facts
