@@ -659,3 +659,34 @@ def test_the_two_schools_of_first_aid_are_not_mixed() -> None:
     assert "squeeze" not in lines["us"]
     assert "bleed" not in lines["us"]
     assert all("bleach" in text for text in lines.values())
+
+
+# -- words -----------------------------------------------------------------------------------------
+
+TOPICS = {
+    "hiv", "hbv", "hcv", "tetanus", "medicines", "precautions", "warning_signs", "first_aid", "general",
+}  # fmt: skip
+
+
+@both
+def test_each_caution_has_a_known_topic_and_is_a_whole_sentence(name: str) -> None:
+    cautions = [row for _, row in rows(name) if "→ topic" in row]
+
+    assert {row["→ topic"] for row in cautions} <= TOPICS
+    assert [row["rule"] for row in cautions if not row["→ text"].endswith(".")] == []
+    assert [row["rule"] for row in cautions if len(row["→ text"]) > 300] == []
+
+
+@both
+def test_every_dose_named_in_a_text_is_sent_to_the_pharmacist_or_was_read(name: str) -> None:
+    """A dose from memory alone is never printed as if it were sure."""
+    dose = re.compile(r"\d+ (?:mg|IU|mL)\b(?!/)")
+    bare = [
+        row["rule"]
+        for _, row in rows(name)
+        if (text := row.get("→ text", row.get("→ what", ""))) and dose.search(text)
+        and row["standing"] not in {"read", "secondary"}
+        and "Check with the pharmacist" not in text
+    ]  # fmt: skip
+
+    assert bare == []
