@@ -205,7 +205,7 @@ def correct(
         correction["withdrawn"] = True
     elif faults := faults_of(found.kind, after, vocabulary):
         # An entry whose only fact is taken back says nothing: it is withdrawn as a whole.
-        if found.kind is Kind.FACT_LEARNED and not after.get("facts"):
+        if found.kind is Kind.FACT_LEARNED and after.get("facts") == {}:
             faults = [f"entry {position} would hold no fact any more; withdraw it instead"]
         raise Refused(faults)
     return append(

@@ -37,8 +37,8 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
     Tables with a stopped clock (`clock_stops_with`) are answered with the hours at which that action
     was done, and whatever rests on their decisions follows them: prophylaxis begun in time stays
     indicated when the limit for beginning it has passed. An exposure known to the hour or the date is
-    answered for every whole and half hour it may have been; what they do not agree on stays open.
-    Its windows count from its first possible instant, so that none closes later than shown.
+    answered on both sides of every limit that falls within; what is not the same throughout stays
+    open. Its windows count from its first possible instant, so that none closes later than shown.
 
     Raises:
         ValueError: `now` has no offset, or a window's text is no duration.

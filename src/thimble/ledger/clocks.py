@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from functools import lru_cache
+from itertools import pairwise
 
 from thimble.clinical.durations import hours_between
 from thimble.ledger.consistent import answer as answer_to
@@ -95,10 +96,13 @@ def _hours(moment: Moment, until: datetime, protocol: Protocol) -> list[float | 
 
     most = within(hours_between(moment.first, until))
     least = within(hours_between(moment.last, until))
-    if moment.first == moment.last or most == least:
+    axis = protocol.index.axes.get(HOURS)
+    if axis is None or most == least:
         return [most]
-    halves = (step / 2 for step in range(int(least * 2), int(most * 2) + 2))
-    return [*sorted({least, most, *(h for h in halves if least < h < most)})]
+    # One value in each cell that the interval reaches: the limits in it, and one between any two.
+    ends = [least, *(cut for cut in axis.cuts if least < cut < most), most]
+    between = [(one + other) / 2 for one, other in pairwise(ends)]
+    return [*sorted({*ends, *between})]
 
 
 def _agree(answers: Sequence[Evaluation]) -> Evaluation:

@@ -25,15 +25,17 @@ class Change:
     """What is different in the plan after.
 
     `added`: actions to do that were not to do before; `settled`: possible before, certain now;
-    `no_longer_needed`: to do before, not now and not done; `done`: done since; `late`: late since;
-    `changed`: the same action with other words or another amount; `reasons`: reasons that came
-    (table, reason); `contradictions`: sentences that came.
+    `changed`: the same action with other words or another amount; `no_longer_needed`: certainly to
+    do before, not now and not done; `ruled_out`: possible before, not now; `done`, `departed` and
+    `late`: since then; `reasons`: reasons that came (table, reason); `contradictions`: sentences
+    that came.
     """
 
     decisions: tuple[DecisionChange, ...] = ()
     added: tuple[Action, ...] = ()
     settled: tuple[Action, ...] = ()
     no_longer_needed: tuple[Action, ...] = ()
+    ruled_out: tuple[Action, ...] = ()
     done: tuple[Action, ...] = ()
     departed: tuple[Action, ...] = ()
     late: tuple[Action, ...] = ()
@@ -61,12 +63,17 @@ class Change:
             ("Now certain", self.settled),
             ("Changed", self.changed),
             ("No longer needed", self.no_longer_needed),
+            ("Ruled out", self.ruled_out),
             ("Done", self.done),
             ("Departed from", self.departed),
             ("Late", self.late),
         ):
             for action in actions:
-                amount = f" ({action.amount})" if action.amount else ""
+                amount = (
+                    f" ({action.amount})"
+                    if action.amount and lead in ("New", "Changed", "Now certain")
+                    else ""
+                )
                 said.append(f"{lead}: {action.what}{amount}")
         for table, reason in self.reasons:
             output = outputs.get(table)
@@ -110,7 +117,8 @@ def diff(before: Plan, after: Plan) -> Change:
         ),
         added=tuple(a for a in after.actions if a.state in TO_DO and a.id not in to_do_before),
         settled=tuple(now for was, now in both if now.certain and not was.certain),
-        no_longer_needed=tuple(later.get(a.id, a) for a in gone),
+        no_longer_needed=tuple(later.get(a.id, a) for a in gone if a.certain),
+        ruled_out=tuple(later.get(a.id, a) for a in gone if not a.certain),
         done=newly(State.DONE),
         departed=newly(State.DEPARTED),
         late=tuple(now for was, now in both if now.state is State.LATE is not was.state),

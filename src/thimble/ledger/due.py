@@ -71,7 +71,7 @@ def actions_of(
         )
     actions += _left_over(set(produced), protocol, situation, moment, zone)
     order = {action.id: at for at, action in enumerate(actions)}
-    actions.sort(key=lambda a: (_rank(a.state), _closes(a.window), not a.certain, order[a.id]))
+    actions.sort(key=lambda a: (_rank(a.state), urgency(a, now), not a.certain, order[a.id]))
     return tuple(actions), needs_weight and gives_hbig
 
 
@@ -95,12 +95,26 @@ def _rank(state: State) -> int:
 _FAR = datetime.max.replace(tzinfo=UTC)
 
 
+def urgency(action: Action, now: datetime) -> tuple[int, datetime]:
+    """What comes first: smaller is sooner.
+
+    First aid; then what can be done now, by the limit it meets or has missed first (its target,
+    else its last instant), what has no limit after that; then what opens later, by when it opens;
+    then what waits for another action.
+    """
+    window = action.window
+    if window.waits_for:
+        return (4, _FAR)
+    if window.earliest is not None and window.earliest > now:
+        return (3, window.earliest.astimezone(UTC))
+    if action.kind == "first_aid":
+        return (0, _FAR)
+    return _closes(window)
+
+
 def _closes(window: Window) -> tuple[int, datetime]:
-    """What actions are ordered by: the last instant, else the target, else nothing; started first."""
-    closes = window.latest or window.target
-    if closes is not None:
-        return (0, closes.astimezone(UTC))
-    return (2 if window.waits_for else 1, _FAR)
+    limit = window.target or window.latest
+    return (2, _FAR) if limit is None else (1, limit.astimezone(UTC))
 
 
 def _window(

@@ -134,6 +134,7 @@ def fold(entries: Iterable[Entry], as_of: datetime, vocabulary: Mapping[str, Fac
         closed_reason=reading.closed_reason,
         entries=known[-1].position,
         last_digest=known[-1].digest,
+        last_number=known[-1].number,
     )
 
 

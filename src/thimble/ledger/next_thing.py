@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
-from thimble.clinical.windows import window_state
-from thimble.ledger.plan import Action, Plan, State
+from thimble.clinical.windows import span_down, window_state
+from thimble.ledger.due import urgency
+from thimble.ledger.plan import Action, Plan, State, Window
 from thimble.protocol.finding import Question
 from thimble.protocol.vocabulary import Fact
-
-_FAR = datetime.max.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
 class NextThing:
-    """`words` for a list; `closes_at` to order by, None where no limit runs.
+    """`words` for a list.
 
+    `closes_at` is the last instant of its window, or its target where there is no last instant;
+    `due_at` is what to order a list by: its target, or its last instant where there is no target,
+    or when it opens. None where no limit runs.
     `action` is what to do or, with a `question`, what the answer decides; both are None when there
     is nothing to do.
     """
@@ -26,53 +28,47 @@ class NextThing:
     closes_at: datetime | None
     action: Action | None = None
     question: Question | None = None
+    due_at: datetime | None = None
 
 
 def next_thing(plan: Plan, vocabulary: Mapping[str, Fact]) -> NextThing:
-    """What closes first: an action to do, or the question that decides whether there is one.
+    """What comes first (`urgency`): an action to do, or the question that decides whether it is one.
 
-    An action that is certain comes before one whose limit is the same and that is only possible;
-    one that is open now before one that opens later; one that waits for another is left out, since
-    that other comes first.
+    Of two with the same limit the certain one comes first. One that waits for another action is
+    left out, since that other comes first.
     """
     ready = [
         a for a in plan.actions if a.state in (State.OPEN, State.LATE) and not a.window.waits_for
     ]
+    ready.sort(key=lambda a: (urgency(a, plan.now), not a.certain))
     if ready:
-        action = min(ready, key=lambda a: (_later(a, plan.now), _closes(a), not a.certain))
-        question = _question(action, plan)
-        if action.certain or question is not None:
-            return NextThing(
-                _words(action, question, plan.now, vocabulary),
-                action.window.latest or action.window.target or _opening(action, plan.now),
-                action,
-                question,
-            )
+        question = _question(ready[0], plan)
+        if ready[0].certain or question is not None:
+            return _thing(ready[0], question, plan.now, vocabulary)
     if plan.questions:
-        question = plan.questions[0]
-        return NextThing(_asked(question, vocabulary), None, None, question)
-    certain = [a for a in ready if a.certain]
-    if certain:
-        action = min(certain, key=lambda a: (_later(a, plan.now), _closes(a)))
-        return NextThing(
-            _words(action, None, plan.now, vocabulary),
-            action.window.latest or action.window.target or _opening(action, plan.now),
-            action,
-        )
+        return NextThing(_asked(plan.questions[0], vocabulary), None, None, plan.questions[0])
+    for action in ready:
+        if action.certain:
+            return _thing(action, None, plan.now, vocabulary)
     return NextThing("Nothing to do now", None)
+
+
+def _thing(
+    action: Action, question: Question | None, now: datetime, vocabulary: Mapping[str, Fact]
+) -> NextThing:
+    window = action.window
+    opens = window.earliest if _later(action, now) else None
+    return NextThing(
+        words=_words(action, question, now, vocabulary),
+        closes_at=window.latest or window.target or opens,
+        action=action,
+        question=question,
+        due_at=opens or window.target or window.latest,
+    )
 
 
 def _later(action: Action, now: datetime) -> bool:
     return action.window.earliest is not None and action.window.earliest > now
-
-
-def _opening(action: Action, now: datetime) -> datetime | None:
-    return action.window.earliest if _later(action, now) else None
-
-
-def _closes(action: Action) -> datetime:
-    at = action.window.latest or action.window.target
-    return _FAR if at is None else at.astimezone(UTC)
 
 
 def _question(action: Action, plan: Plan) -> Question | None:
@@ -85,13 +81,26 @@ def _question(action: Action, plan: Plan) -> Question | None:
 def _words(
     action: Action, question: Question | None, now: datetime, vocabulary: Mapping[str, Fact]
 ) -> str:
-    window = action.window
-    limited = (window.earliest, window.target, window.latest) != (None, None, None)
-    left = window_state(window.earliest, window.target, window.latest, now).words if limited else ""
+    left = _left(action.window, now)
     what = action.what.rstrip(".")
     if question is not None:
         what = f"{_asked(question, vocabulary)} It decides: {what}"
-    return f"{what}: {left}" if left and left != "no time limit" else what
+    return f"{what}: {left}" if left else what
+
+
+def _left(window: Window, now: datetime) -> str:
+    """The time left; to the target first, while it can still be met."""
+    if (window.target, window.latest) == (None, None) and (
+        window.earliest is None or window.earliest <= now
+    ):
+        return ""
+    words = window_state(window.earliest, window.target, window.latest, now).words
+    opens = window.earliest is not None and window.earliest > now
+    if opens or window.target is None or window.latest is None or now > window.target:
+        return words
+    if window.target == window.latest:
+        return words
+    return f"{span_down(window.target - now)} to the target, {words}"
 
 
 def _asked(question: Question, vocabulary: Mapping[str, Fact]) -> str:

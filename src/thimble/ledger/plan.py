@@ -114,7 +114,8 @@ class Situation:
     `cannot_be_known` maps facts that were asked, that nobody can answer and that have no value
     `unknown` of their own, to the reason: they stay open, and are not asked again.
     `done` maps action ids to the entry that did them. `source_steps` maps asked, consented,
-    refused, lacks_capacity, sampled to their instants.
+    refused, lacks_capacity, sampled to their instants. `last_number` and `last_digest` are those of the
+    last entry in the whole ledger's count: the anchor that a printed page shows.
     """
 
     case: str
@@ -132,6 +133,7 @@ class Situation:
     closed_reason: str
     entries: int
     last_digest: str
+    last_number: int = 0
 
 
 @dataclass(frozen=True, slots=True)
