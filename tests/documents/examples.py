@@ -107,6 +107,7 @@ def situation(facts: dict[str, Value] | None = None, **changes: object) -> Situa
         closed_reason="",
         entries=19,
         last_digest=DIGEST,
+        last_number=4019,
     )
     return replace(built, **changes)  # type: ignore[arg-type]
 

@@ -75,6 +75,10 @@ def test_an_open_decision_is_never_told_as_settled(facts: dict[str, Value]):
         protocol().outputs[d].label
         for d, finding in decided.findings.items()
         if finding.value is None and not d.startswith("hbig_amount")
+    } | {
+        protocol().outputs[id_].label
+        for id_, items in decided.reasons.items()
+        if any(not item.certain for item in items)
     }
     assert len(summary.questions) == len(decided.questions)
     assert len(summary.steps) == len(decided.actions)

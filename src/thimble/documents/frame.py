@@ -85,7 +85,7 @@ def frame(
         printed=stamp(now, site.zone),
         case=situation.case if situation else "",
         anchor=(
-            Anchor(str(situation.entries), situation.last_digest[:DIGEST_SHOWN])
+            Anchor(str(situation.last_number), situation.last_digest[:DIGEST_SHOWN])
             if situation
             else Anchor()
         ),

@@ -12,7 +12,7 @@ from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of
 from thimble.documents.words import elapsed, minute, stamp, window_in_full
 from thimble.ledger.due import HBIG_AMOUNT
 from thimble.ledger.plan import Action, Caution, Plan, Situation, State
-from thimble.protocol.finding import STANDINGS, Finding, Reason
+from thimble.protocol.finding import STANDINGS, Finding, Item, Reason
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Vocabulary
 
@@ -212,10 +212,35 @@ class _Words:
 
     def decisions(self) -> tuple[Decision, ...]:
         """Every decision but the parts of a dose, which stand worked out beside the action."""
-        return tuple(
-            self._decision(finding)
-            for finding in self.plan.findings.values()
-            if finding.decision not in HBIG_AMOUNT
+        return (
+            *(
+                self._decision(finding)
+                for finding in self.plan.findings.values()
+                if finding.decision not in HBIG_AMOUNT
+            ),
+            *(self._reasons(id_, items) for id_, items in self.plan.reasons.items() if items),
+        )
+
+    def _reasons(self, id_: str, items: Sequence[Item]) -> Decision:
+        """A decision whose answer is a list: what applies for certain, and what may apply."""
+        output = self.protocol.outputs[id_]
+        sure = [item for item in items if item.certain]
+        perhaps = [item for item in items if not item.certain]
+        told = ", ".join(output.words(item.outputs[id_]) for item in sure)
+        if perhaps:
+            possible = ", ".join(output.words(item.outputs[id_]) for item in perhaps)
+            told = f"{told}; perhaps: {possible}" if told else f"Perhaps: {possible}"
+        because = tuple(reason for item in sure for reason in item.because)
+        facts = tuple(dict.fromkeys(fact for item in perhaps for fact in item.open_facts))
+        return Decision(
+            question=output.label or id_.replace("_", " "),
+            answer=told,
+            settled=not perhaps,
+            because=self._whys(because),
+            waits_for=self.waits_for(facts),
+            advised="",
+            departed="",
+            unconfirmed=unconfirmed(because),
         )
 
     def _decision(self, finding: Finding) -> Decision:
