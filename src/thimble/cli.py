@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import sys
 from collections.abc import Sequence
 
@@ -21,6 +22,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     for module in (assess, protocol, ledger, serve, demo, accounts):
         module.add_to(commands)
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that lacks a letter shows a question mark; a plan never fails for its dashes.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     options = parser.parse_args(arguments)
     try:
         status: int = options.run(options)

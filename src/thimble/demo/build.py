@@ -22,9 +22,7 @@ def build(stage: Stage, now: datetime, stories: Sequence[Story] = STORIES) -> di
     return {id_: scene.case for id_, scene in scenes.items()}
 
 
-def _in_order(
-    stories: Sequence[Story], now: datetime
-) -> Iterator[tuple[datetime, Story, Step]]:
+def _in_order(stories: Sequence[Story], now: datetime) -> Iterator[tuple[datetime, Story, Step]]:
     happenings: list[tuple[datetime, int, Story, Step]] = []
     for story in stories:
         for after, step in story.steps:
@@ -33,5 +31,3 @@ def _in_order(
                 happenings.append((at, len(happenings), story, step))
     for at, _, story, step in sorted(happenings, key=lambda h: (h[0], h[1])):
         yield at, story, step
-
-

@@ -159,9 +159,7 @@ class Scene:
         )
 
     def note(self, text: str) -> None:
-        actions.note(
-            self.stage.store, self.case, text, now=self.now, by=self.by, role=self.role
-        )
+        actions.note(self.stage.store, self.case, text, now=self.now, by=self.by, role=self.role)
 
     def source_refuses(self) -> None:
         actions.source_refuses(
@@ -174,9 +172,7 @@ class Scene:
         )
 
     def sample_source(self) -> None:
-        actions.sample_source(
-            self.stage.store, self.case, now=self.now, by=self.by, role=self.role
-        )
+        actions.sample_source(self.stage.store, self.case, now=self.now, by=self.by, role=self.role)
 
     def close(self, reason: str, text: str = "") -> None:
         actions.close(
