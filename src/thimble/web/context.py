@@ -15,7 +15,7 @@ from django.urls import reverse
 import thimble
 from thimble.clinical.site import Site, SiteError, load_site
 from thimble.clinical.vocabulary import vocabulary
-from thimble.protocol import Protocol, load_protocol
+from thimble.protocol import Protocol, ProtocolFaults, check_protocol, load_protocol
 from thimble.web.screens import links
 from thimble.web.store import DjangoIdentities, DjangoStore
 
@@ -57,6 +57,18 @@ def get_identities() -> DjangoIdentities:
 def zone() -> tzinfo:
     """The site's time zone."""
     return get_site().zone
+
+
+def make_ready() -> None:
+    """Read the site, read and prove its protocol: before the first page, not at the first patient.
+
+    Raises:
+        SiteError: the settings have faults.
+        ProtocolFaults: the protocol cannot be read or is not proved; each fault is named.
+    """
+    faults = check_protocol(get_protocol())
+    if faults:
+        raise ProtocolFaults(faults)
 
 
 def forget() -> None:

@@ -94,16 +94,6 @@ def server_error(request: HttpRequest) -> HttpResponse:
     )
 
 
-def too_many(request: HttpRequest) -> HttpResponse:
-    """429."""
-    return page(
-        request,
-        429,
-        "Too many tries from this place",
-        "Wait a few minutes, then try again.",
-    )
-
-
 @requires_csrf_token
 def form_expired(request: HttpRequest, reason: str = "") -> HttpResponse:  # noqa: ARG001
     """A form came without its proof of origin: usually it lay open too long.

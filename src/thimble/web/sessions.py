@@ -24,6 +24,8 @@ def _begin(request: HttpRequest, **_: Any) -> None:
     moment = clock.now().isoformat()
     request.session[BEGAN] = moment
     request.session[SEEN] = moment
+    # Rows of sessions long over would pile up; a sign-in is rare enough to sweep them.
+    request.session.clear_expired()
 
 
 class SessionLimitsMiddleware:

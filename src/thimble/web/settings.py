@@ -2,7 +2,8 @@
 
 THIMBLE_DATA      data folder: thimble.sqlite3, secret_key, site.toml (default ./data/demo)
 THIMBLE_HOSTS     host names that are served, comma separated (default 127.0.0.1, localhost)
-THIMBLE_HTTPS     1 where the site is reached by https: secure cookies and strict transport
+THIMBLE_HTTPS     1 where the site is reached by https: secure cookies and strict transport. A proxy
+                  that ends TLS must be counted in THIMBLE_PROXIES and set X-Forwarded-Proto
 THIMBLE_PROXIES   how many trusted proxies stand in front (default 0): whose X-Forwarded-For counts
 THIMBLE_TRIAL_DATABASE  database file of the tests (default: in memory)
 """

@@ -35,6 +35,8 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         return redirect(_next(request))
     if request.method == "POST" and getattr(request, "axes_locked_out", False):
         return locked_out(request)
+    if request.method == "POST":
+        log.event("sign_in_failed")
     context = {
         "form": form,
         "ended": "ended" in request.GET,

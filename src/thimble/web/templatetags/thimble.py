@@ -72,6 +72,11 @@ def first_id(field: BoundField) -> str:
 
 @register.filter
 def tel(number: str) -> str:
-    """A telephone number as an address: digits, `+`, `*` and `#` alone."""
+    """A telephone number as an address: digits, `+`, `*` and `#` alone.
+
+    The (0) of +41 (0)44 is dialled only without the country's code, and an extension never.
+    """
     number = number.partition("ext")[0]
+    if number.lstrip().startswith("+"):
+        number = number.replace("(0)", "")
     return "".join(character for character in number if character in "0123456789+*#")
