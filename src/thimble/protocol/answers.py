@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial, reduce
+from itertools import combinations
 from operator import or_
 
 import numpy as np
@@ -195,16 +196,33 @@ class GridAnswering(Answering):
         outcome: Callable[[int], int],
         key: tuple[int, ...],
     ) -> tuple[str, ...]:
-        """Facts along whose axes the outcome varies, all else the same."""
+        """Facts along whose axes the outcome varies, all else the same.
+
+        Declared impossibilities can leave no single step, only one of several facts together; then
+        the fewest that move together matter. So the facts that matter, once known, always settle it.
+        """
         numbers = np.array([outcome(code) for code in codes])
         outcomes = numbers[np.searchsorted(codes, np.where(can_be, part, codes[0]))]
         highest = np.where(can_be, outcomes, -1)
         lowest = np.where(can_be, outcomes, np.iinfo(np.int64).max)
-        return tuple(
-            fact
-            for fact, axes in self._missing(key).items()
-            if bool((highest.max(axis=axes) > lowest.min(axis=axes)).any())
-        )
+        missing = self._missing(key)
+
+        def varies_along(facts: Iterable[str]) -> bool:
+            axes = tuple(axis for fact in facts for axis in missing[fact])
+            return bool((highest.max(axis=axes) > lowest.min(axis=axes)).any())
+
+        matter = {fact for fact in missing if varies_along([fact])}
+        rest = [fact for fact in missing if fact not in matter]
+        if rest and not can_be.all() and varies_along(rest):
+            together: list[set[str]] = []
+            for size in range(2, len(rest) + 1):
+                together += [
+                    set(facts)
+                    for facts in combinations(rest, size)
+                    if not any(found <= set(facts) for found in together) and varies_along(facts)
+                ]
+            matter = matter.union(*together)
+        return tuple(fact for fact in missing if fact in matter)
 
 
 class BoxAnswering(Answering):

@@ -65,10 +65,14 @@ class Grid:
 
 @dataclass(frozen=True, slots=True)
 class Index:
-    """Every compiled question of a protocol, in table order, over one set of axes."""
+    """Every compiled question of a protocol, in table order, over one set of axes.
+
+    `guards` hold no rule: they know the impossible situations of facts that no question rests on.
+    """
 
     axes: Mapping[str, Axis]
     questions: tuple[Grid | Boxes, ...]
+    guards: tuple[Grid, ...]
     builder: _Builder = field(repr=False, compare=False)
 
     @property
@@ -131,7 +135,17 @@ class _Builder:
                 faults += refused.faults
         if faults:
             raise ProtocolFaults(faults)
-        return Index(self.axes, tuple(questions), self)
+        return Index(self.axes, tuple(questions), tuple(self._guards(questions)), self)
+
+    def _guards(self, questions: Sequence[Grid | Boxes]) -> Iterable[Grid]:
+        guarded = {column for question in questions for column in question.axes}
+        for box in self.manifest.impossible:
+            columns = self._closed(set(box.tests))
+            if not guarded >= set(columns):
+                guarded |= set(columns)
+                guard = self.question(_guard_table(columns), (), columns)
+                if isinstance(guard, Grid):
+                    yield guard
 
     def _groups(self, table: Table) -> Iterable[tuple[Rule, ...]]:
         """The rules of a COLLECT table, those of one item together, items over the same facts too."""
@@ -228,8 +242,10 @@ class _Builder:
             }
         return self._told_apart[key]
 
-    def question(self, table: Table, rules: tuple[Rule, ...]) -> Grid | Boxes:
-        """These rules compiled: a grid where it fits, else boxes.
+    def question(
+        self, table: Table, rules: tuple[Rule, ...], columns: tuple[str, ...] | None = None
+    ) -> Grid | Boxes:
+        """These rules compiled, over the columns they rest on: a grid where it fits, else boxes.
 
         Raises:
             ProtocolFaults: neither fits.
@@ -245,7 +261,7 @@ class _Builder:
                         )
                     ]
                 )  # fmt: skip
-        columns = self._columns(table, rules)
+        columns = self._columns(table, rules) if columns is None else columns
         classes, members = [], []
         for column in columns:
             of_cell, of_class = _classes(self.axes[column], self._keys(table, rules, column))
@@ -385,6 +401,13 @@ def contradicted(
         ):
             found.append(box)
     return found
+
+
+def _guard_table(columns: tuple[str, ...]) -> Table:
+    """A table without rules, for a grid that knows impossible situations alone."""
+    return Table(
+        "impossible", "protocol.toml", "COLLECT", "reasons", "", columns, (), (), (), "", ""
+    )
 
 
 def _classes(

@@ -3,6 +3,8 @@
 Evaluation is exact in the face of missing facts. Over every way of completing them that is not
 declared impossible, it gives the set of outcomes that can come out, and the facts that still matter: a
 fact matters to a decision if two completions that differ in that fact alone lead to different outcomes.
+(Where impossible situations leave no step in one fact alone, the fewest facts that must differ together
+matter.) Once the facts that matter are known, the decision is settled.
 """
 
 from __future__ import annotations
@@ -41,7 +43,10 @@ class Protocol:
         self.manifest = manifest
         self.vocabulary = vocabulary
         self.index: Index = build_index(manifest, vocabulary)
-        self._answering = [answering(q, self.index, manifest) for q in self.index.questions]
+        self._answering = [
+            answering(question, self.index, manifest)
+            for question in (*self.index.questions, *self.index.guards)
+        ]
         self._places = _places(self.index.axes)
 
     @property
