@@ -271,7 +271,7 @@ class CasePage:
         if others_wrote and seen is not None:
             news = changed_since(reading, seen, "Changed since your last look", protocol, site)
         report = reading.entries[0].body
-        answered = _facts(reading, protocol, site, names)
+        answered = known_in_words(reading, protocol, site, names)
         return cls(
             case=reading.case,
             position=reading.position,
@@ -347,7 +347,7 @@ def _questions(
     ]
 
 
-def _facts(
+def known_in_words(
     reading: Reading, protocol: Protocol, site: Site, names: Mapping[str, str]
 ) -> tuple[FactGroup, ...]:
     """What is known, in the vocabulary's order, and what nobody can know."""

@@ -47,6 +47,7 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.new import NewCaseForm
 from thimble.web.desk.page import CasePage, Change, Reading, Typed
 from thimble.web.desk.questions import UNKNOWN, BadAnswer, read_answer, read_moment
+from thimble.web.timeline import draw
 
 
 @never_cache
@@ -92,7 +93,12 @@ def _show(
     if not page.written and seen != reading.position:
         # What others wrote stays marked as new until this account says that it has seen it.
         looked(request, reading.case, reading.position, reading.plan.now)
-    context = {"page": page, "now": reading.plan.now, "focus": _focus(page), "swap": is_htmx(request)}
+    context = {
+        "page": page,
+        "timeline": draw(reading.situation, reading.plan, reading.plan.now, get_site().zone),
+        "focus": _focus(page),
+        "swap": is_htmx(request),
+    }
     if is_htmx(request):
         return render(request, "desk/_work.html", context)
     return render(request, "desk/case.html", context, status=422 if typed else 200)

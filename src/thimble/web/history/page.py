@@ -1,0 +1,140 @@
+"""Every word of a case's history, from plain values. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from thimble.clinical.site import Site
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.history import history
+from thimble.protocol.protocol import Protocol
+from thimble.web.desk.page import FactGroup, Reading, actions_in_words, known_in_words
+from thimble.web.desk.plan import PlanView
+from thimble.web.desk.words import Clock, RuleLink, full_point, no_link
+
+DIGEST_SHOWN = 12
+
+
+@dataclass(frozen=True, slots=True)
+class LineView:
+    """One entry as it is read. `corrects` is the entry that it sets right; 0 for none."""
+
+    number: int
+    label: str
+    details: tuple[str, ...]
+    who: str
+    role: str
+    recorded: str
+    happened: str
+    digest: str
+    full_digest: str
+    corrects: int
+    corrected_by: tuple[int, ...]
+    withdrawn: bool
+    departure: bool
+    can_be_corrected: bool
+
+
+@dataclass(frozen=True, slots=True)
+class AsKnown:
+    """The case as it was known at a moment."""
+
+    at: str
+    clock: Clock
+    facts: tuple[FactGroup, ...]
+    plan: PlanView
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryPage:
+    """The page: its lines, and the past moment that is looked at, if one is."""
+
+    case: str
+    lines: tuple[LineView, ...]
+    total: int
+    newest_first: bool
+    as_known: AsKnown | None
+    day: str
+    clock: str
+    fault: str
+    may_correct: bool
+
+    @classmethod
+    def of(
+        cls,
+        entries: Sequence[Entry],
+        *,
+        protocol: Protocol,
+        site: Site,
+        now: datetime,
+        names: Mapping[str, str],
+        roles: Mapping[str, str],
+        capabilities: frozenset[str],
+        newest_first: bool = True,
+        as_of: datetime | None = None,
+        day: str = "",
+        clock: str = "",
+        fault: str = "",
+        link: RuleLink = no_link,
+    ) -> HistoryPage:
+        """The page of one case's entries.
+
+        With `as_of`, only what was recorded by then is shown, and the plan is the one of then.
+        """
+        zone = site.zone
+        known = [entry for entry in entries if as_of is None or entry.recorded_at <= as_of]
+        as_known = None
+        reading = None
+        if known:
+            moment = now if as_of is None else as_of
+            reading = Reading.of(known[0].case, known, protocol, site, moment)
+        if as_of is not None and reading is not None:
+            situation = reading.situation
+            as_known = AsKnown(
+                full_point(as_of, zone),
+                Clock.of(situation.occurred_at, situation.occurred_at_precision, as_of, zone),
+                known_in_words(reading, protocol, site, names),
+                PlanView.of(
+                    reading.plan, situation, protocol=protocol, site=site, names=names, link=link
+                ),
+            )
+        words = actions_in_words(reading.plan, protocol) if reading is not None else {}
+        corrects = {
+            entry.position: int(entry.body["corrects"])
+            for entry in known
+            if entry.kind is Kind.CORRECTED
+        }
+        lines = [
+            LineView(
+                number=line.position,
+                label=line.label,
+                details=line.details,
+                who=names.get(line.by, "the worker" if line.by == "worker" else line.by),
+                role="" if line.by == "worker" else roles.get(line.role, line.role),
+                recorded=full_point(line.recorded_at, zone),
+                happened="" if line.happened_at is None else full_point(line.happened_at, zone),
+                digest=line.digest[:DIGEST_SHOWN],
+                full_digest=line.digest,
+                corrects=corrects.get(line.position, 0),
+                corrected_by=line.corrected_by,
+                withdrawn=line.withdrawn,
+                departure=line.kind is Kind.DEPARTED,
+                can_be_corrected=not line.withdrawn and as_of is None,
+            )
+            for line in history(known, protocol.vocabulary, zone, actions=words)
+        ]
+        if newest_first:
+            lines.reverse()
+        return cls(
+            case=entries[0].case,
+            lines=tuple(lines),
+            total=len(entries),
+            newest_first=newest_first,
+            as_known=as_known,
+            day=day or now.astimezone(zone).date().isoformat(),
+            clock=clock,
+            fault=fault,
+            may_correct="correct_entry" in capabilities,
+        )

@@ -1,0 +1,19 @@
+"""Paths of the printed documents."""
+
+from django.urls import path
+
+from thimble.web.papers import views
+from thimble.web.screens import Link
+
+app_name = "papers"
+PREFIX = ""
+NAVIGATION = (Link("Print", "papers:for_all", "print_documents", order=60),)
+urlpatterns = [
+    path("papers/", views.for_all, name="for_all"),
+    path("papers/ward-card.pdf", views.ward_card_pdf, name="ward_card"),
+    path("papers/downtime-pack.pdf", views.downtime_pack_pdf, name="downtime_pack"),
+    path("case/<str:ref>/papers/", views.papers, name="papers"),
+    path("case/<str:ref>/papers/worker-plan.pdf", views.worker_plan_pdf, name="worker_plan"),
+    path("case/<str:ref>/papers/summary.pdf", views.summary_pdf, name="summary"),
+    path("case/<str:ref>/papers/source-request.pdf", views.request_pdf, name="source_request"),
+]

@@ -1,0 +1,102 @@
+"""PDF downloads. Nothing is kept: each is composed from the case as it stands."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET
+
+from thimble.documents.clinician_summary.data import clinician_summary
+from thimble.documents.downtime_pack.data import downtime_pack
+from thimble.documents.render import Template
+from thimble.documents.render import render as compose
+from thimble.documents.source_request.data import source_request
+from thimble.documents.ward_card.data import ward_card
+from thimble.documents.worker_plan.data import worker_plan
+from thimble.web import clock, log
+from thimble.web.access import needs
+from thimble.web.context import get_protocol, get_site
+from thimble.web.desk.handling import canonical, capabilities_of, read, worker_of
+from thimble.web.papers.page import FOR_ALL, PapersPage, filename
+
+
+@needs("print_documents")
+@require_GET
+def for_all(request: HttpRequest) -> HttpResponse:
+    """What is printed for everybody."""
+    return render(request, "papers/for_all.html", {"papers": FOR_ALL})
+
+
+@never_cache
+@needs("view_case", "print_documents")
+@require_GET
+def papers(request: HttpRequest, ref: str) -> HttpResponse:
+    """What can be printed of a case."""
+    page = PapersPage.of(read(canonical(ref)), capabilities_of(request))
+    return render(request, "papers/papers.html", {"page": page, "for_all": FOR_ALL})
+
+
+def _pdf(request: HttpRequest, document: bytes, what: str, case: str = "") -> HttpResponse:
+    log.event(f"printed_{what.replace('-', '_')}", case=case, account=str(request.user.pk))
+    response = HttpResponse(document, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{filename(what, case)}"'
+    return response
+
+
+@never_cache
+@needs("view_case", "print_documents")
+@require_GET
+def worker_plan_pdf(request: HttpRequest, ref: str) -> HttpResponse:
+    """The worker's own plan, with their name where this account may know it."""
+    reading = read(canonical(ref))
+    worker = worker_of(request, reading.case)
+    data = worker_plan(
+        reading.plan,
+        reading.situation,
+        get_site(),
+        get_protocol(),
+        name=worker.name if worker else "",
+    )
+    document = compose(Template.WORKER_PLAN, data.to_data(), at=reading.plan.now)
+    return _pdf(request, document, "worker-plan", reading.case)
+
+
+@never_cache
+@needs("view_case", "print_documents")
+@require_GET
+def summary_pdf(request: HttpRequest, ref: str) -> HttpResponse:
+    """The whole case on paper, without names."""
+    reading = read(canonical(ref))
+    data = clinician_summary(reading.plan, reading.situation, get_site(), get_protocol())
+    document = compose(Template.CLINICIAN_SUMMARY, data.to_data(), at=reading.plan.now)
+    return _pdf(request, document, "summary", reading.case)
+
+
+@never_cache
+@needs("view_case", "print_documents", "see_source")
+@require_GET
+def request_pdf(request: HttpRequest, ref: str) -> HttpResponse:
+    """The request to the source patient's team; the patient is written in by hand."""
+    reading = read(canonical(ref))
+    data = source_request(reading.plan, reading.situation, get_site(), get_protocol())
+    document = compose(Template.SOURCE_REQUEST, data.to_data(), at=reading.plan.now)
+    return _pdf(request, document, "source-request", reading.case)
+
+
+@needs("print_documents")
+@require_GET
+def ward_card_pdf(request: HttpRequest) -> HttpResponse:
+    """First aid and where to go, for the wall."""
+    now = clock.now()
+    data = ward_card(get_site(), get_protocol(), now)
+    return _pdf(request, compose(Template.WARD_CARD, data.to_data(), at=now), "ward-card")
+
+
+@needs("print_documents")
+@require_GET
+def downtime_pack_pdf(request: HttpRequest) -> HttpResponse:
+    """Tables and forms on paper."""
+    now = clock.now()
+    data = downtime_pack(get_site(), get_protocol(), now)
+    return _pdf(request, compose(Template.DOWNTIME_PACK, data.to_data(), at=now), "downtime-pack")

@@ -1,0 +1,1 @@
+"""The source patient: asked, consented or refused, sampled, result. Seen by the fewest."""

@@ -1,0 +1,14 @@
+"""Paths of the source patient's pages."""
+
+from django.urls import path
+
+from thimble.web.source import views
+
+app_name = "source"
+PREFIX = "case/"
+urlpatterns = [
+    path("<str:ref>/source/", views.source, name="source"),
+    path("<str:ref>/source/step", views.step, name="step"),
+    path("<str:ref>/source/result", views.result, name="result"),
+    path("<str:ref>/source/identity", views.identity, name="identity"),
+]

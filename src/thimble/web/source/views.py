@@ -1,0 +1,223 @@
+"""Steps, results and identity of the source patient. Each look at the identity is logged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from thimble import actions
+from thimble.actions import Refused
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.fold import SOURCE_STEPS
+from thimble.protocol.vocabulary import Value
+from thimble.web import clock, log
+from thimble.web.access import needs
+from thimble.web.context import get_identities, get_protocol, get_site, get_store
+from thimble.web.desk.handling import (
+    canonical,
+    capabilities_of,
+    go,
+    looked,
+    moment_of_form,
+    overtaken_response,
+    position_of,
+    read,
+    who,
+    write,
+)
+from thimble.web.desk.page import Reading, Typed
+from thimble.web.desk.questions import BadAnswer
+from thimble.web.source.forms import IdentityForm
+from thimble.web.source.page import NOT_A_RESULT, RESULTS, STEPS, SourcePage, source_tests
+
+
+@never_cache
+@needs("view_case", "see_source")
+@require_GET
+def source(request: HttpRequest, ref: str) -> HttpResponse:
+    """Where things stand with the source patient."""
+    reading = read(canonical(ref))
+    since = request.GET.get("since", "")
+    return _show(
+        request, reading, since=int(since) if since.isascii() and since.isdigit() else None
+    )
+
+
+def _show(
+    request: HttpRequest,
+    reading: Reading,
+    *,
+    since: int | None = None,
+    typed: Typed | None = None,
+) -> HttpResponse:
+    page = SourcePage.of(
+        reading,
+        protocol=get_protocol(),
+        site=get_site(),
+        capabilities=capabilities_of(request),
+        identity_known=get_identities().source(reading.case) is not None,
+        since=since,
+        typed=typed,
+    )
+    return render(request, "source/source.html", {"page": page}, status=422 if typed else 200)
+
+
+@never_cache
+@needs("view_case", "see_source", "record_facts")
+@require_POST
+def step(request: HttpRequest, ref: str) -> HttpResponse:
+    """One step: asked, consented, refused, cannot decide now, blood taken."""
+    reading = read(canonical(ref))
+    name = request.POST.get("step", "")
+    if name not in STEPS:
+        raise Http404("no such step")
+    kind = next(kind for kind, step_name in SOURCE_STEPS.items() if step_name == name)
+    said = [(STEPS[name][0], request.POST.get("note", "") or "yes")]
+    try:
+        position = position_of(request)
+        came_first = write(
+            lambda: _take(request, reading, name, position),
+            mine=lambda entry: entry.kind is kind,
+            by=str(request.user.pk),
+        )
+    except (Refused, BadAnswer) as fault:
+        return _faulty(request, reading, "step", name, fault)
+    return _after(request, reading, position, came_first, said, f"source_{name}")
+
+
+def _take(request: HttpRequest, reading: Reading, name: str, position: int) -> None:
+    """Record a step, completing what the plan asks for by it: one transaction."""
+    store, now = get_store(), clock.now()
+    common: dict[str, Any] = {
+        "now": now,
+        "happened_at": moment_of_form(request, now),
+        "note": request.POST.get("note", "").strip(),
+        **who(request),
+    }
+    if name == "asked":
+        ask = next(
+            (a.id for a in reading.plan.actions if a.whom == "source" and a.kind == "ask"), None
+        )
+        actions.ask_source(store, reading.case, action=ask, expected_position=position, **common)
+    elif name == "sampled":
+        offered = {action.id for action in source_tests(reading.plan.actions)}
+        chosen = [test for test in request.POST.getlist("test") if test in offered]
+        if offered and not chosen and not request.POST.get("other_test"):
+            raise BadAnswer("Tick what the blood was taken for.")
+        with store.transaction():
+            at: int | None = position
+            for test in chosen or [None]:
+                written = actions.sample_source(
+                    store, reading.case, action=test, expected_position=at, **common
+                )
+                at = written[-1].position
+    else:
+        act = {
+            "consented": actions.source_consents,
+            "refused": actions.source_refuses,
+            "lacks_capacity": actions.source_lacks_capacity,
+        }[name]
+        act(store, reading.case, expected_position=position, **common)
+
+
+@never_cache
+@needs("view_case", "see_source", "record_facts")
+@require_POST
+def result(request: HttpRequest, ref: str) -> HttpResponse:
+    """A laboratory result of the source patient, as facts that the laboratory said."""
+    protocol = get_protocol()
+    reading = read(canonical(ref))
+    facts: dict[str, Value] = {}
+    for fact in RESULTS:
+        given = request.POST.get(fact, "")
+        if given and fact in protocol.vocabulary:
+            facts[fact] = given
+    text = request.POST.get("text", "").strip()
+    said = [
+        (protocol.vocabulary[fact].question, protocol.vocabulary[fact].label(value))
+        for fact, value in facts.items()
+    ]
+    now = clock.now()
+    try:
+        position = position_of(request)
+        if not facts and not text:
+            raise BadAnswer("Choose at least one result, or write what the laboratory said.")
+        if any(value in NOT_A_RESULT for value in facts.values()):
+            raise BadAnswer("“Not known” is no result. Leave the test as it is.")
+        when = moment_of_form(request, now)
+        came_first = write(
+            lambda: actions.receive_result(
+                get_store(), reading.case, facts=facts, text=text, vocabulary=protocol.vocabulary,
+                now=now, happened_at=when, expected_position=position, **who(request),
+            ),  # fmt: skip
+            mine=lambda entry: entry.kind is Kind.RESULT_RECEIVED
+            and set(entry.body["facts"]) == set(facts),
+            by=str(request.user.pk),
+        )
+    except (Refused, BadAnswer) as fault:
+        return _faulty(request, reading, "result", "", fault)
+    return _after(
+        request, reading, position, came_first, [*said, ("Text", text)], "source_result"
+    )
+
+
+def _faulty(
+    request: HttpRequest, reading: Reading, form: str, subject: str, fault: Exception
+) -> HttpResponse:
+    sentence = " ".join(fault.faults) if isinstance(fault, Refused) else str(fault)
+    typed = Typed(form, subject, dict(request.POST.lists()), sentence)
+    return _show(request, reading, typed=typed)
+
+
+def _after(
+    request: HttpRequest,
+    reading: Reading,
+    position: int,
+    came_first: Sequence[Entry],
+    said: list[tuple[str, str]],
+    event: str,
+) -> HttpResponse:
+    if came_first:
+        return overtaken_response(request, read(reading.case), came_first, said)
+    log.event(event, case=reading.case, account=str(request.user.pk))
+    now = read(reading.case)
+    looked(request, now.case, now.position, now.plan.now)
+    return go(request, f"{reverse('source:source', args=[reading.case])}?since={position}")
+
+
+@never_cache
+@needs("view_case", "see_source", "see_source_identity")
+@sensitive_post_parameters()
+@require_http_methods(["GET", "POST"])
+def identity(request: HttpRequest, ref: str) -> HttpResponse:
+    """Who the source patient is. Logged at each look, by account and case, without the name."""
+    reading = read(canonical(ref))
+    identities = get_identities()
+    known = identities.source(reading.case)
+    if request.method == "POST":
+        if not request.user.has_perm("record_facts"):
+            raise Http404
+        form = IdentityForm(request.POST)
+        if form.is_valid():
+            identities.save_source(
+                reading.case, form.identity(), by=str(request.user.pk), now=clock.now()
+            )
+            log.event("source_identity_saved", case=reading.case, account=str(request.user.pk))
+            messages.info(request, "Saved, apart from the record of the case.")
+            return go(request, reverse("source:source", args=[reading.case]))
+        status = 422
+    else:
+        form = IdentityForm(initial=asdict(known) if known is not None else None)
+        log.event("source_identity_viewed", case=reading.case, account=str(request.user.pk))
+        status = 200
+    context = {"form": form, "case": reading.case, "known": known is not None}
+    return render(request, "source/identity.html", context, status=status)
