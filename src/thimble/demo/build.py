@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 
 from thimble.demo.scene import Scene, Stage
 from thimble.demo.stories import STORIES, Step, Story
 
 
 def build(stage: Stage, now: datetime, stories: Sequence[Story] = STORIES) -> dict[str, str]:
-    """Append every case as of `now`; returns case references by story id."""
+    """Append every case as of `now`; returns case references by story id.
+
+    Raises:
+        RuntimeError: a story asks for what the plan of that moment does not hold.
+    """
+    # Steps follow one another in elapsed time, whatever the clocks on the wall do that night.
+    now = now.astimezone(UTC)
     scenes = {story.id: Scene(stage, now - story.ago, now) for story in stories}
     for at, story, step in _in_order(stories, now):
         scene = scenes[story.id]

@@ -57,12 +57,13 @@ class Scene:
         task: str = "",
         account: str = "",
         source: SourceIdentity | None = None,
-        **facts: Value,
+        facts: Mapping[str, Value] | None = None,
+        **more: Value,
     ) -> None:
         """The worker reports, without signing in."""
         told = actions.report(
             self.stage.store,
-            facts=facts,
+            facts={**(facts or {}), **more},
             occurred_at=self.occurred_at,
             occurred_at_precision="minute",
             vocabulary=self.stage.protocol.vocabulary,
@@ -83,7 +84,7 @@ class Scene:
         if source is not None:
             self.stage.identities.save_source(self.case, source, by="worker", now=self.now)
 
-    def learn(self, said_by: actions.record.SaidBy = "clinician", **facts: Value) -> None:
+    def learn(self, said_by: actions.record.SaidBy = "clinician", /, **facts: Value) -> None:
         actions.learn_facts(
             self.stage.store,
             self.case,
@@ -102,6 +103,24 @@ class Scene:
             facts=facts,
             text=text,
             action=action,
+            vocabulary=self.stage.protocol.vocabulary,
+            now=self.now,
+            by=self.by,
+            role=self.role,
+        )
+
+    def see(self) -> None:
+        """A clinician sees the worker."""
+        actions.assessed(self.stage.store, self.case, now=self.now, by=self.by, role=self.role)
+
+    def correct_report(self, reason: str, **facts: Value) -> None:
+        """Set right what the report said; the report stays in the history as it was."""
+        actions.correct(
+            self.stage.store,
+            self.case,
+            1,
+            reason=reason,
+            facts=facts,
             vocabulary=self.stage.protocol.vocabulary,
             now=self.now,
             by=self.by,
@@ -193,9 +212,15 @@ class Scene:
         return assess(situation, stage.protocol, self.now, stage.site)
 
     def do(self, *wanted: str) -> None:
-        """Carry out actions of the plan by id; those that the plan does not hold are an error."""
-        by_id = {action.id: action for action in self.plan().actions}
+        """Carry out actions of the plan by id.
+
+        Raises:
+            ValueError: the plan does not ask for one of them for certain.
+        """
+        by_id = {action.id: action for action in self.plan().actions if action.certain}
         for id_ in wanted:
+            if id_ not in by_id:
+                raise ValueError(f"the plan holds no {id_!r}; it holds {', '.join(by_id)}")
             self._carry_out(by_id[id_])
 
     def do_what_is_due(self, *except_for: str) -> None:
@@ -214,7 +239,9 @@ class Scene:
     def _carry_out(self, action: Action) -> None:
         store, case = self.stage.store, self.case
         by, role, now = self.by, self.role, self.now
-        if action.kind == "sample":
+        if action.id == "assess":
+            self.see()
+        elif action.kind == "sample":
             actions.take_sample(store, case, action.id, now=now, by=by, role=role)
         elif action.kind == "dose":
             product = self.doses.get(action.id, action.id.replace("_", " "))

@@ -92,7 +92,7 @@ def _patient(name: str, number: str, ward: str) -> SourceIdentity:
     return SourceIdentity(name=name, hospital_number=number, ward=ward, attending="ward physician")
 
 
-def _bled_and_washed(scene: Scene) -> None:
+def _washed(scene: Scene) -> None:
     scene.first_aid("washed with soap and water", minutes=5)
 
 
@@ -132,14 +132,15 @@ STORIES: tuple[Story, ...] = (
                     "Operating theatre 2",
                     task="emptying a tray",
                     source=_patient("A. Nonesuch", "H-20417", "Ward 2 South"),
-                    **NEEDLE,
+                    facts=NEEDLE,
                 ),
             ),
             (
                 30 * MINUTE,
                 as_(
                     "night",
-                    _bled_and_washed,
+                    lambda s: s.see(),
+                    _washed,
                     lambda s: s.learn(
                         **{**WELL, "worker_tetanus_doses": "unknown"},
                         worker_hbv_series="none",
@@ -186,8 +187,10 @@ STORIES: tuple[Story, ...] = (
                 40 * MINUTE,
                 as_(
                     "night",
-                    _bled_and_washed,
+                    lambda s: s.see(),
+                    _washed,
                     lambda s: s.learn(**WELL, **RESPONDER),
+                    lambda s: s.learn(source_access="testable"),
                     lambda s: s.do("ask_source"),
                 ),
             ),
@@ -210,7 +213,7 @@ STORIES: tuple[Story, ...] = (
                     "Laundry",
                     task="sorting linen",
                     account="Thought nothing of it at first.",
-                    **NEEDLE,
+                    facts=NEEDLE,
                 ),
             ),
             (
@@ -255,7 +258,8 @@ STORIES: tuple[Story, ...] = (
                 25 * MINUTE,
                 as_(
                     "night",
-                    _bled_and_washed,
+                    lambda s: s.see(),
+                    _washed,
                     lambda s: s.learn(**{**WELL, "worker_pregnancy": "pregnant"}, **RESPONDER),
                     lambda s: s.learn(
                         "record",
@@ -270,7 +274,7 @@ STORIES: tuple[Story, ...] = (
                 ),
             ),
             (35 * MINUTE, as_("night", lambda s: s.do("hiv_pep_first_dose", "baseline_hiv"))),
-            (55 * MINUTE, as_("night", lambda s: s.do("hiv_expert_advice"))),
+            (55 * MINUTE, as_("night", lambda s: s.do("hiv_course_advice"))),
         ],
     ),
     Story(
@@ -298,6 +302,7 @@ STORIES: tuple[Story, ...] = (
                 40 * MINUTE,
                 as_(
                     "physician",
+                    lambda s: s.see(),
                     lambda s: s.first_aid("rinsed, lens out, rinsed again", minutes=15),
                     lambda s: s.learn(**WELL, **RESPONDER),
                     lambda s: s.learn(
@@ -337,11 +342,13 @@ STORIES: tuple[Story, ...] = (
                 50 * MINUTE,
                 as_(
                     "night",
-                    _bled_and_washed,
+                    lambda s: s.see(),
+                    _washed,
                     lambda s: s.learn(
                         **{**WELL, "worker_tetanus_doses": "fewer", "wound_contaminated": "yes"},
                         **RESPONDER,
                     ),
+                    lambda s: s.learn(source_access="testable"),
                     lambda s: s.do("ask_source"),
                     lambda s: s.do("tetanus_vaccine_dose", "tetanus_immunoglobulin_dose"),
                 ),
@@ -363,14 +370,15 @@ STORIES: tuple[Story, ...] = (
                     "porter",
                     "Corridor, level 1",
                     task="changing the bin",
-                    **{**NEEDLE, "gloves": "none", "fluid": "unknown"},
+                    facts={**NEEDLE, "gloves": "none", "fluid": "unknown"},
                 ),
             ),
             (
                 30 * MINUTE,
                 as_(
                     "night",
-                    _bled_and_washed,
+                    lambda s: s.see(),
+                    _washed,
                     lambda s: s.learn(
                         **WELL,
                         worker_hbv_series="one_complete",
@@ -412,7 +420,8 @@ STORIES: tuple[Story, ...] = (
                 25 * MINUTE,
                 as_(
                     "night",
-                    _bled_and_washed,
+                    lambda s: s.see(),
+                    _washed,
                     lambda s: s.learn(**WELL, **RESPONDER),
                     lambda s: s.learn(
                         "record",
@@ -431,7 +440,6 @@ STORIES: tuple[Story, ...] = (
                 9 * HOUR,
                 as_(
                     "nurse",
-                    lambda s: s.learn("record", source_hiv_load="unknown", source_hiv="unknown"),
                     lambda s: s.result(
                         "Antigen/antibody test of the source not reactive.",
                         source_hiv="negative",
@@ -460,7 +468,7 @@ STORIES: tuple[Story, ...] = (
                     "nurse",
                     "Intensive care",
                     task="flushing a line",
-                    **NEEDLE,
+                    facts=NEEDLE,
                     source=_patient("G. Nonesuch", "H-17204", "Intensive care"),
                 ),
             ),
@@ -468,7 +476,8 @@ STORIES: tuple[Story, ...] = (
                 50 * MINUTE,
                 as_(
                     "night",
-                    _bled_and_washed,
+                    lambda s: s.see(),
+                    _washed,
                     lambda s: s.learn(**WELL, **RESPONDER),
                     lambda s: s.learn(
                         "record",
@@ -562,7 +571,8 @@ STORIES: tuple[Story, ...] = (
                 40 * MINUTE,
                 as_(
                     "night",
-                    _bled_and_washed,
+                    lambda s: s.see(),
+                    _washed,
                     lambda s: s.learn(
                         **{
                             k: v
@@ -603,14 +613,15 @@ STORIES: tuple[Story, ...] = (
                     "nurse",
                     "Ward 3 South",
                     task="disposing of a needle",
-                    **NEEDLE,
+                    facts=NEEDLE,
                 ),
             ),
             (
                 60 * MINUTE,
                 as_(
                     "physician",
-                    _bled_and_washed,
+                    lambda s: s.see(),
+                    _washed,
                     lambda s: s.learn(
                         **WELL,
                         worker_hbv_series="two_complete",
@@ -650,14 +661,15 @@ STORIES: tuple[Story, ...] = (
                     "Ward 6 North",
                     task="giving insulin",
                     source=_patient("I. Nonesuch", "H-20655", "Ward 6 North"),
-                    **NEEDLE,
+                    facts=NEEDLE,
                 ),
             ),
             (
                 45 * MINUTE,
                 as_(
                     "night",
-                    _bled_and_washed,
+                    lambda s: s.see(),
+                    _washed,
                     lambda s: s.learn(**WELL),
                     lambda s: s.learn(
                         "record",
@@ -700,12 +712,14 @@ STORIES: tuple[Story, ...] = (
                     "nurse",
                     lambda s: s.first_aid("rinsed the mouth, spat out", minutes=10),
                     lambda s: s.learn(**WELL, **RESPONDER),
-                    lambda s: s.learn(fluid="bloody_fluid"),
-                    lambda s: s.note("Seen again with the worker: the bag held visible blood."),
+                    lambda s: s.correct_report(
+                        "Seen again with the worker: the bag held visible blood.",
+                        fluid="bloody_fluid",
+                    ),
                     lambda s: s.learn("record", source_access="testable", **SOURCE_NEGATIVE),
                 ),
             ),
-            (90 * MINUTE, as_("physician", lambda s: s.sign())),
+            (90 * MINUTE, as_("physician", lambda s: s.see(), lambda s: s.sign())),
         ],
     ),
 )
