@@ -11,6 +11,7 @@ from thimble.ledger.store import MemoryStore, Overtaken
 WHO = {"by": "u2", "role": "nurse", "now": after(1)}
 VOCABULARY = us().vocabulary
 V = {"vocabulary": VOCABULARY}
+NAIVE = NIGHT.replace(tzinfo=None)
 SAID = {"said_by": "worker", **V}
 
 
@@ -97,7 +98,7 @@ def test_whoever_was_overtaken_is_told_and_writes_nothing(store, case, act, args
         (actions.note, ("",), {}, "text must say something"),
         (actions.cannot_be_known, ("shoe_size",), V, "not a fact"),
         (actions.give_dose, ("x",), {"product": "p", "happened_at": after(1, 1)}, "lies ahead of now"),
-        (actions.give_dose, ("x",), {"product": "p", "happened_at": NIGHT.replace(tzinfo=None)}, "needs its offset"),
+        (actions.give_dose, ("x",), {"product": "p", "happened_at": NAIVE}, "needs its offset"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_is_refused_and_nothing_is_written(store, case, act, args, more, words):

@@ -235,8 +235,11 @@ def _rows_by_clock(
     running: Evaluation,
     stopped: Mapping[str, Evaluation],
 ) -> tuple[Item, ...]:
+    clocks = dict.fromkeys(row_clock.values())
+    if len(clocks) == 1:
+        return stopped.get(next(iter(clocks)), running).items.get(table.id, ())
     kept: dict[tuple[str, ...], Item] = {}
-    for clock in dict.fromkeys(row_clock.values()):
+    for clock in clocks:
         for item in stopped.get(clock, running).items.get(table.id, ()):
             because = tuple(r for r in item.because if row_clock.get(r.rule) == clock)
             if not because:
