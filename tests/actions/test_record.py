@@ -49,7 +49,7 @@ WRITES = [
     (actions.source_refuses, (), {}, [Kind.SOURCE_REFUSED, Kind.FACT_LEARNED]),
     (actions.source_lacks_capacity, (), {}, [Kind.SOURCE_LACKS_CAPACITY]),
     (actions.sample_source, (), {}, [Kind.SOURCE_SAMPLED, Kind.FACT_LEARNED]),
-    (actions.sample_source, (), {"actions": ["source_hiv_test", "source_hbsag_test"]},
+    (actions.sample_source, (), {"action": ["source_hiv_test", "source_hbsag_test"]},
      [Kind.SOURCE_SAMPLED, Kind.SOURCE_SAMPLED, Kind.FACT_LEARNED]),
     (actions.seek_advice, (), {"of": "virologist on call"}, [Kind.ADVICE_SOUGHT]),
     (actions.counsel, ("counsel_precautions",), {}, [Kind.COUNSELLED]),

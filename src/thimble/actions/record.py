@@ -311,13 +311,13 @@ def sample_source(
     by: str,
     role: str,
     note: str = "",
-    actions: str | Sequence[str] = (),
+    action: str | Sequence[str] | None = None,
     happened_at: datetime | None = None,
     expected_position: int | None = None,
 ) -> list[Entry]:
     """Blood of the source patient was taken, for the tests named: the source is testable."""
     return _source(
-        store, case, Kind.SOURCE_SAMPLED, "testable", now, by, role, note, actions, happened_at,
+        store, case, Kind.SOURCE_SAMPLED, "testable", now, by, role, note, action, happened_at,
         expected_position,
     )  # fmt: skip
 
