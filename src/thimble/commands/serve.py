@@ -74,6 +74,8 @@ def listen(options: argparse.Namespace) -> int:
                 "graceful_timeout": 20,
                 "accesslog": None,
                 "loglevel": "warning",
+                # Nothing is steered through it, and it would open a socket in the home folder.
+                "control_socket_disable": True,
             }.items():
                 self.cfg.set(key, value)
 
