@@ -110,8 +110,9 @@ def fewest_outside(boxes: Sequence[Box], whole: Box) -> list[tuple[int, int]] | 
 
     Deepens step by step: some box is not yet left, so one of its axes must be set outside it.
     """
+    living = [box for box in boxes if all(box)]
     for depth in range(len(whole) + 1):
-        found = _outside(boxes, whole, {}, depth)
+        found = _outside(living, whole, {}, depth)
         if found is not None:
             return sorted(found.items())
     return None

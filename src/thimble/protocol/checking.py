@@ -19,7 +19,7 @@ from .index import GAP, IMPOSSIBLE, Grid, joint_question, rules_firing
 from .model import Case, Rule, Table
 from .orders import order_faults
 from .protocol import Protocol
-from .strict import CASES
+from .strict import CASES, MANIFEST
 from .witness import Kept, fewest, told
 
 
@@ -37,6 +37,9 @@ def prove(protocol: Protocol) -> tuple[Fault, ...]:
     """The logical proofs, without the cases."""
     faults: list[Fault] = []
     alive: dict[str, set[str]] = {}
+    if any((g.codes == IMPOSSIBLE).all() for g in (*protocol.index.grids, *protocol.index.guards)):
+        message = "together they leave no situation that can be; mend or remove one"
+        return (Fault(MANIFEST, 0, "impossible", message),)
     for question in protocol.index.questions:
         living = alive.setdefault(question.table.id, set())
         if isinstance(question, Boxes):

@@ -37,6 +37,10 @@ IMPOSSIBLE, GAP, FED_BY_GAP = -1, -2, -3
 LARGEST_GRID = 4_000_000
 """Situations in one grid at most; a table that spans more must be split (a fault says so)."""
 
+CANNOT_FEED = (
+    "is decided by a table that spans too many situations to feed another; split that table in two"
+)
+
 RULES_IN_GROUP = 60
 """Rules of a COLLECT grid at most: one bit each in a signed 64-bit code."""
 
@@ -177,6 +181,8 @@ class _Builder:
         columns: set[str] = set()
         for column in self._used(table, rules):
             feeder = self.decided_by.get(column)
+            if feeder is not None and feeder.id not in self.grids:
+                raise ProtocolFaults([Fault(table.file, 1, column, CANNOT_FEED)])
             columns.update([column] if feeder is None else self.grids[feeder.id].axes)
         return self._closed(columns)
 
@@ -250,17 +256,6 @@ class _Builder:
         Raises:
             ProtocolFaults: neither fits.
         """
-        for column in self._used(table, rules):
-            if column in self.decided_by and self.decided_by[column].id not in self.grids:
-                raise ProtocolFaults(
-                    [
-                        Fault(
-                            table.file, 1, column,
-                            "is decided by a table that spans too many situations to feed "
-                            "another; split that table in two",
-                        )
-                    ]
-                )  # fmt: skip
         columns = self._columns(table, rules) if columns is None else columns
         classes, members = [], []
         for column in columns:

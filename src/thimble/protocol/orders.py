@@ -98,7 +98,7 @@ def _highest_of_milder(ranked: Ranks, steps: Steps) -> Ranks:
         source = np.moveaxis(highest, at, 0)
         raised = source.copy()
         for step in along:
-            np.maximum(raised[step.to_class], source[step.from_class], out=raised[step.to_class])
+            raised[step.to_class] = np.maximum(raised[step.to_class], source[step.from_class])
         highest = np.moveaxis(raised, 0, at)
     return highest
 

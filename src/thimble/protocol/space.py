@@ -69,7 +69,12 @@ class Axis:
         low_closed, high_closed = first % 2 == 1, last % 2 == 1
         if low is not None and low == high:
             return f"{low:g}"
-        if low is None or (low <= self.fact.low and not low_closed and first == 0):
+        # An end at the fact's own limit is no limit to speak of.
+        if low is not None and low_closed and low <= self.fact.low:
+            low = None
+        if high is not None and high_closed and high >= self.fact.high:
+            high = None
+        if low is None:
             return "any" if high is None else f"{'<=' if high_closed else '<'} {high:g}"
         if high is None:
             return f"{'>=' if low_closed else '>'} {low:g}"
