@@ -58,7 +58,7 @@ def _build(folder: Path, address: str) -> None:
             f"{folder}: holds something already that is not a finished demo; it was left alone. "
             "Delete it, or name another folder with --data."
         )
-    folder.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     print("Building the invented hospital …", flush=True)
     (folder / "site.toml").write_text(SITE.format(base_url=address), encoding="utf-8")
     try:

@@ -27,11 +27,20 @@ def add_to(commands: Commands) -> None:
 def verify_ledger(options: argparse.Namespace) -> int:
     """Status 1 if the ledger has a fault; each is one line that names the entry."""
     anchor = _anchor(options.anchor) if options.anchor else None
-    open_data(options.data)
-    from thimble.ledger.verify import verify
-    from thimble.web.store import DjangoStore
+    open_data(options.data, existing=True)
+    from django.db import DatabaseError
 
-    entries = list(DjangoStore().all_entries())
+    from thimble.ledger.verify import verify
+    from thimble.web.store import DjangoStore, UnreadableEntry
+
+    try:
+        entries = list(DjangoStore().all_entries())
+    except UnreadableEntry as error:
+        print(f"{error}; the check ends there")
+        return 1
+    except DatabaseError as error:
+        print(f"{options.data / 'thimble.sqlite3'}: cannot be read as a ledger: {error}")
+        return 1
     faults = verify(entries, anchor)
     for fault in faults:
         print(fault)

@@ -32,19 +32,37 @@ def run(options: argparse.Namespace) -> int:
             "docs/deployment.md shows every key."
         )
     open_data(options.data)
+    _check()
     migrate()
     print(f"Thimble serves {options.data} at http://{options.host}:{options.port}/", flush=True)
     return listen(options)
 
 
-def open_data(folder: Path) -> None:
-    """Make Django work on this data folder.
+def _check() -> None:
+    """Settings or a protocol with faults are told in sentences, before anything is changed."""
+    from thimble.clinical.site import SiteError
+    from thimble.protocol import ProtocolFaults
+    from thimble.web.context import make_ready
+
+    try:
+        make_ready()
+    except (SiteError, ProtocolFaults) as error:
+        raise NotUnderstood(str(error)) from error
+
+
+def open_data(folder: Path, *, existing: bool = False) -> None:
+    """Make Django work on this data folder; what it writes there only its own user can read.
 
     Raises:
-        NotUnderstood: there is no such folder.
+        NotUnderstood: there is no such folder, or (`existing`) no database in it.
     """
     if not folder.is_dir():
         raise NotUnderstood(f"{folder}: there is no such data folder. Name another with --data.")
+    if existing and not (folder / "thimble.sqlite3").is_file():
+        raise NotUnderstood(
+            f"{folder}: holds no thimble.sqlite3. Name the data folder with --data."
+        )
+    os.umask(0o077)
     os.environ["THIMBLE_DATA"] = str(folder.resolve())
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "thimble.web.settings")
     import django
