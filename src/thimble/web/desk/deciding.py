@@ -180,7 +180,7 @@ class SignPage:
         lens = Lens(plan, situation, protocol, zone, names, link)
         view = PlanView.of(plan, situation, protocol=protocol, site=site, names=names, link=link)
         words = actions_in_words(plan, protocol)
-        shown = [*view.settled, *view.nothing_due]
+        shown = [*view.left_to_you, *view.settled, *view.nothing_due]
         in_order = {name: at for at, name in enumerate(plan.findings)}
         shown.sort(key=lambda d: in_order[d.id])
         signed_actions = [

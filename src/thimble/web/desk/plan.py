@@ -138,7 +138,7 @@ class DecisionView:
     """One decision. `value` is "" while it is open; `possible` then lists what it can become.
 
     `stuck_on` are the questions that nobody can answer; the clinician then decides among `possible`,
-    which stands with the most protective first.
+    with the most protective first where the protocol orders them (`ordered`).
     """
 
     id: str
@@ -152,6 +152,7 @@ class DecisionView:
     reasons: tuple[ReasonWords, ...]
     confirmed: bool
     to_a_person: bool
+    ordered: bool
     departure: DepartureView | None
 
     @property
@@ -162,7 +163,10 @@ class DecisionView:
 
 @dataclass(frozen=True, slots=True)
 class ActionView:
-    """One thing to do. `form` says what its “done” asks for: plain, text, advice or dose."""
+    """One thing to do. `form` says what its “done” asks for: plain, text, advice or dose.
+
+    `ready`: its window has opened; before that nothing is done by a single tap.
+    """
 
     id: str
     what: str
@@ -175,6 +179,7 @@ class ActionView:
     reasons: tuple[ReasonWords, ...]
     confirmed: bool
     state: str
+    ready: bool
     done: str
     done_entry: int | None
     departure: DepartureView | None
@@ -244,6 +249,7 @@ class PlanView:
 
     protocol: str
     contradictions: tuple[str, ...]
+    left_to_you: tuple[DecisionView, ...]
     settled: tuple[DecisionView, ...]
     nothing_due: tuple[DecisionView, ...]
     open: tuple[DecisionView, ...]
@@ -254,7 +260,7 @@ class PlanView:
     first_aid: tuple[CautionView, ...]
     rings: tuple[Ring, ...]
     expert: ExpertView | None
-    expert_now: bool
+    expert_reasons: str
     computed: tuple[tuple[str, str], ...]
     departures: tuple[DepartureView, ...]
 
@@ -277,7 +283,8 @@ class PlanView:
         return cls(
             protocol=f"{protocol.title}, edition {plan.protocol_edition}",
             contradictions=plan.contradictions,
-            settled=tuple(d for d in decisions if d.value and not d.quiet),
+            left_to_you=tuple(d for d in decisions if d.value and d.to_a_person),
+            settled=tuple(d for d in decisions if d.value and not d.quiet and not d.to_a_person),
             nothing_due=tuple(d for d in decisions if d.value and d.quiet),
             open=tuple(d for d in decisions if not d.value and not d.stuck_on),
             undecidable=tuple(d for d in decisions if d.stuck_on),
@@ -289,7 +296,9 @@ class PlanView:
             else (),
             rings=_rings(lens),
             expert=expert,
-            expert_now=any(d.to_a_person for d in decisions),
+            expert_reasons=""
+            if expert is None
+            else "; ".join(_lower(reason.text) for reason in expert.reasons if reason.certain),
             computed=tuple(
                 (lens.question(fact), words)
                 for fact, words in plan.computed.items()
@@ -333,17 +342,15 @@ def _decision(finding: Finding, departure: Departure | None, lens: Lens) -> Deci
         reasons=lens.reasons(finding.because),
         confirmed=all(reason.confirmed for reason in finding.because),
         to_a_person=bool(stuck) or finding.value in LEFT_TO_A_PERSON,
+        ordered=name in lens.protocol.manifest.outcome_order,
         departure=None if departure is None else DepartureView.of(departure, lens),
     )
 
 
 def _lower(text: str) -> str:
-    # Abbreviations (HBsAg, RNA) keep their capitals.
-    return (
-        text[:1].lower() + text[1:]
-        if len(text) > 1 and text[1:2].islower() and " " in text
-        else (text.lower() if text.isalpha() and text[1:].islower() else text)
-    )
+    """Small first letter inside a sentence; abbreviations (RNA, HBsAg) keep their capitals."""
+    first = text.split(" ", 1)[0]
+    return text[:1].lower() + text[1:] if first[1:].islower() else text
 
 
 def protective_first(decision: str, possible: Sequence[str], protocol: Protocol) -> tuple[str, ...]:
@@ -406,11 +413,15 @@ def _group(action: Action, now: datetime) -> str:
     if not action.certain:
         return "maybe"
     window = action.window
-    if window.waits_for:
-        return "later"
-    if window.earliest is None or window.earliest <= now:
+    if _has_opened(action, now):
         return "now"
-    return "days" if window.earliest - now <= SOON else "later"
+    soon = window.earliest is not None and window.earliest - now <= SOON
+    return "days" if soon else "later"
+
+
+def _has_opened(action: Action, now: datetime) -> bool:
+    window = action.window
+    return not window.waits_for and (window.earliest is None or window.earliest <= now)
 
 
 def _action(action: Action, lens: Lens) -> ActionView:
@@ -430,7 +441,7 @@ def _action(action: Action, lens: Lens) -> ActionView:
             lens.now,
             lens.zone,
             since=lens.situation.occurred_at,
-            waits_for=_uncap(lens.what(action.window.waits_for)) if action.window.waits_for else "",
+            waits_for=_lower(lens.what(action.window.waits_for)) if action.window.waits_for else "",
         ),
         amount=action.amount,
         certain=action.certain,
@@ -438,14 +449,11 @@ def _action(action: Action, lens: Lens) -> ActionView:
         reasons=lens.reasons(action.because),
         confirmed=all(reason.confirmed for reason in action.because),
         state=action.state.value,
+        ready=_has_opened(action, lens.now),
         done=done,
         done_entry=action.done_by_entry,
         departure=None if departure is None else DepartureView.of(departure, lens),
     )
-
-
-def _uncap(text: str) -> str:
-    return text[:1].lower() + text[1:] if text[1:2].islower() else text
 
 
 def _rings(lens: Lens) -> tuple[Ring, ...]:
@@ -508,16 +516,3 @@ def _topics(cautions: Sequence[Caution], lens: Lens) -> tuple[Topic, ...]:
               tuple(by_topic[topic]), topic in folded)
         for topic in [*known, *others]
     )  # fmt: skip
-
-
-def full_windows(action: Action, zone: tzinfo) -> str:
-    """A window with both ends in full, for what is signed."""
-    window = action.window
-    ends = [
-        f"{name} {full_point(at, zone)}"
-        for name, at in (
-            ("from", window.earliest), ("best by", window.target), ("no later than", window.latest),
-        )
-        if at is not None
-    ]  # fmt: skip
-    return ", ".join(ends)

@@ -135,7 +135,7 @@ def can_change(changes: Sequence[str], protocol: Protocol) -> str:
         if table is not None and table.hit_policy == "COLLECT":
             others[ROLE_WORDS.get(table.role, table.question)] = None
         elif output is not None:
-            decisions[_label(output.label or name.replace("_", " "))] = None
+            decisions[_label((output.label or name.replace("_", " ")).rstrip("?"))] = None
         else:
             decisions[name.replace("_", " ")] = None
     return "; ".join([*decisions, *others])

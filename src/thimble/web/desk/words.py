@@ -39,6 +39,20 @@ def full_point(at: datetime, zone: tzinfo) -> str:
     return f"{day(at, zone)}, {at.astimezone(zone):%H:%M}"
 
 
+_HOURS_UP_TO = timedelta(hours=96)
+
+
+def left(span: timedelta) -> str:
+    """A length of time that is left, in whole hours to four days: a limit of 72 h is counted in hours.
+
+    >>> left(timedelta(hours=70, minutes=48)), left(timedelta(hours=96))
+    ('70 h', '4 days')
+    """
+    if timedelta(hours=48) <= span < _HOURS_UP_TO:
+        return f"{span // timedelta(hours=1)} h"
+    return span_down(span)
+
+
 @dataclass(frozen=True, slots=True)
 class Clock:
     """How long ago the exposure was, and when. `known` is False where nobody has said."""
@@ -135,12 +149,11 @@ class WindowWords:
                 else f"best time passed at {point(window.target, now, zone)}"
             )
         if window.latest is not None:
-            left = f"{span_down(window.latest - now)} left"
             until = f"no later than {point(window.latest, now, zone)}"
-            return cls(left, f"{until}; {best}" if best else until, share)
+            return cls(f"{left(window.latest - now)} left", f"{best}; {until}" if best else until, share)
         if window.target is not None:
             if now <= window.target:
-                return cls(f"{span_down(window.target - now)} to the best time", best or "", share)
+                return cls(f"{left(window.target - now)} to the best time", best or "", share)
             return cls(
                 "As soon as it can be done",
                 f"best time passed at {point(window.target, now, zone)}",

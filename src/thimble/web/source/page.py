@@ -13,11 +13,11 @@ from thimble.web.desk.plan import Lens
 from thimble.web.desk.words import point
 
 STEPS: Mapping[str, tuple[str, str]] = {
-    "asked": ("Asked for consent", "Record that the source patient was asked"),
-    "consented": ("Consented", "Record the consent"),
-    "refused": ("Refused", "Record the refusal"),
-    "lacks_capacity": ("Cannot decide now", "Record that the patient cannot decide now"),
-    "sampled": ("Blood taken", "Record that blood was taken"),
+    "asked": ("Asked for consent", "Asked now"),
+    "consented": ("Consented", "Consented now"),
+    "refused": ("Refused", "Refused now"),
+    "lacks_capacity": ("Cannot decide now", "Cannot decide now"),
+    "sampled": ("Blood taken", "Blood taken now"),
 }
 """Each step: its name, and the button that records it."""
 
@@ -55,6 +55,11 @@ class ResultView:
     now: str
     choices: tuple[Choice, ...]
 
+    @property
+    def chosen(self) -> bool:
+        """Whether a result was chosen on a form that came back."""
+        return any(choice.chosen for choice in self.choices)
+
 
 @dataclass(frozen=True, slots=True)
 class TestView:
@@ -64,6 +69,7 @@ class TestView:
     what: str
     certain: bool
     done: str
+    ticked: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +133,7 @@ class SourcePage:
                     action.what,
                     action.certain,
                     "" if action.done_at is None else point(action.done_at, now, zone),
+                    typed is not None and action.id in typed.values.get("test", ()),
                 )
                 for action in source_tests(plan.actions)
             ),
