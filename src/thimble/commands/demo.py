@@ -37,7 +37,7 @@ def run(options: argparse.Namespace) -> int:
         migrate()
     print(f"\nThimble, with an invented hospital: {address}/")
     print("  without sign-in: report an exposure, first aid at once")
-    print(f"  sign in at {address}/sign-in/ with the password {PASSWORD}")
+    print(f"  sign in at {address}/sign-in with the password {PASSWORD}")
     for member in STAFF:
         print(f"    {member.sign_in:<10} {member.name:<24} {member.works}")
     print("  stop with Ctrl-C; `make demo-reset` starts afresh\n", flush=True)
@@ -62,14 +62,15 @@ def _build(folder: Path, address: str) -> None:
     print("Building the invented hospital …", flush=True)
     (folder / "site.toml").write_text(SITE.format(base_url=address), encoding="utf-8")
     try:
-        _fill(folder)
+        fill(folder, datetime.now(UTC))
     except BaseException:
         shutil.rmtree(folder)
         raise
     (folder / MARK).write_text("Everything in this folder is invented.\n", encoding="utf-8")
 
 
-def _fill(folder: Path) -> None:
+def fill(folder: Path, now: datetime) -> dict[str, str]:
+    """Accounts and cases as of `now` in a folder that holds site.toml; case references by story id."""
     open_data(folder)
     migrate()
     from thimble.demo.build import build
@@ -88,4 +89,4 @@ def _fill(folder: Path) -> None:
         )
         accounts[member.sign_in] = (account.id, member.role)
     stage = Stage(get_store(), get_identities(), get_protocol(), get_site(), accounts)
-    build(stage, datetime.now(UTC))
+    return build(stage, now)
