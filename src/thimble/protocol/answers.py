@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial, reduce
 from itertools import combinations
-from operator import or_
 
 import numpy as np
 
-from .boxes import Box, Boxes, meet, that_differ, without
+from .boxes import Box, Boxes, bits, meet, that_differ, volume, without
 from .finding import Finding, Item
-from .index import GAP, IMPOSSIBLE, Codes, Grid, Index, Mask
+from .index import IMPOSSIBLE, Codes, Grid, Index
 from .model import Manifest, Rule
+from .space import Axis
+
+MARK_BITS = 62
+"""Marks in one signed 64-bit word, one bit left free for the sign and one for safety."""
 
 REMEMBERED = 4096
 """Partly known situations remembered a question; the cells repeat from case to case."""
 
-Matter = Callable[[Callable[[int], int]], tuple[str, ...]]
-"""The missing facts that matter, given what outcome each code stands for."""
+UNKNOWN = -(1 << 36)
+"""What an unknown first axis adds to an offset, far beyond the largest grid; the next axis twice that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,11 +34,17 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
-class _Part:
-    """A partly known situation: the codes that can still come, and who matters to a split of them."""
+class _Open:
+    """A partly known situation of one question.
 
-    codes: Sequence[int]
-    matter: Matter
+    `rules` can still fire (UNIQUE: one of them; COLLECT: any). `certain` are the items, by number, that
+    apply whatever is learned. `matter` are the missing facts that can change each decision or item that
+    is open, by its number.
+    """
+
+    rules: tuple[int, ...]
+    certain: frozenset[int]
+    matter: Mapping[int, tuple[str, ...]]
 
 
 class Answering:
@@ -46,7 +54,6 @@ class Answering:
         self.table = question.table
         self.rules = question.rules
         self.unique = question.unique
-        self.remembered: dict[tuple[int, ...], Answer | None] = {}
         order = list(index.axes)
         # An axis of one class cannot tell anything apart, so nobody need look at it.
         self.kept = [at for at, members in enumerate(question.members) if len(members) > 1]
@@ -62,27 +69,31 @@ class Answering:
         self._reasons = [self.table.reason(rule) for rule in self.rules]
         self._items = [] if self.unique else self._distinct_items()
 
-    def answer(self, cells: list[int]) -> Answer | None:
-        """What the question says of a situation, or None if nothing can be said."""
-        key = tuple(
+    def at(self, offset: int, cells: list[int]) -> Answer | None:
+        """What the question says of a situation, or None if nothing can be said.
+
+        `offset` is the situation's own number in this question, from `Offsets`.
+        """
+        raise NotImplementedError
+
+    def forget(self) -> None:
+        """Drop what was remembered of partly known situations."""
+        raise NotImplementedError
+
+    def _key(self, cells: list[int]) -> tuple[int, ...]:
+        return tuple(
             -1 if cells[position] < 0 else classes[cells[position]]
             for position, classes in self._positions
         )
-        if key not in self.remembered:
-            if len(self.remembered) >= REMEMBERED:
-                self.remembered.clear()
-            self.remembered[key] = self._answer(key)
-        return self.remembered[key]
 
     def _answer(self, key: tuple[int, ...]) -> Answer | None:
-        part = self._part(key)
-        if not part.codes or min(part.codes) < 0:
+        opened = self._open(key)
+        if opened is None:
             return None
-        if len(part.codes) == 1:
-            return self._settled(part.codes[0])
-        return self._open_decisions(part) if self.unique else self._open_items(part)
+        return self._open_decisions(opened) if self.unique else self._open_items(opened)
 
-    def _part(self, key: tuple[int, ...]) -> _Part:
+    def _open(self, key: tuple[int, ...]) -> _Open | None:
+        """What can still come, or None if nothing can be said."""
         raise NotImplementedError
 
     # -- everything known ---------------------------------------------------------------------
@@ -96,11 +107,11 @@ class Answering:
                     for d, values, outcomes in self._decisions
                 )
             )
-        return Answer(items=tuple((row, self._item(rule, True, code & bits)) for row, bits, rule in
-                                  self._items if code & bits))  # fmt: skip
+        return Answer(items=tuple((row, self._item(rule, True, code & own)) for row, own, rule in
+                                  self._items if code & own))  # fmt: skip
 
-    def _item(self, rule: Rule, certain: bool, bits: int, facts: tuple[str, ...] = ()) -> Item:
-        because = tuple(r for number, r in enumerate(self._reasons) if bits >> number & 1)
+    def _item(self, rule: Rule, certain: bool, fired: int, facts: tuple[str, ...] = ()) -> Item:
+        because = tuple(r for number, r in enumerate(self._reasons) if fired >> number & 1)
         return Item(self.table.id, rule.outputs, certain, because, facts)
 
     def _distinct_items(self) -> list[tuple[int, int, Rule]]:
@@ -108,40 +119,37 @@ class Answering:
         items: dict[tuple[str, ...], tuple[int, int, Rule]] = {}
         for number, rule in enumerate(self.rules):
             key = tuple(rule.outputs.values())
-            row, bits, first = items.get(key, (rule.row, 0, rule))
-            items[key] = (row, bits | 1 << number, first)
+            row, own, first = items.get(key, (rule.row, 0, rule))
+            items[key] = (row, own | 1 << number, first)
         return list(items.values())
 
     # -- something missing --------------------------------------------------------------------
 
-    def _open_decisions(self, part: _Part) -> Answer:
+    def _open_decisions(self, opened: _Open) -> Answer:
         findings: list[Finding] = []
         changes: list[tuple[str, str]] = []
-        reasons = tuple(self._reasons[code] for code in part.codes)
-        for decision, values, outcomes in self._decisions:
-            possible = sorted({outcomes[code] for code in part.codes})
-            if len(possible) == 1:
-                value = values[possible[0]]
-                findings.append(Finding(decision, value, (value,), reasons))
+        reasons = tuple(self._reasons[n] for n in opened.rules)
+        for number, (decision, values, outcomes) in enumerate(self._decisions):
+            possible = sorted({outcomes[n] for n in opened.rules})
+            words = tuple(values[k] for k in possible)
+            if len(words) == 1:
+                findings.append(Finding(decision, words[0], words, reasons))
                 continue
-            facts = part.matter(outcomes.__getitem__)
-            findings.append(Finding(decision, None, tuple(values[k] for k in possible), (), facts))
+            facts = opened.matter[number]
+            findings.append(Finding(decision, None, words, (), facts))
             changes += [(fact, decision) for fact in facts]
         return Answer(findings=tuple(findings), changes=tuple(changes))
 
-    def _open_items(self, part: _Part) -> Answer:
+    def _open_items(self, opened: _Open) -> Answer:
         items: list[tuple[int, Item]] = []
         changes: dict[tuple[str, str], None] = {}
-        for row, bits, rule in self._items:
-            ever = reduce(or_, part.codes) & bits
-            if not ever:
-                continue
-            facts: tuple[str, ...] = ()
-            certain = all(code & bits for code in part.codes)
-            if not certain:
-                facts = part.matter(partial(_applies, bits))
+        ever = sum(1 << n for n in opened.rules)
+        for number, (row, own, rule) in enumerate(self._items):
+            if ever & own:
+                facts = opened.matter.get(number, ())
+                item = self._item(rule, number in opened.certain, ever & own, facts)
                 changes.update(dict.fromkeys((fact, self.table.id) for fact in facts))
-            items.append((row, self._item(rule, certain, ever, facts)))
+                items.append((row, item))
         return Answer(items=tuple(items), changes=tuple(changes))
 
     def _missing(self, key: tuple[int, ...]) -> dict[str, tuple[int, ...]]:
@@ -156,73 +164,170 @@ class Answering:
 
 
 class GridAnswering(Answering):
-    """Lookups in a grid: a flat offset when all is known, a slice when not."""
+    """Lookups in a grid: a flat offset when all is known, a slice when not.
+
+    Beside the code, each cell holds marks: a bit for each outcome of each decision, or two bits (applies,
+    does not) for each item; none where the cell cannot be. Marks laid over each other along an axis
+    then show at once which decisions and items that axis can change.
+    """
 
     def __init__(self, grid: Grid, index: Index, manifest: Manifest) -> None:
         super().__init__(grid, index, manifest)
+        self._by_offset: dict[int, Answer | None] = {}
         shape = [grid.codes.shape[at] for at in self.kept]
         self._codes: Codes = np.ascontiguousarray(grid.codes.reshape(shape))
         self._flat = memoryview(self._codes.reshape(-1))  # type: ignore[arg-type]
         strides = [int(np.prod(shape[at + 1 :], dtype=np.int64)) for at in range(len(shape))]
-        self._path = [
-            (position, [stride * k for k in classes])
-            for stride, (position, classes) in zip(strides, self._positions, strict=True)
+        self.path = [
+            (position, [stride * k for k in classes], UNKNOWN << at)
+            for at, (stride, (position, classes)) in enumerate(
+                zip(strides, self._positions, strict=True)
+            )
         ]
-        self._by_code = {
-            code: self._settled(code) if code >= 0 else None
-            for code in np.unique(self._codes).tolist()
-        }
+        seen, dense = np.unique(self._codes, return_inverse=True)
+        self._seen: list[int] = seen.tolist()
+        self._dense = dense.reshape(shape)
+        self._fired = np.where(self._codes == IMPOSSIBLE, 0, self._codes)
+        self._by_code = {c: self._settled(c) if c >= 0 else None for c in self._seen}
+        self._some_cannot_be = IMPOSSIBLE in self._seen
+        self._fields = self._marked()
+        words = [[self._mark(code, field) for code in self._seen] for field in self._fields]
+        self._marks = [np.array(word, np.int64)[self._dense] for word in words]
 
-    def answer(self, cells: list[int]) -> Answer | None:
-        at = 0
-        for position, offsets in self._path:
-            cell = cells[position]
-            if cell < 0:
-                return super().answer(cells)
-            at += offsets[cell]
-        return self._by_code[self._flat[at]]
+    def at(self, offset: int, cells: list[int]) -> Answer | None:
+        if offset >= 0:
+            return self._by_code[self._flat[offset]]
+        if offset not in self._by_offset:
+            if len(self._by_offset) >= REMEMBERED:
+                self._by_offset.clear()
+            self._by_offset[offset] = self._answer(self._key(cells))
+        return self._by_offset[offset]
 
-    def _part(self, key: tuple[int, ...]) -> _Part:
-        part = self._codes[tuple(slice(None) if k < 0 else k for k in key)]
-        can_be = part != IMPOSSIBLE
-        codes = np.unique(part[can_be]).tolist()
-        return _Part(codes, lambda outcome: self._matter(part, can_be, codes, outcome, key))
+    def forget(self) -> None:
+        self._by_offset.clear()
+
+    # -- marks --------------------------------------------------------------------------------
+
+    def _marked(self) -> list[list[tuple[int, int, int]]]:
+        """(number, first bit, bits) of each decision or item, in words of 62 bits at most."""
+        if self.unique:
+            widths = [len(values) for _, values, _ in self._decisions]
+        else:
+            widths = [2] * len(self._items)
+        fields: list[list[tuple[int, int, int]]] = [[]]
+        used = 0
+        for number, width in enumerate(widths):
+            if used + width > MARK_BITS:
+                fields.append([])
+                used = 0
+            fields[-1].append((number, used, width))
+            used += width
+        return fields
+
+    def _mark(self, code: int, field: list[tuple[int, int, int]]) -> int:
+        if code < 0:
+            return 0
+        if self.unique:
+            return sum(1 << first + self._decisions[n][2][code] for n, first, _ in field)
+        return sum(1 << first + int(code & self._items[n][1] == 0) for n, first, _ in field)
+
+    # -- something missing --------------------------------------------------------------------
+
+    def _open(self, key: tuple[int, ...]) -> _Open | None:
+        part = tuple(slice(None) if k < 0 else k for k in key)
+        rules = self._rules_in(part)
+        if rules is None:
+            return None
+        certain: set[int] = set()
+        matter: dict[int, tuple[str, ...]] = {}
+        missing = self._missing(key)
+        for field, marks in zip(self._fields, self._marks, strict=True):
+            here = marks[part]
+            every = int(np.bitwise_or.reduce(here, axis=None))
+            wanted = []
+            for number, first, width in field:
+                own = every >> first & (1 << width) - 1
+                if own & (own - 1):
+                    wanted.append((number, first, width))
+                elif own == 1:
+                    certain.add(number)
+            if wanted:
+                matter.update(self._matter(wanted, here, missing))
+        return _Open(rules, frozenset() if self.unique else frozenset(certain), matter)
+
+    def _rules_in(self, part: tuple[int | slice, ...]) -> tuple[int, ...] | None:
+        """The rules that some completion fires; None where one has no rule, or there is none."""
+        if not self.unique:
+            ever = int(np.bitwise_or.reduce(self._fired[part], axis=None))
+            if ever < 0 or (self._some_cannot_be and ever == 0 and self._nothing_can_be(part)):
+                return None
+            return tuple(bits(ever))
+        there = np.bincount(self._dense[part].reshape(-1), minlength=len(self._seen)).tolist()
+        codes = [c for c, n in zip(self._seen, there, strict=True) if n and c != IMPOSSIBLE]
+        return tuple(codes) if codes and codes[0] >= 0 else None
+
+    def _nothing_can_be(self, part: tuple[int | slice, ...]) -> bool:
+        return bool((self._codes[part] == IMPOSSIBLE).all())
 
     def _matter(
         self,
-        part: Codes,
-        can_be: Mask,
-        codes: list[int],
-        outcome: Callable[[int], int],
-        key: tuple[int, ...],
-    ) -> tuple[str, ...]:
-        """Facts along whose axes the outcome varies, all else the same.
+        wanted: list[tuple[int, int, int]],
+        marks: Codes,
+        missing: Mapping[str, tuple[int, ...]],
+    ) -> dict[int, tuple[str, ...]]:
+        """For each open decision or item, the facts along which it varies, all else the same.
 
         Declared impossibilities can leave no single step, only one of several facts together; then
         the fewest that move together matter. So the facts that matter, once known, always settle it.
         """
-        numbers = np.array([outcome(code) for code in codes])
-        outcomes = numbers[np.searchsorted(codes, np.where(can_be, part, codes[0]))]
-        highest = np.where(can_be, outcomes, -1)
-        lowest = np.where(can_be, outcomes, np.iinfo(np.int64).max)
-        missing = self._missing(key)
+        found = {fact: _varying(wanted, marks, axes) for fact, axes in missing.items()}
+        matter = {n: {fact for fact in missing if n in found[fact]} for n, _, _ in wanted}
+        if self._some_cannot_be and not marks.all():
+            by_rest: dict[tuple[str, ...], list[tuple[int, int, int]]] = {}
+            for field in wanted:
+                rest = tuple(fact for fact in missing if fact not in matter[field[0]])
+                by_rest.setdefault(rest, []).append(field)
+            for rest, fields in by_rest.items():
+                for number, facts in _steps_together(rest, fields, marks, missing).items():
+                    matter[number] |= facts
+        return {n: tuple(f for f in missing if f in facts) for n, facts in matter.items()}
 
-        def varies_along(facts: Iterable[str]) -> bool:
-            axes = tuple(axis for fact in facts for axis in missing[fact])
-            return bool((highest.max(axis=axes) > lowest.min(axis=axes)).any())
 
-        matter = {fact for fact in missing if varies_along([fact])}
-        rest = [fact for fact in missing if fact not in matter]
-        if rest and not can_be.all() and varies_along(rest):
-            together: list[set[str]] = []
-            for size in range(2, len(rest) + 1):
-                together += [
-                    set(facts)
-                    for facts in combinations(rest, size)
-                    if not any(found <= set(facts) for found in together) and varies_along(facts)
-                ]
-            matter = matter.union(*together)
-        return tuple(fact for fact in missing if fact in matter)
+def _varying(fields: list[tuple[int, int, int]], marks: Codes, axes: tuple[int, ...]) -> set[int]:
+    """The decisions or items that have more than one outcome along these axes somewhere."""
+    along = np.bitwise_or.reduce(marks, axis=axes)
+    if fields[0][2] == 2:  # items: applies, and beside it does not
+        both = int(np.bitwise_or.reduce(along & along >> 1, axis=None))
+        return {n for n, first, _ in fields if both >> first & 1}
+    found = set()
+    for n, first, width in fields:
+        own = along & ((1 << width) - 1 << first)
+        if (own & (own - 1)).any():
+            found.add(n)
+    return found
+
+
+def _steps_together(
+    rest: tuple[str, ...],
+    fields: list[tuple[int, int, int]],
+    marks: Codes,
+    missing: Mapping[str, tuple[int, ...]],
+) -> dict[int, set[str]]:
+    """For each field, the facts of the smallest sets of two or more that must move together."""
+
+    def varying(facts: Iterable[str], among: list[tuple[int, int, int]]) -> set[int]:
+        return _varying(among, marks, tuple(axis for fact in facts for axis in missing[fact]))
+
+    open_still = varying(rest, fields) if len(rest) > 1 else set()
+    sets: dict[int, list[set[str]]] = {n: [] for n in open_still}
+    for size in range(2, len(rest) + 1 if open_still else 2):
+        for facts in combinations(rest, size):
+            among = [
+                f for f in fields if f[0] in sets and not any(t <= set(facts) for t in sets[f[0]])
+            ]
+            for number in varying(facts, among) if among else ():
+                sets[number].append(set(facts))
+    return {n: set().union(*found) for n, found in sets.items()}
 
 
 class BoxAnswering(Answering):
@@ -230,6 +335,7 @@ class BoxAnswering(Answering):
 
     def __init__(self, boxes: Boxes, index: Index, manifest: Manifest) -> None:
         super().__init__(boxes, index, manifest)
+        self._by_key: dict[tuple[int, ...], Answer | None] = {}
         self._whole = tuple(boxes.whole[at] for at in self.kept)
         self._boxes = [tuple(box[at] for at in self.kept) for box in boxes.boxes]
         self._living = [all(box) for box in boxes.boxes]
@@ -237,45 +343,52 @@ class BoxAnswering(Answering):
             (n, tuple(p[at] for at in self.kept)) for n, p in boxes.firsts()
         ] if boxes.unique else []  # fmt: skip
 
-    def _part(self, key: tuple[int, ...]) -> _Part:
+    def at(self, offset: int, cells: list[int]) -> Answer | None:  # noqa: ARG002 - boxes have none
+        key = self._key(cells)
+        if key not in self._by_key:
+            if len(self._by_key) >= REMEMBERED:
+                self._by_key.clear()
+            self._by_key[key] = self._answer(key)
+        return self._by_key[key]
+
+    def forget(self) -> None:
+        self._by_key.clear()
+
+    def _open(self, key: tuple[int, ...]) -> _Open | None:
         known = tuple(w if k < 0 else 1 << k for k, w in zip(key, self._whole, strict=True))
-        if not self.unique:
-            raise NotImplementedError  # items are judged one by one, in _answer
+        return self._open_rules(known, key) if self.unique else self._open_union(known, key)
+
+    def _open_rules(self, known: Box, key: tuple[int, ...]) -> _Open | None:
         pieces = [
             (n, shared) for n, piece in self._firsts if (shared := meet(piece, known)) is not None
         ]
-        pieces += [(GAP, gap) for gap in without(known, [piece for _, piece in pieces])]
-        codes = sorted({n for n, _ in pieces})
-
-        def matter(outcome: Callable[[int], int]) -> tuple[str, ...]:
+        if sum(volume(piece) for _, piece in pieces) < volume(known):
+            return None  # some completion has no rule
+        rules = tuple(sorted({n for n, _ in pieces}))
+        matter = {}
+        for number, (_, _, outcomes) in enumerate(self._decisions):
             by_outcome: dict[int, list[Box]] = {}
             for n, piece in pieces:
-                by_outcome.setdefault(outcome(n), []).append(piece)
-            return self._between(list(by_outcome.values()), key)
+                by_outcome.setdefault(outcomes[n], []).append(piece)
+            if len(by_outcome) > 1:
+                matter[number] = self._between(list(by_outcome.values()), key)
+        return _Open(rules, frozenset(), matter)
 
-        return _Part(codes, matter)
-
-    def _answer(self, key: tuple[int, ...]) -> Answer | None:
-        if self.unique:
-            return super()._answer(key)
-        known = tuple(w if k < 0 else 1 << k for k, w in zip(key, self._whole, strict=True))
-        touched = [
-            meet(box, known) if alive else None
-            for box, alive in zip(self._boxes, self._living, strict=True)
-        ]
-        items: list[tuple[int, Item]] = []
-        changes: dict[tuple[str, str], None] = {}
-        for row, bits, rule in self._items:
-            inside = {n: b for n, b in enumerate(touched) if b is not None and bits >> n & 1}
-            if not inside:
-                continue
-            boxes = list(inside.values())
-            outside = without(known, boxes)
-            facts = self._between([boxes, outside], key) if outside else ()
-            changes.update(dict.fromkeys((fact, self.table.id) for fact in facts))
-            ever = sum(1 << n for n in inside)
-            items.append((row, self._item(rule, not outside, ever, facts)))
-        return Answer(items=tuple(items), changes=tuple(changes))
+    def _open_union(self, known: Box, key: tuple[int, ...]) -> _Open:
+        touched = {
+            n: shared
+            for n, (box, alive) in enumerate(zip(self._boxes, self._living, strict=True))
+            if alive and (shared := meet(box, known)) is not None
+        }
+        certain, matter = set(), {}
+        for number, (_, own, _) in enumerate(self._items):
+            inside = [box for n, box in touched.items() if own >> n & 1]
+            outside = without(known, inside) if inside else []
+            if inside and not outside:
+                certain.add(number)
+            elif inside:
+                matter[number] = self._between([inside, outside], key)
+        return _Open(tuple(touched), frozenset(certain), matter)
 
     def _between(self, kinds: list[list[Box]], key: tuple[int, ...]) -> tuple[str, ...]:
         """The missing facts along which a step leads from one kind of boxes to another."""
@@ -288,12 +401,31 @@ class BoxAnswering(Answering):
         return tuple(fact for number, fact in enumerate(facts) if number in found)
 
 
-def _applies(bits: int, code: int) -> int:
-    return int(code & bits != 0)
-
-
 def answering(question: Grid | Boxes, index: Index, manifest: Manifest) -> Answering:
     """The lookups for one compiled question."""
     if isinstance(question, Boxes):
         return BoxAnswering(question, index, manifest)
     return GridAnswering(question, index, manifest)
+
+
+class Offsets:
+    """The flat offset of one situation in every grid, in one sum."""
+
+    def __init__(self, questions: Sequence[Answering], axes: Sequence[Axis]) -> None:
+        cells = max((len(axis.cells) for axis in axes), default=0)
+        self._table = np.zeros((len(axes), cells + 1, len(questions)), np.int64)
+        self._rows = np.arange(len(axes))
+        for number, question in enumerate(questions):
+            for position, offsets, unknown in (
+                question.path if isinstance(question, GridAnswering) else ()
+            ):
+                self._table[position, : len(offsets), number] = offsets
+                self._table[position, -1, number] = unknown
+
+    def __call__(self, cells: list[int]) -> list[int]:
+        """One offset a question: flat where all is known, else a negative number of its own.
+
+        A fact that is not known takes away its axis' own power of two above every flat offset.
+        """
+        offsets: list[int] = self._table[self._rows, cells].sum(axis=0).tolist()
+        return offsets

@@ -15,7 +15,7 @@ from datetime import date
 from pathlib import Path
 from typing import NoReturn
 
-from .answers import answering
+from .answers import Offsets, answering
 from .finding import Evaluation, Finding, Item, Question
 from .index import Index, build_index, contradicted
 from .model import Case, Impossible, Manifest, Output, Table
@@ -47,6 +47,7 @@ class Protocol:
             answering(question, self.index, manifest)
             for question in (*self.index.questions, *self.index.guards)
         ]
+        self._offsets = Offsets(self._answering, list(self.index.axes.values()))
         self._places = _places(self.index.axes)
 
     @property
@@ -107,7 +108,7 @@ class Protocol:
     def forget(self) -> None:
         """Drop what was remembered of partly known situations; answers do not change."""
         for question in self._answering:
-            question.remembered.clear()
+            question.forget()
 
     def contradictions(self, facts: Facts) -> tuple[Contradiction, ...]:
         """Declared impossibilities that `facts` fulfil."""
@@ -128,8 +129,8 @@ class Protocol:
             t.id: [] for t in self.tables if t.hit_policy == "COLLECT"
         }
         changed: dict[str, dict[str, None]] = {}
-        for question in self._answering:
-            answer = question.answer(cells)
+        for question, offset in zip(self._answering, self._offsets(cells), strict=True):
+            answer = question.at(offset, cells)
             if answer is None:
                 self._refuse(facts, question.table)
             for finding in answer.findings:
