@@ -102,7 +102,7 @@ class _Case:
         }
         depth = draw.randrange(0, 7)
         wanted = [self.report]
-        wanted += [self.answer] if depth >= 1 else []
+        wanted += [self.assess, self.answer] if depth >= 1 else []
         wanted += [self.ask] if depth >= 2 and self.facts["source_access"] == "testable" else []
         wanted += [self.treat] if depth >= 3 else []
         wanted += [self.sign] if depth >= 4 else []
@@ -135,6 +135,15 @@ class _Case:
         actions.learn_facts(
             self.store, self.reference, self.facts, said_by="clinician",
             vocabulary=self.protocol.vocabulary, now=at, by=CLINICIAN, role="emergency_clinician",
+        )  # fmt: skip
+
+    def assess(self, at: datetime) -> None:
+        actions.assessed(
+            self.store, self.reference, now=at, by=CLINICIAN, role="emergency_clinician"
+        )
+        actions.give_first_aid(
+            self.store, self.reference, steps=["Washed with soap and water"], now=at,
+            by=CLINICIAN, role="emergency_clinician",
         )  # fmt: skip
 
     def ask(self, at: datetime) -> None:

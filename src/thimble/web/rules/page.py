@@ -17,8 +17,8 @@ from thimble.protocol import STANDINGS, Fault, Protocol, Reason, check_protocol
 from thimble.protocol.index import IMPOSSIBLE
 from thimble.protocol.model import Case, Rule, Table
 
-GRID_INPUTS = 7
-"""A table with more questions than this is shown with the tested ones alone in each row."""
+GRID_COLUMNS = 9
+"""A table of more columns than this is shown with the tested questions alone in each row."""
 
 HIT_POLICIES = {
     "UNIQUE": "Exactly one rule applies to any situation.",
@@ -35,6 +35,7 @@ KINDS = {
     "first_aid": "First aid", "sample": "Blood sample", "dose": "Dose", "ask": "Ask",
     "advice": "Advice", "counsel": "Counsel", "review": "Review",
 }  # fmt: skip
+TOPICS = {"hiv": "HIV", "hbv": "Hepatitis B", "hcv": "Hepatitis C"}
 COLUMNS = {
     "action": "Name", "what": "What to do", "kind": "Kind", "for": "For",
     "counted_from": "Counted from", "earliest": "Not before", "target": "Best by",
@@ -132,6 +133,11 @@ class TablePage:
     faults: tuple[str, ...]
     cases: tuple[CasePage, ...]
     standings: tuple[tuple[str, int], ...]
+
+    @property
+    def failing(self) -> tuple[CasePage, ...]:
+        """The cases that do not come out as they say."""
+        return tuple(case for case in self.cases if case.fault)
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +267,7 @@ def table_page(protocol: Protocol, table: Table, fired: frozenset[str]) -> Table
         inputs=tuple(Column(c, column_label(c, protocol)) for c in table.inputs),
         outputs=tuple(Column(c, output_label(c, protocol)) for c in table.outputs),
         rules=tuple(_rule(rule, table, protocol, fired, whats) for rule in table.rules),
-        sparse=len(table.inputs) > GRID_INPUTS,
+        sparse=len(table.inputs) + len(table.outputs) > GRID_COLUMNS,
         asks=tuple(asks.values()),
         feeds=feeds,
         stopped_by=whats.get(table.clock_stops_with, table.clock_stops_with.replace("_", " ")),
@@ -356,7 +362,7 @@ def output_words(column: str, cell: str, protocol: Protocol, whats: Mapping[str,
     if column == "kind":
         return KINDS.get(cell, _plain(cell))
     if column == "topic":
-        return _plain(cell).capitalize()
+        return TOPICS.get(cell, _plain(cell).capitalize())
     return cell
 
 

@@ -172,7 +172,7 @@ def overview(found: Sequence[Exposure], period: Period, vocabulary: Mapping[str,
     """The tables that may be shown of these exposures."""
     routes = [*vocabulary["route"].labels.values(), NOT_RECORDED]
     devices = [*vocabulary["device"].labels.values(), NOT_RECORDED]
-    places = sorted({exposure.place for exposure in found} - {NOT_RECORDED}) + [NOT_RECORDED]
+    places = [*sorted({exposure.place for exposure in found} - {NOT_RECORDED}), NOT_RECORDED]
     hours = [*(_band(number) for number in range(24 // HOURS_IN_BAND)), NOT_KNOWN]
     delays = [*(label for label, _ in DELAYS), NOT_KNOWN]
     return Overview(

@@ -1,8 +1,9 @@
 """What is to be done next in a case, and how urgent that is: by the window that closes first.
 
 A window has two limits: `target`, by when it is best done, and `latest`, after which it is late. The
-limit that counts is the next one still to come. Where a target has passed and there is no latest, the
-thing stays due since then.
+limit that counts is the next one still to come. A target that has just passed counts on for a day: what
+should be done at once stays above what has hours left. After that the latest instant counts, or, where
+there is none, the thing is past its window.
 """
 
 from __future__ import annotations
@@ -19,6 +20,9 @@ from thimble.protocol.vocabulary import Fact
 
 NEAR = timedelta(hours=72)
 """What closes within this much of now stands at the top of the list."""
+
+OVERDUE = timedelta(hours=24)
+"""How long a target that has passed still counts."""
 
 
 class Group(StrEnum):
@@ -78,16 +82,17 @@ def _turned(at: datetime) -> datetime:
 def limit_of(action: Action, now: datetime) -> tuple[datetime | None, bool]:
     """The limit of an action that counts at `now`, in UTC, and whether it is a target."""
     target, latest = action.window.target, action.window.latest
-    if target is None or (latest is not None and (target < now or target >= latest)):
-        return (None if latest is None else latest.astimezone(UTC)), False
-    return target.astimezone(UTC), True
+    still = latest is None or (now <= latest and now - OVERDUE <= (target or now) < latest)
+    if target is not None and still:
+        return target.astimezone(UTC), True
+    return (None if latest is None else latest.astimezone(UTC)), False
 
 
 def group_of(action: Action, limit: datetime | None, now: datetime) -> Group:
     """Which part of the worklist an action that is still to be done belongs to."""
     if limit is None:
         return Group.STILL
-    if action.state is State.LATE or limit < now - NEAR:
+    if action.state is State.LATE or limit < now - OVERDUE:
         return Group.PAST
     return Group.NOW if limit <= now + NEAR else Group.LATER
 
@@ -121,7 +126,7 @@ def next_of(
             reported.astimezone(UTC), late,
         )  # fmt: skip
     if open_actions:
-        return _doing(min(open_actions, key=lambda action: _order(action, now)), now, late)
+        return _doing(min(open_actions, key=lambda action: urgency(action, now)), now, late)
     if plan.questions:
         fact = vocabulary.get(plan.questions[0].fact)
         what = fact.question if fact else plan.questions[0].fact.replace("_", " ")
@@ -132,7 +137,8 @@ def next_of(
     return _unlimited(Group.STILL, what, what, None, late)
 
 
-def _order(action: Action, now: datetime) -> tuple[int, datetime, bool, bool]:
+def urgency(action: Action, now: datetime) -> tuple[int, datetime, bool, bool]:
+    """What the open actions of a case are ordered by."""
     limit, _ = limit_of(action, now)
     group = group_of(action, limit, now)
     at = limit or _FAR
@@ -151,10 +157,13 @@ def _doing(action: Action, now: datetime, late: int) -> Doing:
     what = short(action.what)
     latest = action.window.latest
     share = None
-    if limit is not None:
-        share = 100 if limit >= now else 0
-        if action.window.earliest is not None and limit > action.window.earliest:
-            share = round(100 * (limit - now) / (limit - action.window.earliest))
+    end = limit if limit is None or limit >= now or latest is None else max(limit, latest)
+    if end is not None:
+        # The ring empties up to the limit that comes next.
+        opens = action.window.earliest
+        share = 100 * (end >= now)
+        if opens is not None and end > opens:
+            share = min(100, max(0, round(100 * (end - now) / (end - opens))))
     return Doing(
         group=group_of(action, limit, now),
         action=action.id,
@@ -163,7 +172,7 @@ def _doing(action: Action, now: datetime, late: int) -> Doing:
         limit=limit,
         best=best,
         latest=None if latest is None else latest.astimezone(UTC),
-        share=None if share is None else min(100, max(0, share)),
+        share=share,
         certain=action.certain,
         late=late,
     )
@@ -178,7 +187,11 @@ def time_left(action: Action, now: datetime) -> str:
         return "no time limit"
     if limit < now:
         ago = span_down(now - limit)
-        return f"due since {ago}" if best else f"closed {ago} ago"
+        if not best:
+            return f"closed {ago} ago"
+        latest = action.window.latest
+        left = f", {span_down(latest - now)} left" if latest is not None else ""
+        return f"due since {ago}{left}"
     earliest = action.window.earliest
     if earliest is not None and earliest > now:
         return f"opens in {span_up(earliest - now)}"

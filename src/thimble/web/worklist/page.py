@@ -19,11 +19,13 @@ from thimble.web.worklist.doing import (
     TITLES,
     Doing,
     Group,
+    limit_of,
     next_of,
     short,
     signed_words,
     source_words,
     time_left,
+    urgency,
 )
 
 SHIFT = timedelta(hours=12)
@@ -290,7 +292,7 @@ def asides(
         said.append(source)
     if plan.questions:
         count = len(plan.questions)
-        said.append(f"{_count(count, 'answer')} can still change the plan")
+        said.append(f"{_count(count, 'question')} open")
     return tuple(said)
 
 
@@ -328,56 +330,74 @@ class Block:
     changed: tuple[str, ...]
 
 
-def blocks(
+@dataclass(frozen=True, slots=True)
+class Handover:
+    """What the next shift takes over: cases with something near or new, then the others in a line."""
+
+    near: tuple[Block, ...]
+    rest: tuple[Block, ...]
+
+    @property
+    def count(self) -> int:
+        return len(self.near) + len(self.rest)
+
+
+def handover(
     cases: Iterable[Seen],
     now: datetime,
     zone: tzinfo,
     vocabulary: Mapping[str, Fact],
     *,
     with_source: bool,
-    most: int = 3,
-) -> tuple[Block, ...]:
-    """Every open case in few words, by the window that closes first.
-
-    `most` is how many open things are named for a case; how many more there are is said.
-    """
-    found = []
+) -> Handover:
+    """Every open case in few words, by the window that closes first."""
+    near: list[Block] = []
+    rest: list[Block] = []
     for seen in order(cases):
-        standing = seen.standing
-        if not standing.open:
+        if not seen.standing.open:
             continue
-        situation, plan = standing.situation, standing.plan
-        first = [a for a in standing.to_do if a.id == seen.doing.action]
-        limited = [
-            a for a in standing.to_do if a.id != seen.doing.action and not a.window.waits_for
-        ]
-        named = [*first, *limited][:most]
-        lines = [
-            f"{short(a.what)}: {time_left(a, now)}{'' if a.certain else ' (may be needed)'}"
-            for a in named
-        ]
-        if not seen.doing.action:
-            lines.insert(0, seen.doing.words)
-        found.append(
-            Block(
-                reference=standing.case,
-                age=age(situation, now, zone),
-                happened=happened(standing, vocabulary),
-                decided=_decided(situation, now, zone),
-                next=tuple(lines),
-                more=max(0, len(first) + len(limited) - len(named)),
-                source=source_words(situation, plan, now) if with_source else "",
-                changed=_changed(standing.entries, now, zone),
-            )
-        )
-    return tuple(found)
+        own = _block(seen, now, zone, vocabulary, with_source=with_source)
+        new = bool(own.changed)
+        (near if new or seen.doing.group is Group.NOW else rest).append(own)
+    return Handover(tuple(near), tuple(rest))
+
+
+NAMED = 3
+"""How many open things the handover names for a case; how many more there are is said."""
+
+
+def _block(
+    seen: Seen, now: datetime, zone: tzinfo, vocabulary: Mapping[str, Fact], *, with_source: bool
+) -> Block:
+    standing = seen.standing
+    situation = standing.situation
+    running = [a for a in standing.to_do if limit_of(a, now)[0] is not None]
+    running.sort(key=lambda action: urgency(action, now))
+    lines = [seen.doing.words] if not seen.doing.action else []
+    named = running[: NAMED - len(lines)]
+    lines += [
+        f"{short(a.what)}: {time_left(a, now)}{'' if a.certain else ' (may be needed)'}"
+        for a in named
+    ]
+    if not lines:
+        lines = [seen.doing.words]
+    return Block(
+        reference=standing.case,
+        age=age(situation, now, zone),
+        happened=happened(standing, vocabulary),
+        decided=_decided(situation, now, zone),
+        next=tuple(lines),
+        more=len(standing.to_do) - len(named),
+        source=source_words(situation, standing.plan, now) if with_source else "",
+        changed=_changed(standing.entries, now, zone),
+    )
 
 
 def _decided(situation: Situation, now: datetime, zone: tzinfo) -> str:
     if not situation.signed:
-        return "Plan not signed"
+        return "plan not signed"
     last = situation.signed[-1]
-    words = f"Plan signed {_instant(last.at, now, zone)}"
+    words = f"plan signed {_instant(last.at, now, zone)}"
     if situation.departures:
         words += f", {_count(len(situation.departures), 'departure')} from the advice"
     if situation.entries > last.entry:

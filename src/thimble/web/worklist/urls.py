@@ -11,7 +11,4 @@ urlpatterns = [
     path("", views.worklist, name="worklist"),
     path("handover/", views.handover, name="handover"),
 ]
-NAVIGATION = (
-    Link("Worklist", "worklist:worklist", "view_worklist", order=10),
-    Link("Handover", "worklist:handover", "view_worklist", order=15),
-)
+NAVIGATION = (Link("Worklist", "worklist:worklist", "view_worklist", order=10),)

@@ -108,7 +108,7 @@ def handover(request: HttpRequest) -> HttpResponse:
     site = get_site()
     before, after = case_address()
     context = {
-        "blocks": page.blocks(
+        "handover": page.handover(
             cases, now, zone(), words, with_source=allowed(request, "see_source")
         ),
         "site": site,
