@@ -196,15 +196,19 @@ class SignPage:
                 window=", ".join(
                     f"{name} {full_point(at, zone)}"
                     for name, at in (
-                        ("best by", action.window.target), ("no later than", action.window.latest),
+                        ("best by", action.window.target),
+                        ("no later than", action.window.latest),
                     )
                     if at is not None
-                ),  # fmt: skip
-                state={State.DONE: "done", State.LATE: "late", State.DEPARTED: "decided otherwise"}
-                .get(action.state, ""),
+                ),
+                state={
+                    State.DONE: "done",
+                    State.LATE: "late",
+                    State.DEPARTED: "decided otherwise",
+                }.get(action.state, ""),
             )
             for action in signed_actions
-        )  # fmt: skip
+        )
         decisions = tuple(SignedLine(d.label, d.value, d.confirmed) for d in shown)
         return cls(
             case=reading.case,
@@ -246,9 +250,7 @@ def _to_decide(reading: Reading, lens: Lens, typed: Mapping[str, str]) -> tuple[
         left = name in plan.undecidable or finding.value in LEFT_TO_A_PERSON
         if not left or name.startswith(HBIG_PARTS):
             continue
-        values = (
-            finding.possible if finding.value is None else lens.protocol.outputs[name].values
-        )
+        values = finding.possible if finding.value is None else lens.protocol.outputs[name].values
         order = protective_first(name, values, lens.protocol)
         earlier = departed.get(name)
         found.append(
@@ -256,9 +258,7 @@ def _to_decide(reading: Reading, lens: Lens, typed: Mapping[str, str]) -> tuple[
                 id=name,
                 label=lens.label(name),
                 advised=advised_words(finding, plan, lens),
-                options=tuple(
-                    lens.value(name, v) for v in order if v not in LEFT_TO_A_PERSON
-                ),
+                options=tuple(lens.value(name, v) for v in order if v not in LEFT_TO_A_PERSON),
                 decided=typed.get(f"decided-{name}", ""),
                 reason=typed.get(f"reason-{name}", ""),
                 earlier=None if earlier is None else DepartureView.of(earlier, lens),

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import NoReverseMatch, reverse
 
-from thimble.actions import Refused, read_reference
+from thimble.actions import Refused, WorkerIdentity, read_reference
 from thimble.ledger.entries import Entry
 from thimble.ledger.store import Overtaken
 from thimble.web import clock, log
@@ -18,6 +19,7 @@ from thimble.web.context import get_identities, get_protocol, get_site, get_stor
 from thimble.web.desk.page import Reading, Written, actions_in_words
 from thimble.web.desk.questions import BadAnswer, read_moment
 from thimble.web.models import Account, LastLook
+from thimble.web.roles import CAPABILITIES
 
 NOT_RESENT = frozenset({"csrfmiddlewaretoken", "position"})
 """Fields of a form that are made anew when it is sent again."""
@@ -69,22 +71,26 @@ def names_of(entries: Iterable[Entry]) -> dict[str, str]:
     return dict(Account.objects.filter(pk__in=ids).values_list("pk", "display_name"))
 
 
+def can(request: HttpRequest, capability: str) -> bool:
+    """Whether this account may use a capability."""
+    user = request.user
+    return isinstance(user, Account) and user.has_perm(capability)
+
+
 def capabilities_of(request: HttpRequest) -> frozenset[str]:
     """What this account may do."""
-    from thimble.web.roles import CAPABILITIES
-
-    return frozenset(name for name in CAPABILITIES if request.user.has_perm(name))
+    return frozenset(name for name in CAPABILITIES if can(request, name))
 
 
-def who(request: HttpRequest) -> Mapping[str, str]:
+def who(request: HttpRequest) -> dict[str, Any]:
     """The writer's account and role, as every action takes them."""
     user = request.user
     return {"by": str(user.pk), "role": str(getattr(user, "role", ""))}
 
 
-def worker_of(request: HttpRequest, case: str):  # type: ignore[no-untyped-def]
+def worker_of(request: HttpRequest, case: str) -> WorkerIdentity | None:
     """The exposed worker, for those who may know."""
-    return get_identities().worker(case) if request.user.has_perm("see_worker_identity") else None
+    return get_identities().worker(case) if can(request, "see_worker_identity") else None
 
 
 def rule_link(table: str, rule: str) -> str:

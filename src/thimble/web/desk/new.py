@@ -65,9 +65,7 @@ class NewCaseForm(forms.Form):
         required=False,
         max_length=120,
     )
-    task = forms.CharField(
-        label="What was being done?", required=False, max_length=120
-    )
+    task = forms.CharField(label="What was being done?", required=False, max_length=120)
     account = forms.CharField(
         label="What happened, in the worker's words",
         help_text="Leave out every name, the patient's above all.",

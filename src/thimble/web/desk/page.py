@@ -285,14 +285,12 @@ class CasePage:
             ),
             worker=worker.name if worker else "",
             worker_more=_more(worker),
-            about=tuple(
-                text for text in (report.get("place", ""), report.get("task", "")) if text
-            ),
-            plan=PlanView.of(
-                plan, situation, protocol=protocol, site=site, names=names, link=link
-            ),
+            about=tuple(text for text in (report.get("place", ""), report.get("task", "")) if text),
+            plan=PlanView.of(plan, situation, protocol=protocol, site=site, names=names, link=link),
             question=questions[0] if questions else None,
-            asked_again=bool(questions) and questions[0].fact == ask and bool(questions[0].answered),
+            asked_again=bool(questions)
+            and questions[0].fact == ask
+            and bool(questions[0].answered),
             others=tuple(questions[1:]),
             facts=answered,
             answered=sum(len(group.facts) for group in answered),
@@ -302,9 +300,7 @@ class CasePage:
             recorded=recorded,
             news=news,
             written=tuple(
-                Written.of(
-                    entry, protocol=protocol, names=names, actions=words, now=now, zone=zone
-                )
+                Written.of(entry, protocol=protocol, names=names, actions=words, now=now, zone=zone)
                 for entry in others_wrote
             ),
             typed=typed,

@@ -15,7 +15,6 @@ from thimble.web.desk.words import (
     ReasonWords,
     RuleLink,
     WindowWords,
-    full_point,
     join,
     no_link,
     point,

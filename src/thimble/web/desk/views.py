@@ -160,9 +160,11 @@ def answer(request: HttpRequest, ref: str) -> HttpResponse:
     if fact is None:
         raise Http404("no such question")
     now = clock.now()
-    common = {"now": now, **who(request)}
+    common: dict[str, Any] = {"now": now, **who(request)}
 
-    def act(reading: Reading, position: int) -> tuple[Callable[[], object], Callable[[Entry], bool]]:
+    def act(
+        reading: Reading, position: int
+    ) -> tuple[Callable[[], object], Callable[[Entry], bool]]:
         if "unknown" in request.POST:
             reason = request.POST.get("reason", "")
 
@@ -172,8 +174,12 @@ def answer(request: HttpRequest, ref: str) -> HttpResponse:
                     expected_position=position, **common,
                 )  # fmt: skip
 
-            return doing, lambda e: e.body.get("fact") == fact_id or (
-                e.body.get("facts", {}).get(fact_id) == UNKNOWN
+            return (
+                doing,
+                lambda e: (
+                    e.body.get("fact") == fact_id
+                    or (e.body.get("facts", {}).get(fact_id) == UNKNOWN)
+                ),
             )
         if fact_id == HOURS:
             at = read_moment(
@@ -187,9 +193,15 @@ def answer(request: HttpRequest, ref: str) -> HttpResponse:
             }
             return (
                 lambda: actions.correct(
-                    store, reading.case, 1, reason="The time of the exposure was asked again.",
-                    body=body, vocabulary=protocol.vocabulary, expected_position=position, **common,
-                ),  # fmt: skip
+                    store,
+                    reading.case,
+                    1,
+                    reason="The time of the exposure was asked again.",
+                    body=body,
+                    vocabulary=protocol.vocabulary,
+                    expected_position=position,
+                    **common,
+                ),
                 lambda e: e.body.get("body", {}).get("occurred_at") == body["occurred_at"],
             )
         value: Value = read_answer(
@@ -197,9 +209,14 @@ def answer(request: HttpRequest, ref: str) -> HttpResponse:
         )
         return (
             lambda: actions.learn_facts(
-                store, reading.case, {fact_id: value}, said_by="clinician",
-                vocabulary=protocol.vocabulary, expected_position=position, **common,
-            ),  # fmt: skip
+                store,
+                reading.case,
+                {fact_id: value},
+                said_by="clinician",
+                vocabulary=protocol.vocabulary,
+                expected_position=position,
+                **common,
+            ),
             lambda e: fact_id in e.body.get("facts", {}),
         )
 
@@ -209,7 +226,9 @@ def answer(request: HttpRequest, ref: str) -> HttpResponse:
         if fact_id == HOURS:
             return [("When it happened", f"{request.POST.get('day')} {request.POST.get('clock')}")]
         values = request.POST.getlist("value")
-        return [(fact.question, ", ".join(fact.labels.get(v, v) for v in values) or "None of these")]
+        return [
+            (fact.question, ", ".join(fact.labels.get(v, v) for v in values) or "None of these")
+        ]
 
     return _record(request, ref, act, form="answer", subject=fact_id, said=said)
 
@@ -220,7 +239,9 @@ def done(request: HttpRequest, ref: str) -> HttpResponse:
     """An action was done: now, or at another time."""
     action_id = request.POST.get("action", "")
 
-    def act(reading: Reading, position: int) -> tuple[Callable[[], object], Callable[[Entry], bool]]:
+    def act(
+        reading: Reading, position: int
+    ) -> tuple[Callable[[], object], Callable[[Entry], bool]]:
         action = next((a for a in reading.plan.actions if a.id == action_id), None)
         if action is None:
             raise Refused("This action is not part of the plan any more. Nothing was recorded.")
@@ -263,9 +284,7 @@ def _doing(
     if action.kind == "first_aid":
         steps = [c.text for c in reading.plan.cautions if c.topic == "first_aid" and c.certain]
         given = [step for step in post.getlist("step") if step in steps] or [action.what]
-        return lambda: actions.give_first_aid(
-            store, case_, steps=given, action=action.id, **common
-        )
+        return lambda: actions.give_first_aid(store, case_, steps=given, action=action.id, **common)
     if action.whom == "source" and action.kind == "sample":
         return lambda: actions.sample_source(store, case_, action=action.id, note=text, **common)
     if action.whom == "source" and action.kind == "ask":
@@ -319,9 +338,16 @@ def otherwise(request: HttpRequest, ref: str, subject: str) -> HttpResponse:
         position = position_of(request)
         came_first = write(
             lambda: actions.depart(
-                get_store(), reading.case, subject=subject, advised=page.advised, decided=decided,
-                reason=reason, now=clock.now(), expected_position=position, **who(request),
-            ),  # fmt: skip
+                get_store(),
+                reading.case,
+                subject=subject,
+                advised=page.advised,
+                decided=decided,
+                reason=reason,
+                now=clock.now(),
+                expected_position=position,
+                **who(request),
+            ),
             mine=lambda e: e.kind is Kind.DEPARTED and e.body["subject"] == subject,
             by=str(request.user.pk),
         )
@@ -408,14 +434,20 @@ def note(request: HttpRequest, ref: str) -> HttpResponse:
     """Words for the record."""
     text = request.POST.get("text", "").strip()
 
-    def act(reading: Reading, position: int) -> tuple[Callable[[], object], Callable[[Entry], bool]]:
+    def act(
+        reading: Reading, position: int
+    ) -> tuple[Callable[[], object], Callable[[Entry], bool]]:
         if not text:
             raise BadAnswer("Write the note first.")
         return (
             lambda: actions.note(
-                get_store(), reading.case, text, now=clock.now(), expected_position=position,
+                get_store(),
+                reading.case,
+                text,
+                now=clock.now(),
+                expected_position=position,
                 **who(request),
-            ),  # fmt: skip
+            ),
             lambda e: e.body.get("text") == text,
         )
 
@@ -429,19 +461,33 @@ def close(request: HttpRequest, ref: str) -> HttpResponse:
     """End the follow-up."""
     reason, text = request.POST.get("reason", ""), request.POST.get("text", "").strip()
 
-    def act(reading: Reading, position: int) -> tuple[Callable[[], object], Callable[[Entry], bool]]:
+    def act(
+        reading: Reading, position: int
+    ) -> tuple[Callable[[], object], Callable[[Entry], bool]]:
         if not reason:
             raise BadAnswer("Choose why the case is closed.")
         return (
             lambda: actions.close(
-                get_store(), reading.case, reason=reason, text=text, protocol=get_protocol(),
-                site=get_site(), now=clock.now(), expected_position=position, **who(request),
-            ),  # fmt: skip
+                get_store(),
+                reading.case,
+                reason=reason,
+                text=text,
+                protocol=get_protocol(),
+                site=get_site(),
+                now=clock.now(),
+                expected_position=position,
+                **who(request),
+            ),
             lambda e: e.kind is Kind.CLOSED,
         )
 
     return _record(
-        request, ref, act, form="close", subject="", said=lambda _: [("Close", reason), ("Why", text)]
+        request,
+        ref,
+        act,
+        form="close",
+        subject="",
+        said=lambda _: [("Close", reason), ("Why", text)],
     )
 
 
@@ -452,14 +498,21 @@ def reopen(request: HttpRequest, ref: str) -> HttpResponse:
     """Take up a closed case again."""
     reason = request.POST.get("reason", "").strip()
 
-    def act(reading: Reading, position: int) -> tuple[Callable[[], object], Callable[[Entry], bool]]:
+    def act(
+        reading: Reading, position: int
+    ) -> tuple[Callable[[], object], Callable[[Entry], bool]]:
         if not reason:
             raise BadAnswer("Say why the case is taken up again.")
         return (
             lambda: actions.reopen(
-                get_store(), reading.case, reason=reason, vocabulary=get_protocol().vocabulary,
-                now=clock.now(), expected_position=position, **who(request),
-            ),  # fmt: skip
+                get_store(),
+                reading.case,
+                reason=reason,
+                vocabulary=get_protocol().vocabulary,
+                now=clock.now(),
+                expected_position=position,
+                **who(request),
+            ),
             lambda e: e.kind is Kind.REOPENED,
         )
 
@@ -485,9 +538,15 @@ def correct(request: HttpRequest, ref: str, position: int) -> HttpResponse:
         seen_position = position_of(request)
         came_first = write(
             lambda: actions.correct(
-                get_store(), reading.case, position, vocabulary=get_protocol().vocabulary, now=now,
-                expected_position=seen_position, **correction, **who(request),
-            ),  # fmt: skip
+                get_store(),
+                reading.case,
+                position,
+                vocabulary=get_protocol().vocabulary,
+                now=now,
+                expected_position=seen_position,
+                **correction,
+                **who(request),
+            ),
             mine=lambda e: e.kind is Kind.CORRECTED and e.body["corrects"] == position,
             by=str(request.user.pk),
         )

@@ -53,6 +53,14 @@ def left(span: timedelta) -> str:
     return span_down(span)
 
 
+def gone(since: datetime, now: datetime) -> str:
+    """How long something is past: to four days in hours and minutes, as limits are counted in them."""
+    span = now - since
+    if timedelta(hours=72) <= span < _HOURS_UP_TO:
+        return f"{span // timedelta(hours=1)} h {span // timedelta(minutes=1) % 60} min"
+    return elapsed(since, now)
+
+
 @dataclass(frozen=True, slots=True)
 class Clock:
     """How long ago the exposure was, and when. `known` is False where nobody has said."""
@@ -82,17 +90,20 @@ class Clock:
             )
         local = occurred_at.astimezone(zone)
         if precision == "date":
-            at = f"on {day(occurred_at, zone)}; the hour is not known, so time counts from the start of that day"
-            return cls(f"Up to {elapsed(occurred_at, now)} since the exposure", at, True)
+            at = (
+                f"on {day(occurred_at, zone)}; the hour is not known, so time counts from the "
+                "start of that day"
+            )
+            return cls(f"Up to {gone(occurred_at, now)} since the exposure", at, True)
         if precision == "hour":
             at = f"at about {point(occurred_at, now, zone)}"
-            return cls(f"About {elapsed(occurred_at, now)} since the exposure", at, True)
+            return cls(f"About {gone(occurred_at, now)} since the exposure", at, True)
         where = (
             f"{local:%H:%M}"
             if local.date() == now.astimezone(zone).date()
             else full_point(occurred_at, zone)
         )
-        return cls(f"{elapsed(occurred_at, now)} since the exposure", f"at {where}", True)
+        return cls(f"{gone(occurred_at, now)} since the exposure", f"at {where}", True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,9 +149,7 @@ class WindowWords:
             return cls(_up(state.words), until, None, opens=state.words)
         if state.kind is WindowKind.LATE and window.latest is not None:
             over = "" if state.span is None else span_down(state.span)
-            return cls(
-                f"Closed {over} ago", f"was due by {full_point(window.latest, zone)}", 0.0, True
-            )
+            return cls(f"{over} late", f"was due by {full_point(window.latest, zone)}", 0.0, True)
         best = ""
         if window.target is not None and window.target != window.latest:
             best = (
@@ -150,7 +159,9 @@ class WindowWords:
             )
         if window.latest is not None:
             until = f"no later than {point(window.latest, now, zone)}"
-            return cls(f"{left(window.latest - now)} left", f"{best}; {until}" if best else until, share)
+            return cls(
+                f"{left(window.latest - now)} left", f"{best}; {until}" if best else until, share
+            )
         if window.target is not None:
             if now <= window.target:
                 return cls(f"{left(window.target - now)} to the best time", best or "", share)

@@ -114,7 +114,9 @@ class SourcePage:
         return cls(
             case=reading.case,
             position=reading.position,
-            access="" if access is None else protocol.vocabulary["source_access"].label(access.value),
+            access=""
+            if access is None
+            else protocol.vocabulary["source_access"].label(access.value),
             refused=access is not None and access.value == "refuses",
             steps=tuple(
                 StepView(

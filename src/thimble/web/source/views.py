@@ -23,6 +23,7 @@ from thimble.web import clock, log
 from thimble.web.access import needs
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.desk.handling import (
+    can,
     canonical,
     capabilities_of,
     go,
@@ -115,7 +116,8 @@ def _take(request: HttpRequest, reading: Reading, name: str, position: int) -> N
             raise BadAnswer("Tick what the blood was taken for.")
         with store.transaction():
             at: int | None = position
-            for test in chosen or [None]:
+            tests: list[str | None] = [*chosen] or [None]
+            for test in tests:
                 written = actions.sample_source(
                     store, reading.case, action=test, expected_position=at, **common
                 )
@@ -156,18 +158,24 @@ def result(request: HttpRequest, ref: str) -> HttpResponse:
         when = moment_of_form(request, now)
         came_first = write(
             lambda: actions.receive_result(
-                get_store(), reading.case, facts=facts, text=text, vocabulary=protocol.vocabulary,
-                now=now, happened_at=when, expected_position=position, **who(request),
-            ),  # fmt: skip
-            mine=lambda entry: entry.kind is Kind.RESULT_RECEIVED
-            and set(entry.body["facts"]) == set(facts),
+                get_store(),
+                reading.case,
+                facts=facts,
+                text=text,
+                vocabulary=protocol.vocabulary,
+                now=now,
+                happened_at=when,
+                expected_position=position,
+                **who(request),
+            ),
+            mine=lambda entry: (
+                entry.kind is Kind.RESULT_RECEIVED and set(entry.body["facts"]) == set(facts)
+            ),
             by=str(request.user.pk),
         )
     except (Refused, BadAnswer) as fault:
         return _faulty(request, reading, "result", "", fault)
-    return _after(
-        request, reading, position, came_first, [*said, ("Text", text)], "source_result"
-    )
+    return _after(request, reading, position, came_first, [*said, ("Text", text)], "source_result")
 
 
 def _faulty(
@@ -204,7 +212,7 @@ def identity(request: HttpRequest, ref: str) -> HttpResponse:
     identities = get_identities()
     known = identities.source(reading.case)
     if request.method == "POST":
-        if not request.user.has_perm("record_facts"):
+        if not can(request, "record_facts"):
             raise Http404
         form = IdentityForm(request.POST)
         if form.is_valid():
