@@ -212,12 +212,12 @@ class Scene:
         return assess(situation, stage.protocol, self.now, stage.site)
 
     def do(self, *wanted: str) -> None:
-        """Carry out actions of the plan by id.
+        """Carry out actions of the plan by id, also those that may turn out not to be needed.
 
         Raises:
-            ValueError: the plan does not ask for one of them for certain.
+            ValueError: the plan does not hold one of them.
         """
-        by_id = {action.id: action for action in self.plan().actions if action.certain}
+        by_id = {action.id: action for action in self.plan().actions}
         for id_ in wanted:
             if id_ not in by_id:
                 raise ValueError(f"the plan holds no {id_!r}; it holds {', '.join(by_id)}")
