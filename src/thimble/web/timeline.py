@@ -1,9 +1,9 @@
 """The picture of a case over time: windows as bars, events as marks, now as a line.
 
-Two scales, each honest in itself: the first three days in elapsed hours, and the months to the last
-window in calendar months. A window that runs from one into the other stands in both. Drawn twice, wide
-and narrow, so that the words keep their size on a phone; the style sheet shows one. Everything in the
-picture is also in `text`.
+Three scales, each honest in itself: the first six hours and the first three days in elapsed time, and
+the months to the last window in calendar months. An event stands in the finest scale that reaches it; a
+window in each that one of its limits falls in. Drawn twice, wide and narrow, so that the words keep
+their size on a phone; the style sheet shows one. Everything in the picture is also in `text`.
 
 A pure function of its arguments. The picture holds no style of its own: colours come from the classes
 of `worklist.css`, so that it follows the dark mode, prints, and passes a strict content policy.
@@ -24,10 +24,12 @@ from thimble.ledger.assess import moment_of
 from thimble.ledger.plan import Action, Plan, Situation, State
 from thimble.web.worklist.doing import short
 
-FIRST = timedelta(hours=72)
-"""How long the first scale runs."""
+HOURS_SCALE = timedelta(hours=6)
+DAYS_SCALE = timedelta(hours=72)
+"""How long the first and the second scale run."""
 
-HOUR_TICKS = (0, 6, 12, 24, 36, 48, 60, 72)
+HOUR_TICKS = (0, 1, 2, 3, 4, 5, 6)
+DAY_TICKS = (0, 6, 12, 24, 36, 48, 60, 72)
 STATES = {
     State.OPEN: "to do",
     State.DONE: "done",
@@ -223,7 +225,7 @@ def _window_line(action: Action, plan: Plan, now: datetime, zone: tzinfo) -> Lin
         state = f"done {minute(action.done_at, zone)}"
     elif action.state is State.OPEN:
         state = _left(action, now)
-    if not action.certain:
+    if not action.certain and action.done_at is None:
         state = f"may be needed; {state}"
     return Line(action.what, ", ".join(said), state)
 
@@ -333,8 +335,9 @@ class _Frame:
     def svg(self, size: Size) -> str:
         """One drawing, of both scales where there is something for the second."""
         sheet = _Sheet(size)
-        self._first(sheet)
-        self._later(sheet)
+        self._hours(sheet)
+        self._days_after(sheet)
+        self._months(sheet)
         height = math.ceil(sheet.y + size.margin)
         ids = (f"tl-title-{size.name}", f"tl-desc-{size.name}")
         return tag(
@@ -349,49 +352,62 @@ class _Frame:
             aria_labelledby=" ".join(ids),
         )
 
-    def _first(self, sheet: _Sheet) -> None:
-        size = sheet.size
-        scale = Scale(self.start, _utc(self.start) + FIRST, size.margin, size.width - size.margin)
-        rows = [a for a in self.actions if self._in_first(a)]
-        ticks = [
-            (_utc(self.start) + timedelta(hours=hours), f"{hours} h")
-            for hours in HOUR_TICKS
-            if size is WIDE or hours in (0, 12, 24, 48, 72)
-        ]
-        begins = f"Hours since the {self.begins}"
-        self._scale(
-            sheet, scale, "The first three days", begins, ticks, rows, self._midnights(scale)
-        )
+    def _hours(self, sheet: _Sheet) -> None:
+        """The first hours: where most of what happens happens."""
+        rows = self._rows(timedelta(0), HOURS_SCALE)
+        title, axis = "The first six hours", f"Hours since the {self.begins}"
+        scale = self._from_start(sheet.size, _utc(self.start) + HOURS_SCALE)
+        self._scale(sheet, scale, title, axis, self._ticks_at(HOUR_TICKS), rows, (), self.start)
 
-    def _in_first(self, action: Action) -> bool:
-        """Whether a window, or the doing of it, touches the first three days."""
-        at = [*_limits(action), *([action.done_at] if action.done_at else [])]
-        return min(_utc(a) for a in at) <= _utc(self.start) + FIRST and end_of(action) is not None
+    def _days_after(self, sheet: _Sheet) -> None:
+        rows = self._rows(HOURS_SCALE, DAYS_SCALE)
+        after = _utc(self.start) + HOURS_SCALE
+        if not rows and max([_utc(self.now), *(_utc(e.at) for e in self.events)]) <= after:
+            return
+        title, axis = "The first three days", f"Hours since the {self.begins}"
+        scale = self._from_start(sheet.size, _utc(self.start) + DAYS_SCALE)
+        ticks = DAY_TICKS if sheet.size is WIDE else (0, 12, 24, 48, 72)
+        midnights = self._midnights(scale)
+        self._scale(sheet, scale, title, axis, self._ticks_at(ticks), rows, midnights, after)
 
-    def _later(self, sheet: _Sheet) -> None:
-        size = sheet.size
-        first_end = _utc(self.start) + FIRST
-        ends = [_utc(at) for a in self.actions for at in _limits(a)]
+    def _months(self, sheet: _Sheet) -> None:
+        after = _utc(self.start) + DAYS_SCALE
+        rows = self._rows(DAYS_SCALE, None)
+        ends = [_utc(at) for action in self.actions for at in _limits(action)]
         ends += [_utc(event.at) for event in self.events]
-        rows = [
-            a
-            for a in self.actions
-            if end_of(a) is not None and max(_utc(at) for at in _limits(a)) > first_end
-        ]
         last = max([*ends, _utc(self.now)])
-        if last <= first_end:
+        if last <= after:
             return
         months = 1
         while _utc(self._month(months)) < last:
             months += 1
-        scale = Scale(self.start, self._month(months), size.margin, size.width - size.margin)
-        fit = 12 if size is WIDE else 6
-        step = math.ceil(months / fit)
-        ticks = [(self._month(n), "0" if n == 0 else f"{n} mo") for n in range(0, months + 1, step)]
-        sheet.y += size.text * 1.2
-        begins = f"Months since the {self.begins}"
+        scale = self._from_start(sheet.size, self._month(months))
+        step = math.ceil(months / (12 if sheet.size is WIDE else 6))
+        ticks = [(self._month(n), f"{n} mo" if n else "0") for n in range(0, months + 1, step)]
         title = "The months after" if rows else "Until now"
-        self._scale(sheet, scale, title, begins, ticks, rows, ())
+        axis = f"Months since the {self.begins}"
+        self._scale(sheet, scale, title, axis, ticks, rows, (), after)
+
+    def _from_start(self, size: Size, end: datetime) -> Scale:
+        return Scale(self.start, end, size.margin, size.width - size.margin)
+
+    def _ticks_at(self, hours: Iterable[int]) -> list[tuple[datetime, str]]:
+        return [(_utc(self.start) + timedelta(hours=hour), f"{hour} h") for hour in hours]
+
+    def _rows(self, after: timedelta, until: timedelta | None) -> list[Action]:
+        """The windows with a limit in this stretch after the start; its end is included."""
+        begin = _utc(self.start) + after
+        end = None if until is None else _utc(self.start) + until
+        return [
+            action
+            for action in self.actions
+            if end_of(action) is not None
+            and any(
+                _utc(at) > begin and (end is None or _utc(at) <= end)
+                for at in (action.window.target, action.window.latest)
+                if at is not None
+            )
+        ]
 
     def _month(self, count: int) -> datetime:
         return add(self.start, Duration(count, "months"), self.zone)
@@ -415,9 +431,10 @@ class _Frame:
         ticks: Iterable[tuple[datetime, str]],
         rows: Sequence[Action],
         days: Iterable[tuple[datetime, str]],
+        events_after: datetime,
     ) -> None:
         size = sheet.size
-        sheet.y += size.text * 1.2
+        sheet.y += size.text * (2.2 if sheet.drawn else 1.2)
         sheet.add(words(title, scale.left, sheet.y, size.text * 1.15, "tl-head"))
         sheet.y += size.small * 1.5
         sheet.add(words(axis, scale.left, sheet.y, size.small, "tl-quiet"))
@@ -429,7 +446,7 @@ class _Frame:
         backdrop = len(sheet.drawn)
         if self.unsure_to is not None:
             self._unsure(sheet, scale, self.unsure_to)
-        self._events(sheet, scale)
+        self._events(sheet, scale, events_after)
         for action in rows:
             self._row(sheet, scale, action)
         bottom = sheet.y + size.small * 0.4
@@ -463,14 +480,18 @@ class _Frame:
             tag("rect", x=x, y=sheet.y, width=max(2.0, end - x), height=height, class_="tl-unsure")
         )
 
-    def _events(self, sheet: _Sheet, scale: Scale) -> None:
-        """Numbered marks; those that would cover each other stand below one another."""
+    def _events(self, sheet: _Sheet, scale: Scale, after: datetime) -> None:
+        """Numbered marks; those that would cover each other stand below one another.
+
+        What a finer scale has shown (up to `after`) is left out, but for the very start.
+        """
         size = sheet.size
         radius = size.small * 0.72
         lanes: list[float] = []
         base = sheet.y + radius + 5
         for number, event in enumerate(self.events, start=1):
-            if not scale.holds(event.at):
+            shown_before = _utc(event.at) <= _utc(after) != _utc(self.start)
+            if shown_before or not scale.holds(event.at):
                 continue
             x = min(max(scale.x(event.at), scale.left + radius), scale.right - radius)
             lane = next((n for n, end in enumerate(lanes) if x - radius > end), len(lanes))
@@ -537,8 +558,11 @@ class _Frame:
         self, action: Action, scale: Scale, x: float, x_end: float, y: float, size: Size
     ) -> str:
         """What a bar is, above it: from its start on where there is room, else up to its end."""
-        line = _window_line(action, self.plan, self.now, self.zone)
-        state = line.state.split(", ")[0] if action.state is State.DONE else line.state
+        state = _window_line(action, self.plan, self.now, self.zone).state
+        if action.done_at is not None:
+            near = day(action.done_at, self.zone) == day(self.now, self.zone)
+            clock = f"{action.done_at.astimezone(self.zone):%H:%M}"
+            state = f"done {clock if near else day(action.done_at, self.zone)}"
         text = f"{short(action.what)} · {state}"
         length = len(text) * size.text * LETTER
         if x + length <= scale.right:
