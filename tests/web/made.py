@@ -75,10 +75,10 @@ def plan(
 
 
 def situation(
-    occurred_at: datetime | None = hours(-2),
+    occurred_at: datetime | None = NOW - timedelta(hours=2),
     *,
     precision: str = "minute",
-    reported_at: datetime | None = hours(-1),
+    reported_at: datetime | None = NOW - timedelta(hours=1),
     facts: Mapping[str, str] | None = None,
     said_by: str = "clinician",
     steps: Mapping[str, datetime] | None = None,

@@ -23,7 +23,7 @@ START = hours(-2)
 
 def _pictures(timeline: Timeline) -> list[ElementTree.Element]:
     # Two pictures stand side by side; a root makes them one document.
-    root = ElementTree.fromstring(f"<root>{timeline.svg}</root>")
+    root = ElementTree.fromstring(f"<root>{timeline.svg}</root>")  # noqa: S314 - our own
     return list(root)
 
 
@@ -104,10 +104,8 @@ def test_a_window_of_months_is_drawn_against_calendar_months() -> None:
     ],
 )
 def test_midnights_stand_where_the_clocks_of_the_site_have_them(start: datetime, gap: int) -> None:
-    timeline = draw(
-        situation(start, reported_at=start), plan(action(earliest=start, latest=hours(72, start.astimezone(UTC)))),
-        start, ZURICH,
-    )  # fmt: skip
+    window = action(earliest=start, latest=hours(72, start.astimezone(UTC)))
+    timeline = draw(situation(start, reported_at=start), plan(window), start, ZURICH)
 
     ticks = [
         float(line.get("x1", ""))
@@ -246,6 +244,15 @@ def test_no_word_is_wider_than_the_picture_and_none_is_tiny(size: object) -> Non
     for text in picture.iter(f"{SVG}text"):
         assert float(text.get("font-size", "0")) >= 11.9
         assert len(text.text or "") * float(text.get("font-size", "0")) * 0.5 <= size.width  # type: ignore[attr-defined]
+
+
+def test_what_does_not_fit_on_one_line_takes_two_and_keeps_its_state() -> None:
+    long = "Draw the worker's blood for the second test of the follow-up"
+    timeline = _draw(action(what=long, certain=False, earliest=START, latest=hours(70)))
+
+    narrow = [t.text or "" for t in _pictures(timeline)[1].iter(f"{SVG}text")]
+    assert any(text.startswith("Draw the worker's blood") for text in narrow)
+    assert "may be needed; to do, 2 days left" in narrow
 
 
 def test_without_a_time_of_exposure_the_picture_begins_at_the_report_and_says_so() -> None:

@@ -439,7 +439,6 @@ class _Frame:
         sheet.y += size.small * 1.5
         sheet.add(words(axis, scale.left, sheet.y, size.small, "tl-quiet"))
         sheet.y += size.small * 1.6
-        top = sheet.y
         self._ticks(sheet, scale, list(ticks))
         sheet.y += size.small * 0.6
         line_y = sheet.y
@@ -454,6 +453,10 @@ class _Frame:
             tag("line", x1=scale.x(at), x2=scale.x(at), y1=line_y, y2=bottom, class_="tl-grid")
             for at, _ in ticks
         ]
+        if scale.holds(self.now):
+            at_now = scale.x(self.now)
+            behind.append(tag("line", x1=at_now, x2=at_now, y1=line_y, y2=bottom, class_="tl-now"))
+        # Behind the words, whose pale edge keeps them readable.
         sheet.drawn[backdrop:backdrop] = behind
         sheet.add(
             tag("line", x1=scale.left, x2=scale.right, y1=line_y, y2=line_y, class_="tl-axis")
@@ -461,7 +464,7 @@ class _Frame:
         sheet.y = bottom
         self._days(sheet, scale, days, bottom)
         if scale.holds(self.now):
-            self._now(sheet, scale, top, bottom)
+            self._now(sheet, scale)
         sheet.y += size.small * 0.4
 
     def _ticks(self, sheet: _Sheet, scale: Scale, ticks: Sequence[tuple[datetime, str]]) -> None:
@@ -520,13 +523,14 @@ class _Frame:
         end = end_of(action) or self.start
         x, x_end = scale.x(action.window.earliest or self.start), scale.x(end)
         label_y = sheet.y + size.text * 1.25
-        y = label_y + size.text * 0.42
+        label, label_end = self._label(action, scale, x, x_end, label_y, size)
+        y = label_end + size.text * 0.42
         height = size.text * 0.72
         middle = y + height / 2
         line = _window_line(action, self.plan, self.now, self.zone)
         elements = [
             tag("title", escape(f"{line.what}: {line.when}; {line.state}")),
-            self._label(action, scale, x, x_end, label_y, size),
+            label,
             tag(
                 "rect",
                 x=x,
@@ -556,8 +560,9 @@ class _Frame:
 
     def _label(
         self, action: Action, scale: Scale, x: float, x_end: float, y: float, size: Size
-    ) -> str:
-        """What a bar is, above it: from its start on where there is room, else up to its end."""
+    ) -> tuple[str, float]:
+        """What a bar is, above it, and the last line's height: from the bar's start on where there
+        is room, else up to its end, else over the whole width on two lines."""
         state = _window_line(action, self.plan, self.now, self.zone).state
         if action.done_at is not None:
             near = day(action.done_at, self.zone) == day(self.now, self.zone)
@@ -566,10 +571,14 @@ class _Frame:
         text = f"{short(action.what)} · {state}"
         length = len(text) * size.text * LETTER
         if x + length <= scale.right:
-            return words(text, x, y, size.text)
+            return words(text, x, y, size.text), y
         if x_end - length >= scale.left:
-            return words(text, x_end, y, size.text, anchor="end")
-        return words(fitted(text, scale.right - scale.left, size.text), scale.left, y, size.text)
+            return words(text, x_end, y, size.text, anchor="end"), y
+        width = scale.right - scale.left
+        below = y + size.text * 1.2
+        lines = words(fitted(short(action.what), width, size.text), scale.left, y, size.text)
+        lines += words(fitted(state, width, size.small), scale.left, below, size.small, "tl-quiet")
+        return lines, below
 
     def _days(
         self,
@@ -583,24 +592,24 @@ class _Frame:
             return
         size = sheet.size
         sheet.y += size.small * 1.1
+        taken = scale.left - size.small
         for at, label in listed:
             x = scale.x(at)
-            near_end = x > scale.right - size.small * 5
             sheet.add(
-                tag("line", x1=x, x2=x, y1=bottom - 4, y2=bottom + 5, class_="tl-axis tl-midnight"),
-                words(
-                    label, x + (0 if near_end else 4), sheet.y + size.small * 0.35, size.small,
-                    "tl-quiet", anchor="end" if near_end else "start",
-                ),
-            )  # fmt: skip
+                tag("line", x1=x, x2=x, y1=bottom - 4, y2=bottom + 5, class_="tl-axis tl-midnight")
+            )
+            length = len(label) * size.small * LETTER
+            begin = min(x + 4, scale.right - length)
+            # A label that would run into the one before is left out; its tick stays.
+            if begin > taken:
+                sheet.add(words(label, begin, sheet.y + size.small * 0.35, size.small, "tl-quiet"))
+                taken = begin + length + size.small * 0.4
         sheet.y += size.small * 0.4
 
-    def _now(self, sheet: _Sheet, scale: Scale, top: float, bottom: float) -> None:
+    def _now(self, sheet: _Sheet, scale: Scale) -> None:
+        """The words under the line for now."""
         size = sheet.size
         x = scale.x(self.now)
-        sheet.add(
-            tag("line", x1=x, x2=x, y1=top + size.small * 0.5, y2=bottom, class_="tl-now"),
-        )
         sheet.y += size.small * 1.2
         label = f"now, {self.now.astimezone(self.zone):%H:%M}"
         anchor = "start" if x < scale.left + size.small * 4 else "middle"
