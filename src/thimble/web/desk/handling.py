@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
@@ -18,6 +19,7 @@ from thimble.web import clock, log
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.desk.page import Reading, Written, actions_in_words
 from thimble.web.desk.questions import BadAnswer, read_moment
+from thimble.web.desk.words import RuleLink
 from thimble.web.models import Account, LastLook
 from thimble.web.roles import CAPABILITIES
 
@@ -93,12 +95,22 @@ def worker_of(request: HttpRequest, case: str) -> WorkerIdentity | None:
     return get_identities().worker(case) if can(request, "see_worker_identity") else None
 
 
-def rule_link(table: str, rule: str) -> str:
-    """Where a table is shown, at the rule."""
+@cache
+def _table_address(table: str) -> str:
     try:
-        return f"{reverse('rules:table', args=[table])}?rule={rule}#{rule}"
+        return reverse("rules:table", args=[table])
     except NoReverseMatch:
         return ""
+
+
+def rule_links(case: str) -> RuleLink:
+    """Where a rule is shown in its table, with the case beside it."""
+
+    def link(table: str, rule: str) -> str:
+        address = _table_address(table)
+        return f"{address}?case={case}&rule={rule}#{rule}" if address else ""
+
+    return link
 
 
 def position_of(request: HttpRequest) -> int:

@@ -52,6 +52,11 @@ class Change:
     first: tuple[str, ...]
     rest: tuple[str, ...]
 
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return len(self.first) + len(self.rest)
+
     @classmethod
     def of(cls, title: str, words: Sequence[str]) -> Change:
         """Sentences in the order they were given."""
@@ -229,6 +234,12 @@ class CasePage:
     today: str
     closed_reasons: tuple[tuple[str, str], ...]
     done_typed: Mapping[str, str] = field(default_factory=dict)
+    doing: str = ""
+
+    @property
+    def opens_maybe(self) -> bool:
+        """Whether something that is only possible is being recorded."""
+        return bool(self.doing or self.done_typed)
 
     @classmethod
     def of(
@@ -244,6 +255,7 @@ class CasePage:
         seen: int | None = None,
         since: int | None = None,
         ask: str = "",
+        doing: str = "",
         typed: Typed | None = None,
         link: RuleLink = no_link,
     ) -> CasePage:
@@ -254,6 +266,7 @@ class CasePage:
             seen: up to which position this account had seen the case; None if never.
             since: the position before what this account has just recorded.
             ask: a fact to put first, to answer it out of turn or anew.
+            doing: an action whose form stands open.
             typed: a form that came back with a fault.
         """
         situation, plan = reading.situation, reading.plan
@@ -307,6 +320,7 @@ class CasePage:
             today=now.astimezone(zone).date().isoformat(),
             closed_reasons=tuple(CLOSED_REASONS.items()),
             done_typed=typed.last() if typed is not None and typed.form == "done" else {},
+            doing=doing,
         )
 
 

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET
 from thimble.web import clock
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site
-from thimble.web.desk.handling import canonical, capabilities_of, names_of, read, rule_link
+from thimble.web.desk.handling import canonical, capabilities_of, names_of, read, rule_links
 from thimble.web.desk.questions import BadAnswer, read_moment
 from thimble.web.history.page import HistoryPage
 from thimble.web.roles import LABELS
@@ -49,6 +49,6 @@ def history(request: HttpRequest, ref: str) -> HttpResponse:
         day=day,
         clock=at,
         fault=fault,
-        link=rule_link,
+        link=rule_links(reading.case),
     )
     return render(request, "history/history.html", {"page": page}, status=422 if fault else 200)
