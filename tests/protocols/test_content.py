@@ -694,3 +694,167 @@ def test_every_dose_named_in_a_text_is_sent_to_the_pharmacist_or_was_read(name: 
     ]  # fmt: skip
 
     assert bare == []
+
+
+# -- what is asked ---------------------------------------------------------------------------------
+
+NEGATIVE_SOURCE = {
+    "source_access": "testable",
+    "source_hiv": "negative",
+    "source_hiv_acute_illness": "no",
+    "source_hbsag": "negative",
+    "source_hcv_rna": "negative",
+}
+RESPONDER = {
+    "worker_hbv_infection": "none_known",
+    "worker_hbv_series": "one_complete",
+    "worker_hbv_response": "responder",
+}
+ABOUT_PROPHYLAXIS = {
+    "source_hiv_load", "source_hiv_resistance", "worker_on_prep", "worker_pregnancy",
+    "worker_breastfeeding", "worker_kidney_disease", "worker_creatinine_clearance",
+    "worker_medicines",
+}  # fmt: skip
+
+
+def asked(name: str, facts: Mapping[str, object]) -> list[str]:
+    return [question.fact for question in said(name, facts | {"hours_since_exposure": 1}).questions]
+
+
+@pytest.mark.parametrize(
+    "facts",
+    [
+        {"route": "intact_skin", "fluid": "blood"},
+        {
+            "route": "mucous_membrane", "fluid": "saliva", "splash_site": "eye",
+            "contact_lens": "no",
+        },
+    ],
+)  # fmt: skip
+def test_where_there_was_no_exposure_nobody_is_asked_anything(facts: dict[str, object]) -> None:
+    """Above all not for the health of the worker or of the source, which nothing rests on."""
+    assert asked("us", facts) == []
+    # The British table gives vaccine by the worker's history even then, and asks for nothing else.
+    assert set(asked("uk", facts)) == {*RESPONDER, "worker_exposure_continues"}
+
+
+@both
+def test_a_source_tested_negative_leaves_little_to_ask(name: str) -> None:
+    facts = NEEDLESTICK | NEGATIVE_SOURCE
+    left = asked(name, facts | RESPONDER)
+
+    assert set(left) <= {
+        "wound_contaminated", "worker_tetanus_doses", "worker_years_since_tetanus_dose",
+        "worker_anti_hcv", "worker_hiv",
+    }  # fmt: skip
+    # Whether the source could be tested is not asked of one whose results are all known.
+    without = {fact: value for fact, value in facts.items() if fact != "source_access"}
+    assert asked(name, without | RESPONDER) == left
+    assert ABOUT_PROPHYLAXIS.isdisjoint(asked(name, facts))
+
+
+@both
+def test_resistance_is_asked_only_of_a_source_with_hiv(name: str) -> None:
+    assert "source_hiv_resistance" not in asked(name, NEEDLESTICK | {"source_hiv": "unknown"})
+    assert "source_hiv_resistance" in asked(name, NEEDLESTICK | {"source_hiv": "positive"})
+
+
+@both
+def test_what_settles_prophylaxis_is_asked_before_anything_else(name: str) -> None:
+    order = asked(name, NEEDLESTICK | {"source_hiv": "positive"})
+
+    assert order[:3] == ["source_hiv_load", "worker_hiv", "worker_on_prep"]
+    assert asked(name, NEEDLESTICK)[0] == "source_hiv"
+    assert order.index("worker_tetanus_doses") < order.index("worker_anti_hcv")
+
+
+# -- no window that cannot be met, no line that cannot matter ----------------------------------------
+
+
+@both
+@pytest.mark.parametrize(("hours", "latest"), [(71.99, "PT72H"), (72, "PT72H"), (72.01, "-")])
+def test_a_decision_left_to_an_expert_has_no_limit_that_had_passed_before_it_was_asked(
+    name: str, hours: float, latest: str
+) -> None:
+    facts = NEEDLESTICK | {
+        "source_hiv": "negative",
+        "source_hiv_acute_illness": "suspected",
+        "worker_hiv": "unknown",
+        "hours_since_exposure": hours,
+    }
+    rows_ = [
+        item.outputs
+        for item in said(name, facts).items["first_hour"]
+        if item.outputs["action"] == "hiv_pep_decision" and item.certain
+    ]
+
+    assert [row["latest"] for row in rows_] == [latest]
+    # It comes as early as the dose that may follow from it.
+    assert rows_[0]["target"] == {"us": "PT1H", "uk": "PT24H"}[name]
+
+
+def test_the_titre_of_the_worker_is_wanted_at_any_time() -> None:
+    facts = NEEDLESTICK | RESPONDER | {"worker_hbv_response": "not_known"}
+    (titre,) = (
+        item.outputs
+        for item in said("us", facts | {"hours_since_exposure": 200}).items["first_hour"]
+        if item.outputs["action"] == "anti_hbs_now" and item.certain
+    )
+
+    assert (titre["target"], titre["latest"]) == ("PT24H", "-")
+
+
+@both
+def test_a_call_that_is_to_come_within_the_hour_has_the_hour_for_a_target(name: str) -> None:
+    calls = [row for table, row in rows(name) if table == "hiv_expert_call"]
+    soon = [row for row in calls if "within the hour" in row["→ what"]]
+
+    assert {row["→ target"] for row in soon} == {"PT1H"}
+    assert {row["→ action"] for row in soon} == {"hiv_medicine_advice"}
+
+
+@both
+def test_stopping_prophylaxis_spares_a_worker_whose_own_test_is_reactive(name: str) -> None:
+    """Medicines already started go on until a specialist confirms the diagnosis."""
+    facts = NEEDLESTICK | NEGATIVE_SOURCE | {"worker_hiv": "positive", "hours_since_exposure": 1}
+    (stop,) = (
+        item.outputs["what"]
+        for item in said(name, facts).items["first_hour"]
+        if item.outputs["action"] == "stop_hiv_pep"
+    )
+
+    assert "unless the worker's own HIV test is reactive" in stop
+
+
+@both
+def test_nobody_is_told_not_to_give_blood_where_nothing_is_followed(name: str) -> None:
+    settled = NEEDLESTICK | RESPONDER | {"hours_since_exposure": 1}
+    negative = settled | NEGATIVE_SOURCE
+
+    def donation(facts: Mapping[str, object]) -> list[str]:
+        lines = names(said(name, facts), "precautions", "text")
+        return [line for line in lines if line.startswith("Give no blood")]
+
+    assert donation(negative) == []
+    assert len(donation(negative | {"source_hcv_rna": "positive"})) == 1
+
+
+@pytest.mark.parametrize(
+    ("doses", "years", "shown"),
+    [
+        ("three_or_more", 4.99, False), ("three_or_more", 5, True), ("three_or_more", 9.99, True),
+        ("three_or_more", 10, False), ("fewer", 1, True), ("unknown", 1, True),
+    ],
+)  # fmt: skip
+def test_the_caution_on_punctures_shows_where_the_class_of_wound_changes_what_is_given(
+    doses: str, years: float, shown: bool
+) -> None:
+    """TET10, table 4: clean and other wounds differ from 5 to 10 years, and without three doses."""
+    facts = NEEDLESTICK | {
+        "wound_contaminated": "no",
+        "worker_tetanus_doses": doses,
+        "worker_years_since_tetanus_dose": years,
+    }
+    lines = " ".join(names(said("us", facts), "cautions", "text"))
+
+    assert ("punctures" in lines) == shown
