@@ -54,7 +54,7 @@ def test_the_database_refuses_a_second_entry_at_one_position_and_a_fork_of_the_c
 
     other = row | {"number": 2, "digest": "2" * 64}
     for fault in ({"previous": "1" * 64}, {"position": 2}):
-        with pytest.raises(IntegrityError, match="UNIQUE"), transaction.atomic():
+        with pytest.raises(IntegrityError, match="append only"), transaction.atomic():
             models.LedgerEntry.objects.create(**other | fault)
 
     assert models.LedgerEntry.objects.count() == 1

@@ -7,6 +7,8 @@ no name, stays whole.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 LEDGER = "web_ledgerentry"
@@ -16,6 +18,14 @@ REFUSED = {
     "web_sourceidentity": ("UPDATE",),
 }
 """Which statements are refused on which table."""
+
+UNIQUE = {
+    LEDGER: (("number",), ("digest",), ("previous",), ("case", "position")),
+    "web_workeridentity": (("id",),),
+    "web_sourceidentity": (("id",),),
+}
+"""What two rows of a table never share. SQLite's REPLACE would delete the row that is in the way
+without asking a DELETE trigger; so an insert that would find one is refused before it begins."""
 
 
 def install(connection: BaseDatabaseWrapper) -> None:
@@ -37,7 +47,8 @@ def remove(connection: BaseDatabaseWrapper) -> None:
     """Drop the triggers: for a test's clean-up or the reversal of a migration, nothing else."""
     with connection.cursor() as cursor:
         for table, statements in REFUSED.items():
-            for sql in _drop(connection.vendor, table, statements):
+            names = [*statements, *(["replace"] if connection.vendor == "sqlite" else [])]
+            for sql in _drop(connection.vendor, table, names):
                 cursor.execute(sql)
 
 
@@ -51,7 +62,7 @@ def _create(vendor: str, table: str, statements: tuple[str, ...]) -> list[str]:
             f"CREATE TRIGGER IF NOT EXISTS {_name(table, s)} BEFORE {s} ON {table} "
             f"BEGIN SELECT RAISE(ABORT, '{table} is append only: {s} refused'); END"
             for s in statements
-        ]
+        ] + [_refuse_replacing(table)]
     if vendor == "postgresql":
         function = (
             "CREATE OR REPLACE FUNCTION thimble_append_only() RETURNS trigger LANGUAGE plpgsql AS "
@@ -76,7 +87,20 @@ def _create(vendor: str, table: str, statements: tuple[str, ...]) -> list[str]:
     )
 
 
-def _drop(vendor: str, table: str, statements: tuple[str, ...]) -> list[str]:
+def _refuse_replacing(table: str) -> str:
+    same = " OR ".join(
+        "(" + " AND ".join(f'"{column}" = NEW."{column}"' for column in columns) + ")"
+        for columns in UNIQUE[table]
+    )
+    there = f"SELECT 1 FROM {table} WHERE {same}"  # noqa: S608 - our own names
+    return (
+        f"CREATE TRIGGER IF NOT EXISTS {_name(table, 'replace')} BEFORE INSERT ON {table} "
+        f"WHEN EXISTS ({there}) BEGIN "
+        f"SELECT RAISE(ABORT, '{table} is append only: such a row is there already'); END"
+    )
+
+
+def _drop(vendor: str, table: str, statements: Sequence[str]) -> list[str]:
     if vendor == "sqlite":
         return [f"DROP TRIGGER IF EXISTS {_name(table, s)}" for s in statements]
     return [f"DROP TRIGGER IF EXISTS {_name(table, s)} ON {table}" for s in statements]
