@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+from ipaddress import IPv6Address, IPv6Network, ip_address
 
 from django.conf import settings
 from django.http import HttpRequest
@@ -12,14 +13,34 @@ from django.http import HttpRequest
 def address(request: HttpRequest) -> str:
     """The client's address: that which the outermost trusted proxy saw, else the connection's own.
 
-    A client can write any X-Forwarded-For; only the last THIMBLE_PROXIES entries are ours.
+    A client can write any X-Forwarded-For; only the last THIMBLE_PROXIES entries are ours. Of an
+    IPv6 address the network counts (its first 64 bits): a single machine has as many addresses in
+    it as it likes.
     """
     proxies: int = settings.PROXIES
     if proxies:
         chain = [part.strip() for part in request.headers.get("X-Forwarded-For", "").split(",")]
-        if len(chain) >= proxies and chain[-proxies]:
-            return chain[-proxies]
-    return str(request.META.get("REMOTE_ADDR", ""))
+        if len(chain) >= proxies and (seen := _counted(chain[-proxies])):
+            return seen
+    return _counted(str(request.META.get("REMOTE_ADDR", "")))
+
+
+def _counted(text: str) -> str:
+    """An address as it is counted, without port or zone; "" where it is none."""
+    host = text
+    if text.startswith("["):
+        host = text[1:].partition("]")[0]
+    elif text.count(":") == 1:
+        host = text.partition(":")[0]
+    try:
+        found = ip_address(host.partition("%")[0])
+    except ValueError:
+        return ""
+    if isinstance(found, IPv6Address):
+        if found.ipv4_mapped is not None:
+            return str(found.ipv4_mapped)
+        return str(IPv6Network((found, 64), strict=False).network_address)
+    return str(found)
 
 
 def address_key(request: HttpRequest) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import tzinfo
 from functools import cache
 from pathlib import Path
@@ -98,28 +98,34 @@ class Frame:
     signed_in: bool
 
 
-def frame(request: HttpRequest) -> dict[str, Any]:
-    """Context processor: header and footer. Works also where the site's settings cannot be read, as
-    error pages use it too."""
+def visitors_frame() -> Frame:
+    """The frame for somebody who is not signed in. Needs neither a request nor the database."""
     try:
         site: Site | None = get_site()
     except SiteError:
         site = None
+    return Frame(
+        site_name=site.name if site else "",
+        invented=bool(site and site.invented),
+        emergency_phone=site.emergency_phone if site else "",
+        home=reverse("report:start"),
+        links=(),
+        signed_in=False,
+    )
+
+
+def frame(request: HttpRequest) -> dict[str, Any]:
+    """Context processor: header and footer. Works also where the site's settings cannot be read, as
+    error pages use it too."""
+    empty = visitors_frame()
     user = getattr(request, "user", None)
-    signed_in = bool(user is not None and user.is_authenticated)
+    if user is None or not user.is_authenticated:
+        return {"frame": empty}
     seen: list[NavigationLink] = []
-    if user is not None and signed_in and not user.must_change_password:
+    if not user.must_change_password:
         for link in links():
             if user.has_perm(link.capability):
                 href = reverse(link.url_name)
                 seen.append(NavigationLink(link.label, href, request.path.startswith(href)))
-    return {
-        "frame": Frame(
-            site_name=site.name if site else "",
-            invented=bool(site and site.invented),
-            emergency_phone=site.emergency_phone if site else "",
-            home=reverse("accounts:home") if signed_in else reverse("report:start"),
-            links=tuple(seen),
-            signed_in=signed_in,
-        )
-    }
+    home = reverse("accounts:home")
+    return {"frame": replace(empty, home=home, links=tuple(seen), signed_in=True)}

@@ -1,4 +1,7 @@
-"""Error pages that say what to do next."""
+"""Error pages that say what to do next.
+
+They read nothing of the request's body: that it cannot be read may be the very error.
+"""
 
 from __future__ import annotations
 
@@ -6,12 +9,12 @@ from dataclasses import dataclass
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.views.decorators.csrf import requires_csrf_token
+from django.template.loader import render_to_string
 
 from thimble.clinical.site import SiteError
 from thimble.clinical.where_to_go import where_to_go
 from thimble.web import clock, log
-from thimble.web.context import get_site
+from thimble.web.context import get_site, visitors_frame
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +48,14 @@ def page(
         "help": help_now(),
         "status": status,
     }
-    return render(request, "error.html", context, status=status)
+    try:
+        return render(request, "error.html", context, status=status)
+    except Exception:
+        # The header asks the database who is signed in; the database may be what failed.
+        text = render_to_string("error.html", context | {"frame": visitors_frame()})
+        return HttpResponse(text, status=status)
 
 
-@requires_csrf_token
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001
     """400."""
     return page(
@@ -59,7 +66,6 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:  # 
     )
 
 
-@requires_csrf_token
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001
     """403. Does not say whether what was asked for exists."""
     return page(
@@ -70,7 +76,6 @@ def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:  # no
     )
 
 
-@requires_csrf_token
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001
     """404."""
     return page(
@@ -81,7 +86,6 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:  # no
     )
 
 
-@requires_csrf_token
 def server_error(request: HttpRequest) -> HttpResponse:
     """500. Nothing here may need the database."""
     return page(
@@ -94,7 +98,6 @@ def server_error(request: HttpRequest) -> HttpResponse:
     )
 
 
-@requires_csrf_token
 def form_expired(request: HttpRequest, reason: str = "") -> HttpResponse:  # noqa: ARG001
     """A form came without its proof of origin: usually it lay open too long.
 

@@ -1,9 +1,14 @@
-"""How often the same address may do something, counted in the shared cache."""
+"""How often the same address may do something, and how much a request may carry."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
+from django.conf import settings
 from django.core.cache import caches
-from django.http import HttpRequest
+from django.core.exceptions import RequestDataTooBig
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
 
 from thimble.web import clock
 from thimble.web.client import address_key
@@ -12,15 +17,35 @@ from thimble.web.client import address_key
 def over_limit(request: HttpRequest, *, event: str, most: int, seconds: int) -> bool:
     """Count one event of this address; whether it is one too many in the present window.
 
-    The count is approximate under races (it may let one more through), never below the truth by
-    more than the number of worker processes: enough against a flood.
+    The count is kept in the database, in one transaction: SQLite lets one writer in at a time, so
+    that requests sent at once are all counted.
     """
     window = int(clock.now().timestamp()) // seconds
     key = f"{event}:{window}:{address_key(request)}"
     cache = caches["limits"]
-    if cache.add(key, 1, timeout=seconds):
-        return most < 1
-    try:
-        return cache.incr(key) > most
-    except ValueError:  # expired between the two calls
-        return False
+    with transaction.atomic():
+        count: int = cache.get(key, 0) + 1
+        # Not `incr`: it would cut the time that the count is kept for.
+        cache.set(key, count, timeout=seconds)
+    return count > most
+
+
+class BodyLimitMiddleware:
+    """Refuses a large body by its declared length, before any of it is read.
+
+    Django's own limit leaves out files, which nothing here takes: without this a form could fill
+    the disk with them. A body without a declared length is never read at all.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        try:
+            length = int(request.META.get("CONTENT_LENGTH") or 0)
+        except ValueError:
+            length = 0
+        most: int = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+        if length > most:
+            raise RequestDataTooBig(f"a request carries at most {most} bytes")
+        return self.get_response(request)

@@ -56,4 +56,23 @@ class NoIdentities(logging.Filter):
             record.msg = f"{record.name} {status}".strip()
             record.args = ()
             record.stack_info = None
+        if record.name.startswith("gunicorn"):
+            _of_the_server(record)
         return True
+
+
+def _of_the_server(record: logging.LogRecord) -> None:
+    """What gunicorn says of itself stays; what it says of a request names its path or address."""
+    failure = getattr(record, "failure", "")
+    if failure or str(record.msg).startswith(("Error handling request", "Invalid request")):
+        words = " ".join(str(record.msg).split()[:3]) if isinstance(record.msg, str) else ""
+        record.msg = " ".join(
+            part for part in (record.name, _KNOWN.get(words, ""), failure) if part
+        )
+        record.args = ()
+
+
+_KNOWN = {
+    "Error handling request": "error handling request",
+    "Invalid request from": "invalid request",
+}

@@ -34,18 +34,28 @@ def _secret_key(folder: Path) -> str:
     try:
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
-        return path.read_text(encoding="ascii").strip()
+        return Path(_private(path)).read_text(encoding="ascii").strip()
     with os.fdopen(handle, "w", encoding="ascii") as file:
         key = secrets.token_urlsafe(64)
         file.write(key)
     return key
 
 
+def _private(path: Path) -> str:
+    """The path of a file, which is shut to other users where a copy or a restore opened it.
+
+    SQLite makes its journals with the modes of the database itself.
+    """
+    if path.is_file() and path.stat().st_mode & 0o077:
+        path.chmod(0o600)
+    return str(path)
+
+
 def _database() -> dict[str, Any]:
     """SQLite, one writer at a time, durable at each commit. Another engine would be chosen here."""
     return {
         "ENGINE": "django.db.backends.sqlite3",
-        "NAME": str(DATA / "thimble.sqlite3"),
+        "NAME": _private(DATA / "thimble.sqlite3"),
         "CONN_MAX_AGE": 60,
         "OPTIONS": {
             # A reader that turns writer half-way fails under load; IMMEDIATE waits at the door.
@@ -82,6 +92,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "thimble.web.headers.HeadersMiddleware",
+    "thimble.web.limits.BodyLimitMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -135,6 +146,8 @@ CACHES = {
     "limits": {
         "BACKEND": "django.core.cache.backends.db.DatabaseCache",
         "LOCATION": "web_limits",
+        # So many that a flood of addresses does not push out each other's counts.
+        "OPTIONS": {"MAX_ENTRIES": 20_000},
     },
 }
 
@@ -160,6 +173,7 @@ AUTH_PASSWORD_VALIDATORS = [
     },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+    {"NAME": "thimble.web.passwords.NotThePublishedOne"},
 ]
 LOGIN_URL = "accounts:sign_in"
 LOGIN_REDIRECT_URL = "accounts:home"
@@ -259,5 +273,7 @@ LOGGING = {
         # Both would write what was typed or where it came from.
         "axes": {"handlers": ["nowhere"], "propagate": False},
         "django.security": {"handlers": ["console"], "level": "ERROR", "propagate": False},
+        # The server's own handler writes; it too must not write paths, addresses or tracebacks.
+        "gunicorn.error": {"filters": ["safe"]},
     },
 }

@@ -7,6 +7,8 @@ from typing import Any
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 
+from thimble.web.passwords import opens_nothing_here
+
 
 class SignInForm(AuthenticationForm):
     """Name and password."""
@@ -25,6 +27,12 @@ class SignInForm(AuthenticationForm):
         self.fields["username"].label = "Sign-in name"
         self.fields["username"].error_messages["required"] = "Enter your sign-in name."
         self.fields["password"].error_messages["required"] = "Enter your password."
+
+    def clean(self) -> dict[str, Any]:
+        """Beside name and password: the demo's password opens nothing at a real site."""
+        if opens_nothing_here(str(self.cleaned_data.get("password", ""))):
+            raise self.get_invalid_login_error()
+        return dict(super().clean())
 
     def clean_username(self) -> str:
         """Names are kept in small letters; a phone's keyboard starts with a large one."""

@@ -91,9 +91,9 @@ def change_password(request: HttpRequest) -> HttpResponse:
 
 
 def _next(request: HttpRequest) -> str:
-    """The page that was asked for, if it is one of ours."""
+    """The page that was asked for, if it is one of ours: a path, never the name of a view."""
     wanted = request.POST.get("next") or request.GET.get("next", "")
-    if url_has_allowed_host_and_scheme(
+    if wanted.startswith("/") and url_has_allowed_host_and_scheme(
         wanted, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     ):
         return wanted

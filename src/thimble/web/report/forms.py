@@ -25,6 +25,7 @@ _AGO: dict[str, tuple[str, timedelta, Precision]] = {
     "120": ("2 h ago", timedelta(hours=2), "hour"),
 }
 _OTHER, _NOT_KNOWN = "other", "not_known"
+_YEARS = 100
 NOT_SURE = "not_sure"
 """The worker does not know: the fact stays unasked, as somebody else may."""
 
@@ -184,6 +185,10 @@ class ReportForm(forms.Form):
         day, clock = cleaned.get("day"), cleaned.get("clock")
         if day is None:
             self.add_error("day", "Enter the day on which it happened.")
+            return
+        if abs(day.year - self.now.year) > _YEARS:
+            # Also keeps off the ends of the calendar, where a change of zone has nowhere to go.
+            self.add_error("day", "Look at the year again.")
             return
         if clock is None:
             # The start of the day: it never claims that more time is left than there is.
