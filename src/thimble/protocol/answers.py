@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .boxes import Box, Boxes, bits, meet, that_differ, volume, without
 from .finding import Finding, Item
@@ -28,6 +29,7 @@ UNKNOWN = -(1 << 36)
 class Answer:
     """What one question says: findings or items, and which missing facts change which result."""
 
+    table: str
     findings: tuple[Finding, ...] = ()
     items: tuple[tuple[int, Item], ...] = ()
     changes: tuple[tuple[str, str], ...] = ()
@@ -72,7 +74,7 @@ class Answering:
     def at(self, offset: int, cells: list[int]) -> Answer | None:
         """What the question says of a situation, or None if nothing can be said.
 
-        `offset` is the situation's own number in this question, from `Offsets`.
+        `offset` is the situation's own number in this question, from `Lookup`.
         """
         raise NotImplementedError
 
@@ -102,13 +104,18 @@ class Answering:
         if self.unique:
             because = (self._reasons[code],)
             return Answer(
+                self.table.id,
                 findings=tuple(
                     Finding(d, values[outcomes[code]], (values[outcomes[code]],), because)
                     for d, values, outcomes in self._decisions
-                )
+                ),
             )
-        return Answer(items=tuple((row, self._item(rule, True, code & own)) for row, own, rule in
-                                  self._items if code & own))  # fmt: skip
+        items = [
+            (row, self._item(rule, True, code & own))
+            for row, own, rule in self._items
+            if code & own
+        ]
+        return Answer(self.table.id, items=tuple(items))
 
     def _item(self, rule: Rule, certain: bool, fired: int, facts: tuple[str, ...] = ()) -> Item:
         because = tuple(r for number, r in enumerate(self._reasons) if fired >> number & 1)
@@ -138,7 +145,7 @@ class Answering:
             facts = opened.matter[number]
             findings.append(Finding(decision, None, words, (), facts))
             changes += [(fact, decision) for fact in facts]
-        return Answer(findings=tuple(findings), changes=tuple(changes))
+        return Answer(self.table.id, findings=tuple(findings), changes=tuple(changes))
 
     def _open_items(self, opened: _Open) -> Answer:
         items: list[tuple[int, Item]] = []
@@ -150,7 +157,7 @@ class Answering:
                 item = self._item(rule, number in opened.certain, ever & own, facts)
                 changes.update(dict.fromkeys((fact, self.table.id) for fact in facts))
                 items.append((row, item))
-        return Answer(items=tuple(items), changes=tuple(changes))
+        return Answer(self.table.id, items=tuple(items), changes=tuple(changes))
 
     def _missing(self, key: tuple[int, ...]) -> dict[str, tuple[int, ...]]:
         """Each missing fact with its axes, counted among the missing axes alone.
@@ -205,6 +212,21 @@ class GridAnswering(Answering):
 
     def forget(self) -> None:
         self._by_offset.clear()
+
+    def numbered(self, answers: list[Answer | None]) -> NDArray[np.int32]:
+        """For each cell, the place of its answer in `answers`, which grows by this grid's own.
+
+        Place 0 stands for no answer, place 1 for one that says nothing.
+        """
+        places = []
+        for code in self._seen:
+            answer = self._by_code[code]
+            if answer is None or not (answer.findings or answer.items):
+                places.append(0 if answer is None else 1)
+            else:
+                places.append(len(answers))
+                answers.append(answer)
+        return np.array(places, np.int32)[self._dense.reshape(-1)]
 
     # -- marks --------------------------------------------------------------------------------
 
@@ -408,24 +430,43 @@ def answering(question: Grid | Boxes, index: Index, manifest: Manifest) -> Answe
     return GridAnswering(question, index, manifest)
 
 
-class Offsets:
-    """The flat offset of one situation in every grid, in one sum."""
+class Lookup:
+    """Every grid's answer to one situation: one sum for the offsets, one gather for the answers."""
 
     def __init__(self, questions: Sequence[Answering], axes: Sequence[Axis]) -> None:
         cells = max((len(axis.cells) for axis in axes), default=0)
-        self._table = np.zeros((len(axes), cells + 1, len(questions)), np.int64)
-        self._rows = np.arange(len(axes))
+        self._offsets = np.zeros((len(axes) + 1, cells + 1, len(questions)), np.int64)
+        self._rows = np.arange(len(axes) + 1)
+        self._answers: list[Answer | None] = [None, Answer("")]
+        self._bases = np.zeros(len(questions), np.int64)
+        numbers: list[NDArray[np.int32]] = []
+        size = 0
         for number, question in enumerate(questions):
-            for position, offsets, unknown in (
-                question.path if isinstance(question, GridAnswering) else ()
-            ):
-                self._table[position, : len(offsets), number] = offsets
-                self._table[position, -1, number] = unknown
+            if not isinstance(question, GridAnswering):
+                self._offsets[-1, :, number] = -1  # boxes have no offset: always asked themselves
+                continue
+            for position, offsets, unknown in question.path:
+                self._offsets[position, : len(offsets), number] = offsets
+                self._offsets[position, -1, number] = unknown
+            self._bases[number] = size
+            numbers.append(question.numbered(self._answers))
+            size += numbers[-1].size
+        self._numbers = np.concatenate(numbers) if numbers else np.zeros(0, np.int32)
 
-    def __call__(self, cells: list[int]) -> list[int]:
+    def offsets(self, cells: list[int]) -> NDArray[np.int64]:
         """One offset a question: flat where all is known, else a negative number of its own.
 
         A fact that is not known takes away its axis' own power of two above every flat offset.
         """
-        offsets: list[int] = self._table[self._rows, cells].sum(axis=0).tolist()
-        return offsets
+        found: NDArray[np.int64] = self._offsets[self._rows, [*cells, 0]].sum(axis=0)
+        return found
+
+    def settled(self, offsets: NDArray[np.int64]) -> list[Answer] | None:
+        """The answers that say something, in order; None where some question is not settled."""
+        if not len(offsets) or int(offsets.min()) < 0:
+            return None
+        numbers = self._numbers[self._bases + offsets]
+        if not numbers.all():
+            return None
+        answers = self._answers
+        return [answers[n] for n in numbers[numbers > 1].tolist()]

@@ -13,9 +13,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from types import MappingProxyType
 from typing import NoReturn
 
-from .answers import Offsets, answering
+from .answers import REMEMBERED, Answer, Lookup, answering
 from .finding import Evaluation, Finding, Item, Question
 from .index import Index, build_index, contradicted
 from .model import Case, Impossible, Manifest, Output, Table
@@ -47,8 +48,10 @@ class Protocol:
             answering(question, self.index, manifest)
             for question in (*self.index.questions, *self.index.guards)
         ]
-        self._offsets = Offsets(self._answering, list(self.index.axes.values()))
+        self._lookup = Lookup(self._answering, list(self.index.axes.values()))
         self._places = _places(self.index.axes)
+        self._nothing = [-1] * len(self.index.axes)
+        self._remembered: dict[tuple[int, ...], Evaluation] = {}
 
     @property
     def id(self) -> str:
@@ -106,7 +109,8 @@ class Protocol:
         raise KeyError(id_)
 
     def forget(self) -> None:
-        """Drop what was remembered of partly known situations; answers do not change."""
+        """Drop what was remembered of earlier situations; answers do not change."""
+        self._remembered.clear()
         for question in self._answering:
             question.forget()
 
@@ -124,35 +128,64 @@ class Protocol:
             ValueError: the facts cannot hold together, or no rule covers them.
         """
         cells = self._cells(facts)
+        situation = tuple(cells)
+        evaluation = self._remembered.get(situation)
+        if evaluation is None:
+            evaluation = self._evaluate(cells, facts)
+            if len(self._remembered) >= REMEMBERED:
+                self._remembered.clear()
+            self._remembered[situation] = evaluation
+        return evaluation
+
+    def _evaluate(self, cells: list[int], facts: Facts) -> Evaluation:
         findings: dict[str, Finding] = {}
         items: dict[str, list[tuple[int, Item]]] = {
             t.id: [] for t in self.tables if t.hit_policy == "COLLECT"
         }
         changed: dict[str, dict[str, None]] = {}
-        for question, offset in zip(self._answering, self._offsets(cells), strict=True):
-            answer = question.at(offset, cells)
-            if answer is None:
-                self._refuse(facts, question.table)
+        for answer in self._answers(cells, facts):
             for finding in answer.findings:
                 findings[finding.decision] = finding
             if answer.items:
-                items[question.table.id].extend(answer.items)
+                items[answer.table].extend(answer.items)
             for fact, result in answer.changes:
                 changed.setdefault(fact, {})[result] = None
+        for found in items.values():
+            if len(found) > 1:
+                found.sort(key=_row)
         return Evaluation(
-            findings,
-            {
-                id_: tuple(item for _, item in sorted(found, key=_row))
-                for id_, found in items.items()
-            },
-            tuple(Question(fact, tuple(results)) for fact, results in changed.items()),
+            MappingProxyType(findings),
+            MappingProxyType({t: tuple([item for _, item in found]) for t, found in items.items()}),
+            tuple([Question(fact, tuple(results)) for fact, results in changed.items()]),
         )
 
+    def _answers(self, cells: list[int], facts: Facts) -> list[Answer]:
+        """What each question says, in protocol order; questions that say nothing may be left out."""
+        offsets = self._lookup.offsets(cells)
+        settled = self._lookup.settled(offsets)
+        if settled is not None:
+            return settled
+        answers = []
+        for question, offset in zip(self._answering, offsets.tolist(), strict=True):
+            answer = question.at(offset, cells)
+            if answer is None:
+                self._refuse(facts, question.table)
+            answers.append(answer)
+        return answers
+
     def _cells(self, facts: Facts) -> list[int]:
-        cells = [-1] * len(self.index.axes)
+        cells = self._nothing.copy()
+        places = self._places
         for fact_id, value in facts.items():
-            for at, axis in self._places.get(fact_id, ()):
-                cells[at] = axis(value)
+            place = places.get(fact_id)
+            if place is None:
+                continue
+            if isinstance(value, str):
+                at, by_code = place.code
+                cells[at] = by_code[value]
+            else:
+                for at, axis in place.axes:
+                    cells[at] = axis.cell_of(value)
         return cells
 
     def _refuse(self, facts: Facts, table: Table) -> NoReturn:
@@ -175,26 +208,22 @@ def load_protocol(folder: Path | str, vocabulary: Vocabulary) -> Protocol:
     return Protocol(read_folder(Path(folder), vocabulary), vocabulary)
 
 
-def _places(axes: Mapping[str, Axis]) -> dict[str, list[tuple[int, _CellOf]]]:
-    places: dict[str, list[tuple[int, _CellOf]]] = {}
-    for at, (column, axis) in enumerate(axes.items()):
-        places.setdefault(column.partition(".")[0], []).append((at, _CellOf(axis)))
-    return places
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a fact's answer goes among the cells: its axes; for a code, its one axis by value."""
+
+    axes: tuple[tuple[int, Axis], ...]
+    code: tuple[int, Mapping[str, int]]
 
 
-class _CellOf:
-    """`Axis.cell_of` with the common case, a code, as one dictionary lookup."""
-
-    __slots__ = ("_axis", "_by_code")
-
-    def __init__(self, axis: Axis) -> None:
-        self._axis = axis
-        self._by_code = {code: at for at, code in enumerate(axis.cells)}
-
-    def __call__(self, value: object) -> int:
-        if isinstance(value, str):
-            return self._by_code[value]
-        return self._axis.cell_of(value)  # type: ignore[arg-type]
+def _places(axes: Mapping[str, Axis]) -> dict[str, _Place]:
+    found: dict[str, list[tuple[int, Axis]]] = {}
+    for at, axis in enumerate(axes.values()):
+        found.setdefault(axis.fact.id, []).append((at, axis))
+    return {
+        fact: _Place(tuple(own), (own[0][0], {code: at for at, code in enumerate(own[0][1].cells)}))
+        for fact, own in found.items()
+    }
 
 
 def _row(found: tuple[int, Item]) -> int:
