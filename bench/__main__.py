@@ -1,0 +1,46 @@
+"""`python -m bench [rules|pages|all] [--protocol ID]`: ratios to peers, measured in the same run."""
+
+from __future__ import annotations
+
+import argparse
+import platform
+import sys
+from importlib.metadata import version
+
+from thimble.clinical import library
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run and print; 0 when every answer of every peer was equal."""
+    parser = argparse.ArgumentParser(prog="python -m bench", description=__doc__)
+    parser.add_argument("what", nargs="?", choices=("rules", "pages", "all"), default="all")
+    parser.add_argument("--protocol", action="append", help="a shipped id or a folder; default us")
+    parser.add_argument("--situations", type=int, default=200)
+    asked = parser.parse_args(argv)
+    versions = " ".join(f"{p} {version(p)}" for p in ("zen-engine", "z3-solver", "duckdb", "numpy"))
+    print(f"Python {platform.python_version()}, {versions}, {platform.machine()}")
+    if asked.what in {"rules", "all"}:
+        rules(asked.protocol or ["us"], asked.situations)
+    if asked.what in {"pages", "all"}:
+        from bench import pages
+
+        print("\n(d) Pages")
+        pages.main()
+    return 0
+
+
+def rules(names: list[str], count: int) -> None:
+    """The three questions that the rules answer, for each protocol."""
+    from bench.rules import open_decisions, proofs, whole_decisions
+    from bench.situations import protocol_named, sample
+
+    for name in names:
+        protocol = protocol_named(name)
+        asked = sample(protocol, count)
+        whole_decisions(asked)
+        open_decisions(asked)
+        proofs(protocol, library.folder_of(name))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
