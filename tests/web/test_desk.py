@@ -121,6 +121,13 @@ def test_an_exposure_known_to_the_day_never_claims_an_exact_time():
     assert "hour is not known" in told.at
 
 
+def test_an_exposure_known_to_the_hour_counts_from_its_first_moment_as_the_plan_does():
+    told = Clock.of(NIGHT - timedelta(minutes=72), "hour", NIGHT, ZONE)
+
+    # 01:28 in Zurich: the hour from 01:00, 1 h 40 min before 02:40.
+    assert told == Clock("Up to 1 h 40 min since the exposure", "in the hour from 01:00", True)
+
+
 def test_a_time_that_nobody_knows_is_not_called_known():
     assert not Clock.of(None, "unknown", NIGHT, ZONE).known
     assert "cannot be known" in Clock.of(None, "unknown", NIGHT, ZONE, cannot_be_known=True).since
@@ -610,22 +617,49 @@ def test_a_dose_needs_its_product_and_keeps_what_was_typed(signed_in: SignIn, ca
     }  # fmt: skip
 
 
-def test_done_at_another_time_is_recorded_at_that_time(signed_in: SignIn, case: str):
-    signed_in(DOCTOR).post(
-        url("done", case),
-        {
-            "action": "first_aid",
-            "when": "then",
-            "day": "2026-03-03",
-            "clock": "01:35",
-            "position": 1,
-        },
-    )
+def aid_steps(page: str) -> list[str]:
+    return re.findall(r'name="step" value="([^"]+)"', page)
+
+
+def test_first_aid_is_recorded_as_it_was_given_and_when(signed_in: SignIn, case: str):
+    client = signed_in(DOCTOR)
+    step = aid_steps(text_of(client.get(url("case", case))))[0]
+    data = {
+        "action": "first_aid", "when": "then", "day": "2026-03-03", "clock": "01:35",
+        "position": 1, "minutes": "10", "text": "Ring taken off",
+    }  # fmt: skip
+
+    client.post(url("done", case), {**data, "step": step})
 
     entry = get_store().entries(case)[-1]
     assert entry.kind is Kind.FIRST_AID_GIVEN
+    assert (entry.body["steps"], entry.body["minutes"]) == ([step, "Ring taken off"], 10)
     assert entry.happened_at == datetime(2026, 3, 3, 0, 35, tzinfo=UTC)
     assert entry.recorded_at == NIGHT
+
+
+def test_a_bad_number_of_minutes_keeps_the_steps_that_were_ticked(signed_in: SignIn, case: str):
+    client = signed_in(DOCTOR)
+    step = aid_steps(text_of(client.get(url("case", case))))[0]
+
+    response = client.post(
+        url("done", case),
+        {"action": "first_aid", "step": step, "minutes": "long", "when": "now", "position": 1},
+    )
+
+    assert response.status_code == 422
+    assert f'value="{step}" checked' in text_of(response)
+
+
+def test_first_aid_that_nobody_named_is_not_recorded(signed_in: SignIn, case: str):
+    response = signed_in(DOCTOR).post(
+        url("done", case), {"action": "first_aid", "when": "now", "minutes": "15", "position": 1}
+    )
+
+    assert response.status_code == 422
+    assert "Tick what was done" in text_of(response)
+    assert 'value="15"' in text_of(response)
+    assert position(case) == 1
 
 
 def test_a_time_learned_later_corrects_the_report_and_starts_the_clock(signed_in: SignIn, db: None):

@@ -44,7 +44,7 @@ HOW_DONE: Mapping[str, str] = {
     "advice": "advice",
     "counsel": "text",
     "review": "text",
-    "first_aid": "plain",
+    "first_aid": "first_aid",
     "sample": "plain",
     "ask": "plain",
 }
@@ -162,7 +162,7 @@ class DecisionView:
 
 @dataclass(frozen=True, slots=True)
 class ActionView:
-    """One thing to do. `form` says what its “done” asks for: plain, text, advice or dose.
+    """One thing to do. `form` says what its “done” asks for: plain, first_aid, text, advice or dose.
 
     `ready`: its window has opened; before that nothing is done by a single tap.
     """
@@ -257,6 +257,7 @@ class PlanView:
     topics: tuple[Topic, ...]
     possible_cautions: int
     first_aid: tuple[CautionView, ...]
+    first_aid_action: str
     rings: tuple[Ring, ...]
     expert: ExpertView | None
     expert_reasons: str
@@ -293,6 +294,7 @@ class PlanView:
             first_aid=tuple(_caution(c, lens) for c in certain if c.topic == "first_aid")
             if "first_aid" not in situation.done
             else (),
+            first_aid_action=next((a.id for a in plan.actions if a.kind == "first_aid"), ""),
             rings=_rings(lens),
             expert=expert,
             expert_reasons=""

@@ -17,7 +17,7 @@ from thimble.ledger.clocks import HOURS
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import standing_bodies
 from thimble.ledger.plan import Action
-from thimble.protocol.vocabulary import Value
+from thimble.protocol.vocabulary import Fact, Value
 from thimble.web import clock
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site, get_store
@@ -32,8 +32,11 @@ from thimble.web.desk.handling import (
     who,
 )
 from thimble.web.desk.page import Reading
-from thimble.web.desk.questions import UNKNOWN, BadAnswer, read_answer, read_moment
+from thimble.web.desk.questions import UNKNOWN, BadAnswer, read_answer, read_moment, read_number
 from thimble.web.desk.responding import record, show
+
+MINUTES = Fact("minutes", "number", "For how many minutes?", unit="min", low=0, high=1440)
+"""How long first aid was given: a form's own field, not a fact of the vocabulary."""
 
 
 @never_cache
@@ -185,9 +188,17 @@ def _doing(
             batch=post.get("batch", "").strip(), **common,
         )  # fmt: skip
     if action.kind == "first_aid":
-        steps = [c.text for c in reading.plan.cautions if c.topic == "first_aid" and c.certain]
-        given = [step for step in post.getlist("step") if step in steps] or [action.what]
-        return lambda: actions.give_first_aid(store, case_, steps=given, action=action.id, **common)
+        advised = [c.text for c in reading.plan.cautions if c.topic == "first_aid"]
+        steps = [step for step in post.getlist("step") if step in advised]
+        if text:
+            steps.append(text)
+        if not steps:
+            raise BadAnswer("Tick what was done, or write it in the note.")
+        typed = post.get("minutes", "").strip()
+        minutes = read_number(typed, MINUTES) if typed else None
+        return lambda: actions.give_first_aid(
+            store, case_, steps=steps, minutes=minutes, action=action.id, **common
+        )
     if action.whom == "source" and action.kind == "sample":
         return lambda: actions.sample_source(store, case_, action=action.id, note=text, **common)
     if action.whom == "source" and action.kind == "ask":

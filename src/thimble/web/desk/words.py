@@ -96,8 +96,10 @@ class Clock:
             )
             return cls(f"Up to {gone(occurred_at, now)} since the exposure", at, True)
         if precision == "hour":
-            at = f"at about {point(occurred_at, now, zone)}"
-            return cls(f"About {gone(occurred_at, now)} since the exposure", at, True)
+            # As the plan counts: from the first moment that it may have been.
+            start = local.replace(minute=0, second=0, microsecond=0)
+            at = f"in the hour from {point(start, now, zone)}"
+            return cls(f"Up to {gone(start, now)} since the exposure", at, True)
         where = (
             f"{local:%H:%M}"
             if local.date() == now.astimezone(zone).date()
