@@ -191,9 +191,7 @@ class GridAnswering(Answering):
                 zip(strides, self._positions, strict=True)
             )
         ]
-        seen, dense = np.unique(self._codes, return_inverse=True)
-        self._seen: list[int] = seen.tolist()
-        self._dense = dense.reshape(shape)
+        self._seen, self._dense = _distinct(self._codes)
         self._fired = np.where(self._codes == IMPOSSIBLE, 0, self._codes)
         self._by_code = {c: self._settled(c) if c >= 0 else None for c in self._seen}
         self._some_cannot_be = IMPOSSIBLE in self._seen
@@ -313,6 +311,18 @@ class GridAnswering(Answering):
                 for number, facts in _steps_together(rest, fields, marks, missing).items():
                     matter[number] |= facts
         return {n: tuple(f for f in missing if f in facts) for n, facts in matter.items()}
+
+
+def _distinct(codes: Codes) -> tuple[list[int], Codes]:
+    """The codes that occur, ascending, and for each cell the place of its code among them."""
+    lowest, highest = int(codes.min()), int(codes.max())
+    if highest - lowest >= 1 << 16:
+        seen, dense = np.unique(codes, return_inverse=True)
+        return seen.tolist(), dense.reshape(codes.shape)
+    shifted = codes - lowest  # counting is quicker than sorting where the codes lie close together
+    occurs = np.bincount(shifted.reshape(-1)) > 0
+    places = np.cumsum(occurs) - 1
+    return (np.flatnonzero(occurs) + lowest).tolist(), places[shifted]
 
 
 def _varying(fields: list[tuple[int, int, int]], marks: Codes, axes: tuple[int, ...]) -> set[int]:

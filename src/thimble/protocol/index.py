@@ -109,6 +109,7 @@ class _Builder:
             )
         }
         self.grids: dict[str, Grid] = {}
+        self._asked_by: dict[str, tuple[int, ...]] = {}
         self._told_apart: dict[tuple[str, tuple[int, ...]], dict[str, list[int]]] = {}
 
     def _tests_by_column(self) -> dict[str, list[UnaryTest]]:
@@ -170,11 +171,14 @@ class _Builder:
 
     def _used(self, table: Table, rules: Sequence[Rule]) -> list[str]:
         """Input columns that some rule does not leave open."""
-        return [
-            column
-            for at, column in enumerate(table.inputs)
-            if any(not rule.tests[at].any for rule in rules)
-        ]
+        at = {n for rule in rules for n in self._asked(rule)}
+        return [table.inputs[n] for n in sorted(at)]
+
+    def _asked(self, rule: Rule) -> tuple[int, ...]:
+        """The places of the inputs that a rule does not leave open."""
+        if rule.id not in self._asked_by:
+            self._asked_by[rule.id] = tuple(n for n, test in enumerate(rule.tests) if not test.any)
+        return self._asked_by[rule.id]
 
     def _columns(self, table: Table, rules: Sequence[Rule]) -> tuple[str, ...]:
         """The fact columns that decide among these rules, impossibilities followed to the end."""
