@@ -596,6 +596,41 @@ def test_a_double_tap_records_once_and_is_no_conflict(signed_in: SignIn, case: s
     assert position(case) == 2
 
 
+def test_the_same_answer_by_a_colleague_is_told_and_not_taken_for_a_double_tap(
+    signed_in: SignIn, make_account: Any, case: str
+):
+    doctor = signed_in(DOCTOR)
+    actions.learn_facts(
+        get_store(), case, {"fluid": "blood"}, said_by="clinician", vocabulary=VOCABULARY,
+        now=NIGHT, by=make_account(NURSE).pk, role=NURSE.value,
+    )  # fmt: skip
+
+    response = doctor.post(url("answer", case), {"fact": "fluid", "value": "blood", "position": 1})
+
+    assert response.status_code == 409
+
+
+def test_another_answer_from_an_old_page_of_ones_own_is_not_lost(signed_in: SignIn, case: str):
+    client = signed_in(DOCTOR)
+    client.post(url("answer", case), {"fact": "fluid", "value": "blood", "position": 1})
+
+    response = client.post(url("answer", case), {"fact": "fluid", "value": "saliva", "position": 1})
+
+    assert response.status_code == 409
+    assert '<input type="hidden" name="value" value="saliva">' in text_of(response)
+
+
+def test_a_dose_sent_twice_is_recorded_once_and_another_is_told(signed_in: SignIn, case: str):
+    client = signed_in(DOCTOR)
+    data = {"action": "tetanus_vaccine_dose", "product": "Vaccine A", "when": "now", "position": 1}
+
+    first, again = (client.post(url("done", case), data) for _ in range(2))
+    other = client.post(url("done", case), {**data, "product": "Vaccine B"})
+
+    assert (first.status_code, again.status_code, other.status_code) == (302, 302, 409)
+    assert position(case) == 2
+
+
 def test_a_dose_needs_its_product_and_keeps_what_was_typed(signed_in: SignIn, case: str):
     client = signed_in(DOCTOR)
     client.post(url("answer", case), {"fact": "fluid", "value": "blood", "position": 1})

@@ -65,7 +65,11 @@ def otherwise(request: HttpRequest, ref: str, subject: str) -> HttpResponse:
                 expected_position=position,
                 **who(request),
             ),
-            mine=lambda e: e.kind is Kind.DEPARTED and e.body["subject"] == subject,
+            mine=lambda e: (
+                e.kind is Kind.DEPARTED
+                and (e.body["subject"], e.body["decided"], e.body["reason"])
+                == (subject, decided, reason)
+            ),
             by=str(request.user.pk),
         )
     except (Refused, BadAnswer) as fault:

@@ -58,7 +58,7 @@ def close(request: HttpRequest, ref: str) -> HttpResponse:
                 expected_position=position,
                 **who(request),
             ),
-            lambda e: e.kind is Kind.CLOSED,
+            lambda e: e.kind is Kind.CLOSED and e.body == {"reason": reason, "text": text},
         )
 
     return record(
@@ -93,7 +93,7 @@ def reopen(request: HttpRequest, ref: str) -> HttpResponse:
                 expected_position=position,
                 **who(request),
             ),
-            lambda e: e.kind is Kind.REOPENED,
+            lambda e: e.kind is Kind.REOPENED and e.body["reason"] == reason,
         )
 
     return record(request, ref, act, form="reopen", subject="", said=lambda _: [("Why", reason)])
@@ -127,7 +127,10 @@ def correct(request: HttpRequest, ref: str, position: int) -> HttpResponse:
                 **correction,
                 **who(request),
             ),
-            mine=lambda e: e.kind is Kind.CORRECTED and e.body["corrects"] == position,
+            mine=lambda e: (
+                e.kind is Kind.CORRECTED
+                and (e.body["corrects"], e.body["reason"]) == (position, correction["reason"])
+            ),
             by=str(request.user.pk),
         )
     except (Refused, BadAnswer) as fault:

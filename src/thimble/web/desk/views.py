@@ -13,6 +13,7 @@ from django.views.decorators.vary import vary_on_headers
 
 from thimble import actions
 from thimble.actions import Refused
+from thimble.ledger.bodies import to_json
 from thimble.ledger.clocks import HOURS
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import standing_bodies
@@ -123,7 +124,7 @@ def answer(request: HttpRequest, ref: str) -> HttpResponse:
                 expected_position=position,
                 **common,
             ),
-            lambda e: fact_id in e.body.get("facts", {}),
+            lambda e: e.body.get("facts", {}).get(fact_id) == to_json(value),
         )
 
     def said(_: Reading) -> list[tuple[str, str]]:
@@ -152,7 +153,7 @@ def done(request: HttpRequest, ref: str) -> HttpResponse:
         if action is None:
             raise Refused("This action is not part of the plan any more. Nothing was recorded.")
         doing = _doing(request, reading, action, position)
-        return doing, lambda e: e.body.get("action") == action_id
+        return doing, lambda e: e.body.get("action") == action_id and _as_posted(e, request)
 
     def said(reading: Reading) -> list[tuple[str, str]]:
         named = {"product": "Product", "amount": "Amount", "batch": "Batch", "of": "Asked",
@@ -165,6 +166,17 @@ def done(request: HttpRequest, ref: str) -> HttpResponse:
         return [("Done", what), ("When", when), *typed]
 
     return record(request, ref, act, form="done", subject=action_id, said=said)
+
+
+def _as_posted(entry: Entry, request: HttpRequest) -> bool:
+    """Whether an entry says just what this form says: then it is the same tap, sent twice."""
+    named = {"product": "product", "amount": "amount", "batch": "batch", "from": "of",
+             "advice": "text", "text": "text", "note": "text"}  # fmt: skip
+    return all(
+        entry.body[key] == request.POST.get(name, "").strip()
+        for key, name in named.items()
+        if key in entry.body
+    )
 
 
 def _doing(

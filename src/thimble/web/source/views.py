@@ -169,7 +169,8 @@ def result(request: HttpRequest, ref: str) -> HttpResponse:
                 **who(request),
             ),
             mine=lambda entry: (
-                entry.kind is Kind.RESULT_RECEIVED and set(entry.body["facts"]) == set(facts)
+                entry.kind is Kind.RESULT_RECEIVED
+                and (entry.body["facts"], entry.body["text"]) == (facts, text)
             ),
             by=str(request.user.pk),
         )
