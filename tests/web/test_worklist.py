@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -36,6 +37,7 @@ from thimble.web.worklist.board import Board, Standing
 from thimble.web.worklist.doing import NEAR, OVERDUE, Group, limit_of, next_of, short, source_words
 from thimble.web.worklist.page import Seen, news, order
 from thimble.web.worklist.search import find
+from thimble.web.worklist.validity import valid_until
 
 from .conftest import NIGHT
 from .made import NOW, action, hours, plan, situation
@@ -304,6 +306,40 @@ def test_the_board_takes_in_what_is_new_and_looks_back_when_asked() -> None:
         assert _told(board.standings(own, _site(), now), now) == _afresh(later, now)
     for now in moments:
         assert _told(board.standings(own, _site(), now), now) == _afresh(store, now)
+
+
+def _kept_until(now: datetime = NOW, **about: Any) -> timedelta | None:
+    until = valid_until(situation(**about), plan(now=now), shipped("us"), ZURICH)
+    return None if until is None else until - now
+
+
+def test_a_plan_is_kept_until_the_hours_meet_the_next_threshold_of_a_table() -> None:
+    """The thresholds are the protocol's own, read from its cells."""
+    cuts = sorted(
+        float(number)
+        for table in shipped("us").tables
+        for rule in table.rules
+        for column, cell in zip(table.inputs, rule.cells, strict=True)
+        if column == "hours_since_exposure"
+        for number in re.findall(r"[0-9.]*[0-9]", cell.replace("..", " "))
+    )
+    assert cuts
+    for before, cut in pairwise([0.0, *sorted(set(cuts))]):
+        age = (before + cut) / 2
+        kept = _kept_until(occurred_at=hours(-age))
+        assert kept == pytest.approx(timedelta(hours=cut - age), abs=timedelta(seconds=1))
+        assert _kept_until(occurred_at=hours(-cut)) is None  # at the threshold itself
+
+
+def test_a_plan_for_a_rough_time_is_kept_for_half_an_hour_at_most() -> None:
+    kept = _kept_until(occurred_at=hours(-2.4), precision="hour", reported_at=hours(-0.2))
+
+    assert kept is not None
+    assert timedelta(0) < kept <= timedelta(minutes=30)
+
+
+def test_a_plan_whose_bounds_move_with_now_is_not_kept() -> None:
+    assert _kept_until(precision="date", reported_at=None) is None
 
 
 def test_a_ledger_that_is_another_one_is_read_from_its_start() -> None:
