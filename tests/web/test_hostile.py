@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from axes.models import AccessAttempt
 from django.conf import settings as django_settings
 from django.contrib.auth.password_validation import validate_password
 from django.core.cache import caches
@@ -241,6 +242,37 @@ def test_a_count_is_kept_for_the_whole_window_at_every_step(
         over_limit(_from("192.0.2.1"), event="e", most=2, seconds=600)
 
     assert kept == [600, 600, 600]
+
+
+@pytest.mark.django_db
+def test_what_is_kept_of_a_wrong_password_names_nobody_and_goes_at_the_next_sign_in(
+    client: Client, make_account: Callable[..., Account]
+) -> None:
+    make_account(Role.OCCUPATIONAL_NURSE, "n-keller", password=PASSWORD)
+    for name in ("n-keller", PASSWORD):
+        client.post("/sign-in?next=/case/K7QM-2F49/", {"username": name, "password": "x"})
+
+    kept = str(list(AccessAttempt.objects.values()))
+    assert AccessAttempt.objects.count() == 2
+    for word in ("keller", PASSWORD, "K7QM"):
+        assert word not in kept
+
+    AccessAttempt.objects.update(attempt_time=NIGHT - timedelta(days=365))
+    client.post("/sign-in", {"username": "n-keller", "password": PASSWORD})
+    assert AccessAttempt.objects.count() == 0
+
+
+@pytest.mark.django_db
+def test_other_letters_of_a_name_escape_no_lock(
+    client: Client, make_account: Callable[..., Account]
+) -> None:
+    make_account(Role.OCCUPATIONAL_NURSE, "n-keller", password=PASSWORD)
+    said = [
+        client.post("/sign-in", {"username": name, "password": "x"}).status_code
+        for name in ("n-keller", "N-KELLER", " n-keller", "n-\uff4beller", "n-\u212aeller ")
+    ]
+
+    assert said == [200, 200, 200, 200, 429]
 
 
 # --- the ledger against SQL that replaces ---------------------------------------------------------

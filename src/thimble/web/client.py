@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+from collections.abc import Mapping
 from ipaddress import IPv6Address, IPv6Network, ip_address
+from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest
@@ -45,5 +47,18 @@ def _counted(text: str) -> str:
 
 def address_key(request: HttpRequest) -> str:
     """A keyed digest of the address, for counting without keeping the address."""
+    return _digest(address(request))
+
+
+def name_key(request: HttpRequest, credentials: Mapping[str, Any] | None = None) -> str:
+    """A keyed digest of the sign-in name, for counting wrong passwords.
+
+    Somebody in a hurry types the password where the name belongs; neither is kept.
+    """
+    said = credentials if credentials is not None else request.POST
+    return _digest(str(said.get("username") or "").strip().lower())
+
+
+def _digest(text: str) -> str:
     key = settings.SECRET_KEY.encode()
-    return hmac.new(key, address(request).encode(), hashlib.sha256).hexdigest()[:32]
+    return hmac.new(key, text.encode(errors="replace"), hashlib.sha256).hexdigest()[:32]

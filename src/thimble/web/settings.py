@@ -191,7 +191,8 @@ AXES_VERBOSE = False
 AXES_ENABLE_ADMIN = False
 AXES_USERNAME_FORM_FIELD = "username"
 AXES_CLIENT_IP_CALLABLE = "thimble.web.client.address"
-AXES_SENSITIVE_PARAMETERS = ["username", "ip_address"]
+AXES_USERNAME_CALLABLE = "thimble.web.client.name_key"
+AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "next", "csrfmiddlewaretoken"]
 AXES_LOCKOUT_CALLABLE = "thimble.web.accounts.views.locked_out"
 
 SESSION_IDLE_MINUTES = 30
