@@ -405,6 +405,15 @@ def test_the_signature_page_lists_every_certain_action_and_every_decision(
     assert len(page.decisions) + len(page.open) == len(set(reading.plan.findings) - amounts)
 
 
+def test_the_signature_counts_no_caution_that_its_page_does_not_show(
+    protocol: Protocol, site: Site
+):
+    reading = reading_of(protocol, site, {"route": "percutaneous", "fluid": "blood"})
+    page = SignPage.of(reading, protocol=protocol, site=site, names={}, typed={})
+
+    assert [line.label for line in page.cautions] == [c.text for c in reading.plan.cautions]
+
+
 # -- views ------------------------------------------------------------------------------------------
 
 

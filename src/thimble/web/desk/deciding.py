@@ -150,7 +150,7 @@ class SignPage:
     decisions: tuple[SignedLine, ...]
     open: tuple[SignedLine, ...]
     actions: tuple[SignedLine, ...]
-    cautions: int
+    cautions: tuple[SignedLine, ...]
     unconfirmed: int
     to_decide: tuple[ToDecide, ...]
     questions: tuple[str, ...]
@@ -225,7 +225,10 @@ class SignPage:
                 SignedLine(d.label, d.open_words, True) for d in [*view.open, *view.undecidable]
             ),
             actions=lines,
-            cautions=len(plan.cautions),
+            cautions=tuple(
+                SignedLine(c.text, "", True, state="" if c.certain else "may apply")
+                for c in plan.cautions
+            ),
             unconfirmed=sum(not line.confirmed for line in [*decisions, *lines]),
             to_decide=_to_decide(reading, lens, typed),
             questions=tuple(lens.question(question.fact) for question in plan.questions),

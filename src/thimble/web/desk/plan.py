@@ -255,7 +255,7 @@ class PlanView:
     undecidable: tuple[DecisionView, ...]
     groups: tuple[Group, ...]
     topics: tuple[Topic, ...]
-    possible_cautions: int
+    possible_cautions: tuple[str, ...]
     first_aid: tuple[CautionView, ...]
     first_aid_action: str
     rings: tuple[Ring, ...]
@@ -290,7 +290,7 @@ class PlanView:
             undecidable=tuple(d for d in decisions if d.stuck_on),
             groups=_groups(lens),
             topics=_topics(certain, lens),
-            possible_cautions=len(plan.cautions) - len(certain),
+            possible_cautions=tuple(c.text for c in plan.cautions if not c.certain),
             first_aid=tuple(_caution(c, lens) for c in certain if c.topic == "first_aid")
             if "first_aid" not in situation.done
             else (),
