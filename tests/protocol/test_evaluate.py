@@ -320,3 +320,20 @@ def test_a_table_too_large_for_a_grid_is_answered_exactly() -> None:
     last = protocol.evaluate(all_but_one).findings["first"]
     assert (last.possible, last.open_facts) == (("o1", "o2"), (shuffled[0].id,))
     assert protocol.evaluate({**all_but_one, shuffled[0].id: "no"}).findings["first"].value == "o1"
+
+
+def test_two_facts_that_can_only_move_together_both_matter() -> None:
+    """Only (red, small) and (blue, large) can be: no step in one fact alone, yet two outcomes."""
+    from protocol.random_protocols import FACTS, Cell
+
+    red, other = Cell(codes=("red",)), Cell(codes=("green", "blue"))
+    small, large = Cell(codes=("small",)), Cell(codes=("large",))
+    spec = Spec(
+        FACTS[:2],
+        (Sheet("first", True, ("colour",), (((red,), "o1"), ((other,), "o2"))),),
+        ({"colour": red, "size": large}, {"colour": other, "size": small}),
+    )
+    finding = spec.protocol().evaluate({}).findings["first"]
+    assert finding.possible == ("o1", "o2")
+    assert set(finding.open_facts) == {"colour", "size"}
+    check(spec, spec.protocol(), {})
