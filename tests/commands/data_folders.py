@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 COMMAND = [sys.executable, "-c", "import sys; from thimble.cli import main; sys.exit(main())"]
-SOURCE = Path(os.path.abspath(__file__)).parents[2] / "src"
+SOURCE = Path(__file__).absolute().parents[2] / "src"
 
 
 def environment(**more: str) -> dict[str, str]:
