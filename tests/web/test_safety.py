@@ -256,4 +256,4 @@ def test_few_exposures_are_not_divided(signed_in: Callable[[Role], Client]) -> N
 
     assert "Fewer than 10 exposures" in text
     assert "Through the skin" not in text
-    assert text.count("Too few to show") == 5
+    assert text.count("Not shown: its parts") == 5
