@@ -111,7 +111,6 @@ def measure() -> None:
         print("There is no case page yet; it is left out.")
     print(f"{'page':<28}{'first':>10}{'median':>10}{'aim':>8}  ratio to the aim")
     for label, address in pages.items():
-
         minutes = count(1)
 
         def ask(address: str = address, minutes: Iterator[int] = minutes) -> None:
