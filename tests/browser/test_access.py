@@ -102,6 +102,8 @@ def look(page: Page, screen: Screen) -> list[str]:
     # The dark page differs from the light one in its colours alone.
     for scheme, rules in (("light", ALL_RULES), ("dark", CONTRAST)):
         page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        # A colour on its way from light to dark is neither.
+        page.evaluate("Promise.allSettled(document.getAnimations().map(a => a.finished))")
         found += [
             f"{screen.name} ({page.url}), {scheme}: {v['id']}: {v['help']}: "
             + "; ".join(str(node["target"]) for node in v["nodes"][:3])
