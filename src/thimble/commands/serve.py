@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import argparse
 import os
+import socket
+import struct
 from pathlib import Path
 from typing import Any
 
 from thimble.commands import Commands, NotUnderstood
+
+
+HALF_SENT_SECONDS = 5
+"""How long a request that has begun may stay silent before its connection is given up."""
 
 
 def add_to(commands: Commands) -> None:
@@ -94,6 +100,7 @@ def listen(options: argparse.Namespace) -> int:
                 "loglevel": "warning",
                 # Nothing is steered through it, and it would open a socket in the home folder.
                 "control_socket_disable": True,
+                "when_ready": _give_up_half_sent,
             }.items():
                 self.cfg.set(key, value)
 
@@ -104,3 +111,18 @@ def listen(options: argparse.Namespace) -> int:
 
     Server().run()
     return 0
+
+
+def _give_up_half_sent(server: Any) -> None:
+    """Set a time limit for receiving on the sockets that listen.
+
+    The server reads a request in one of its few threads and waits there without a limit of its
+    own: as many half-sent requests as there are threads would stop it for everybody. On Linux an
+    accepted connection inherits this option, and it holds where Python's own time limits do not
+    reach, because the server makes each connection blocking before it reads. It bounds silence, not
+    the whole request: against a client that drips bytes a buffering proxy stands in front (see
+    docs/deployment.md).
+    """
+    limit = struct.pack("ll", HALF_SENT_SECONDS, 0)  # struct timeval: seconds, microseconds
+    for listener in server.LISTENERS:
+        listener.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, limit)
