@@ -14,7 +14,7 @@ SOURCE = Path(__file__).absolute().parents[2] / "src"
 
 def environment(**more: str) -> dict[str, str]:
     kept = {k: v for k, v in os.environ.items() if not k.startswith(("THIMBLE_", "DJANGO_"))}
-    return {**kept, "PYTHONPATH": str(SOURCE), "PYTHONIOENCODING": "utf-8", **more}
+    return {**kept, "PYTHONPATH": str(SOURCE), "PYTHONIOENCODING": "utf-8"} | more
 
 
 def thimble(*arguments: object) -> subprocess.CompletedProcess[str]:

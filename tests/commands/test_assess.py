@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
-import sys
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from commands.data_folders import COMMAND, environment
 from commands.running import HEAD, assess, by_id, plan, run, toml, values
 from thimble.clinical.vocabulary import VOCABULARY
 
@@ -173,8 +172,6 @@ def test_a_shipped_protocol_or_a_folder_can_be_named(tmp_path: Path) -> None:
     assert copied == shipped
 
 
-COMMAND = [sys.executable, "-c", "import sys; from thimble.cli import main; sys.exit(main())"]
-
 # -- the command itself -----------------------------------------------------------------------------
 
 
@@ -186,7 +183,7 @@ def _thimble(*arguments: object, cwd: Path) -> subprocess.CompletedProcess[str]:
         check=False,
         cwd=cwd,
         # A terminal of another place and another encoding changes nothing.
-        env={**os.environ, "TZ": "Pacific/Auckland", "PYTHONIOENCODING": "utf-8"},
+        env=environment(TZ="Pacific/Auckland"),
     )
 
 
@@ -214,7 +211,7 @@ def test_a_terminal_without_unicode_still_gets_its_plan(tmp_path: Path) -> None:
         capture_output=True,
         check=False,
         cwd=tmp_path,
-        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        env=environment(PYTHONIOENCODING="ascii"),
     )
 
     assert (ended.returncode, ended.stderr) == (0, b"")
