@@ -134,7 +134,10 @@ def test_in_the_morning_the_source_is_negative_and_the_plan_says_what_changed():
     change = diff(story.evening, story.morning)
     words = change.words(us().outputs)
     assert "HIV prophylaxis: Not indicated (before: Recommended: give the first dose now)" in words
-    assert "New: Stop HIV prophylaxis if it was started" in words
+    assert (
+        "New: Stop HIV prophylaxis if it was started, unless the worker's own HIV test is reactive"
+        in words
+    )
     assert any(w.startswith("No longer needed: Draw the final HIV test") for w in words)
     assert not diff(story.morning, story.morning)
 

@@ -112,8 +112,10 @@ def test_the_request_has_no_place_for_the_workers_name_nor_for_how_they_were_hur
 
 
 def test_only_what_is_for_the_source_is_asked_of_their_team():
-    decided = plan()
-    asked = {item.what for item in source_request(decided, situation(), site(), protocol()).asked}
+    known = {fact: value for fact, value in FACTS.items() if fact != "source_hbsag"}
+    at_hand = situation({**known, "source_access": "testable"})
+    decided = plan(at_hand)
+    asked = {item.what for item in source_request(decided, at_hand, site(), protocol()).asked}
 
     assert asked == {a.what for a in decided.actions if a.whom == "source"}
     assert asked

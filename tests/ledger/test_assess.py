@@ -1,5 +1,6 @@
 """The plan: clocks, windows, doubt. On the United States protocol, and on a small one of our own."""
 
+import shutil
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
@@ -10,11 +11,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.builders import NIGHT, SITE, ZONE, after, us
+from thimble.clinical.library import SHIPPED
+from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.assess import assess, moment_of, situation_of
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import Done
 from thimble.ledger.plan import Departure, SignedPlan, State
+from thimble.protocol import load_protocol
 
 NEEDLE = {
     "route": "percutaneous",
@@ -315,15 +319,80 @@ def test_what_cannot_be_known_is_not_asked_and_what_rests_on_it_is_a_clinicians(
     assert found.findings["hbig_doses"].possible == before.findings["hbig_doses"].possible
 
 
-def test_answers_that_cannot_hold_together_are_told_and_left_open():
+def test_an_answer_that_makes_sense_only_after_another_gives_way_to_it_and_is_told():
     facts = {**NEEDLE, "worker_hbv_series": "none", "worker_hbv_response": "responder"}
     found = plan(facts, after(2))
     assert len(found.contradictions) == 1
-    assert "cannot hold together" in found.contradictions[0]
+    assert "does not count beside another: Did the worker respond" in found.contradictions[0]
     assert "A response is documented only after a complete series" in found.contradictions[0]
-    without = plan(NEEDLE, after(2))
+    without = plan({**NEEDLE, "worker_hbv_series": "none"}, after(2))
     assert found.findings == without.findings
     assert found.questions == without.questions
+
+
+def test_a_negative_source_stops_prophylaxis_though_a_viral_load_was_recorded_before():
+    facts = {**DETECTABLE, "source_hiv": "negative", "source_hiv_acute_illness": "no"}
+    found = plan(facts, after(9), done=done(hiv_pep_first_dose=after(1)))
+    assert value(found, "stop_hiv_pep") == "yes"
+    assert "viral load" in found.contradictions[0]
+
+
+def test_answers_of_which_none_gives_way_are_told_and_both_left_open(tmp_path):
+    folder = shutil.copytree(SHIPPED / "us", tmp_path / "us")
+    manifest = (folder / "protocol.toml").read_text()
+    (folder / "protocol.toml").write_text(
+        manifest.replace('gives_way = "worker_hbv_response"\n', "")
+    )
+    strict = load_protocol(folder, vocabulary())
+    facts = {**NEEDLE, "worker_hbv_series": "none", "worker_hbv_response": "responder"}
+    found = assess(situation(facts), strict, after(2), SITE)
+    assert len(found.contradictions) == 1
+    assert "cannot hold together" in found.contradictions[0]
+    without = assess(situation(NEEDLE), strict, after(2), SITE)
+    assert found.findings == without.findings
+    assert found.questions == without.questions
+
+
+def test_the_weight_is_asked_first_once_immunoglobulin_is_due_for_certain():
+    due = plan({k: v for k, v in HBIG_DUE.items() if k != "worker_weight"}, after(2))
+    assert due.questions[0].fact == "worker_weight"
+    perhaps = plan(NEEDLE, after(2))
+    assert perhaps.questions[-1].fact == "worker_weight"
+
+
+MONTHS_LATER = datetime(2026, 9, 2, 3, 0, tzinfo=SITE.zone)
+
+
+def test_the_titre_waits_six_months_after_immunoglobulin_where_it_was_given():
+    """hbv.md worked example 2: two-dose vaccine, last dose 30 Mar, HBIG 2 Mar: titre from 2 Sep 2026.
+
+    Source: ACIP 2018 as copied by Immunize.org: one to two months after the last dose, and six months
+    or more after HBIG.
+    """
+    last_dose = datetime(2026, 3, 30, 10, 0, tzinfo=SITE.zone)
+    hbig = datetime(2026, 3, 2, 3, 0, tzinfo=SITE.zone)
+    with_hbig = plan(
+        HBIG_DUE, last_dose, done=done(hbig_first_dose=hbig, hbv_series_last_dose=last_dose)
+    )
+    window = action(with_hbig, "anti_hbs_after_vaccine").window
+    assert (window.earliest, window.target, window.latest) == (MONTHS_LATER, MONTHS_LATER, None)
+
+    without = plan(HBIG_DUE, last_dose, done=done(hbv_series_last_dose=last_dose))
+    window = action(without, "anti_hbs_after_vaccine").window
+    assert window.earliest == datetime(2026, 4, 30, 10, 0, tzinfo=SITE.zone)
+    assert window.latest == datetime(2026, 5, 30, 10, 0, tzinfo=SITE.zone)
+
+
+def test_a_late_last_dose_is_not_moved_by_immunoglobulin_given_long_before():
+    """hbv.md worked example 1: last dose 2 Sep, HBIG + 6 months does not bind: 2 Oct to 2 Nov 2026."""
+    last_dose = datetime(2026, 9, 2, 10, 0, tzinfo=SITE.zone)
+    hbig = datetime(2026, 3, 2, 3, 0, tzinfo=SITE.zone)
+    found = plan(
+        HBIG_DUE, last_dose, done=done(hbig_first_dose=hbig, hbv_series_last_dose=last_dose)
+    )
+    window = action(found, "anti_hbs_after_vaccine").window
+    assert window.earliest == datetime(2026, 10, 2, 10, 0, tzinfo=SITE.zone)
+    assert window.latest == datetime(2026, 11, 2, 10, 0, tzinfo=SITE.zone)
 
 
 def test_a_clearance_that_is_partly_computable_asks_for_what_is_missing():

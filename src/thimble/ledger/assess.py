@@ -14,7 +14,7 @@ from typing import Protocol as Shape
 from thimble.clinical.computed import compute
 from thimble.ledger.clocks import HOURS, Moment, either, evaluate, hours_words, moment_of
 from thimble.ledger.consistent import consistent
-from thimble.ledger.due import HBIG_AMOUNT, WEIGHT, actions_of
+from thimble.ledger.due import HBIG_AMOUNT, STILL_TO_DO, WEIGHT, actions_of, is_hbig
 from thimble.ledger.plan import Caution, KnownFact, Plan, Situation
 from thimble.protocol.finding import Evaluation, Item, Question
 from thimble.protocol.protocol import Protocol
@@ -66,7 +66,12 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
     actions, needs_weight = actions_of(
         evaluation, protocol, situation, moment, now, site.zone, facts
     )
-    questions = _questions(evaluation.questions, computed.missing, situation, needs_weight)
+    hbig_is_due = any(
+        a.certain and a.state in STILL_TO_DO and is_hbig(a.kind, a.id) for a in actions
+    )
+    questions = _questions(
+        evaluation.questions, computed.missing, situation, needs_weight, hbig_is_due
+    )
     explanations = dict(computed.explanations)
     if moment.first is not None and moment.last is not None:
         explanations[HOURS] = hours_words(moment.first, moment.last, now)
@@ -105,15 +110,22 @@ def _questions(
     missing: Mapping[str, tuple[str, ...]],
     situation: Situation,
     needs_weight: bool,
+    hbig_is_due: bool,
 ) -> tuple[Question, ...]:
-    """The questions to ask: a computed fact whose inputs are partly known asks for the others."""
+    """The questions to ask: a computed fact whose inputs are partly known asks for the others.
+
+    The weight that a dose waits for comes first once the dose is due for certain, else last.
+    """
     changes: dict[str, dict[str, None]] = {}
+    needs_weight = needs_weight and WEIGHT not in situation.cannot_be_known
+    if needs_weight and hbig_is_due:
+        changes[WEIGHT] = {HBIG_AMOUNT[0]: None}
     for question in asked:
         inputs = [f for f in missing.get(question.fact, ()) if f not in situation.cannot_be_known]
         for fact in inputs or [question.fact]:
             if fact not in situation.cannot_be_known:
                 changes.setdefault(fact, {}).update(dict.fromkeys(question.changes))
-    if needs_weight and WEIGHT not in situation.cannot_be_known:
+    if needs_weight:
         changes.setdefault(WEIGHT, {})[HBIG_AMOUNT[0]] = None
     return tuple(Question(fact, tuple(names)) for fact, names in changes.items())
 

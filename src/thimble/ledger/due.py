@@ -39,7 +39,6 @@ def actions_of(
 
     amount, needs_weight = _hbig_amount(evaluation, facts)
     actions: list[Action] = []
-    gives_hbig = False
     for id_, items in produced.items():
         windows = [_window(item.outputs, situation, moment, zone) for item in items]
         # Where the meaning is still open, the window that closes first is the one to keep.
@@ -51,8 +50,6 @@ def actions_of(
         certain = any(item.certain for item in items)
         open_facts = dict.fromkeys(fact for item in items for fact in item.open_facts)
         done = situation.done.get(id_)
-        is_hbig = outputs["kind"] == "dose" and id_.startswith("hbig")
-        gives_hbig = gives_hbig or (is_hbig and done is None)
         actions.append(
             Action(
                 id=id_,
@@ -64,7 +61,7 @@ def actions_of(
                 certain=certain,
                 because=union(item.because for item in items),
                 open_facts=() if certain else tuple(open_facts),
-                amount=amount if is_hbig else "",
+                amount=amount if is_hbig(outputs["kind"], id_) else "",
                 done_at=None if done is None else done.at,
                 done_by_entry=None if done is None else done.entry,
             )
@@ -72,7 +69,13 @@ def actions_of(
     actions += _left_over(set(produced), protocol, situation, moment, zone)
     order = {action.id: at for at, action in enumerate(actions)}
     actions.sort(key=lambda a: (_rank(a.state), urgency(a, now), not a.certain, order[a.id]))
+    gives_hbig = any(is_hbig(a.kind, a.id) and a.done_at is None for a in actions)
     return tuple(actions), needs_weight and gives_hbig
+
+
+def is_hbig(kind: str, id_: str) -> bool:
+    """Whether an action gives hepatitis B immunoglobulin: the one dose that is computed."""
+    return kind == "dose" and id_.startswith("hbig")
 
 
 def _state(id_: str, window: Window, done: bool, departed: set[str], now: datetime) -> State:
@@ -86,8 +89,11 @@ def _state(id_: str, window: Window, done: bool, departed: set[str], now: dateti
     return State.OPEN
 
 
+STILL_TO_DO = (State.OPEN, State.LATE)
+
+
 def _rank(state: State) -> int:
-    if state in (State.OPEN, State.LATE):
+    if state in STILL_TO_DO:
         return 0
     return 1 + [State.DEPARTED, State.NO_LONGER_NEEDED, State.DONE].index(state)
 
@@ -134,7 +140,25 @@ def _window(
         text = outputs[column]
         return None if text == NONE else add(start, _duration(text), zone)
 
-    return Window(limit("earliest"), limit("target"), limit("latest"), waits_for)
+    window = Window(limit("earliest"), limit("target"), limit("latest"), waits_for)
+    return _not_before(window, outputs.get("not_before", NONE), situation, zone)
+
+
+def _not_before(window: Window, cell: str, situation: Situation, zone: tzinfo) -> Window:
+    """The window moved behind another action's own waiting time, if that action was done.
+
+    A last instant that would lie before it falls away: what cannot be done in time is not late.
+    """
+    action, _, duration = cell.partition(" ")
+    done = situation.done.get(action)
+    if cell == NONE or done is None:
+        return window
+    opens = add(done.at, _duration(duration), zone)
+    if window.earliest is not None and window.earliest >= opens:
+        return window
+    late = window.latest is not None and window.latest < opens
+    target = opens if window.target is None or window.target < opens else window.target
+    return Window(opens, target, None if late else window.latest, window.waits_for)
 
 
 _duration = lru_cache(maxsize=256)(parse)

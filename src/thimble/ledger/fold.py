@@ -17,6 +17,9 @@ from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.plan import Departure, KnownFact, SignedPlan, Situation
 from thimble.protocol.vocabulary import Fact, Value
 
+ASSESS = "assess"
+"""The action that a signature completes."""
+
 SOURCE_STEPS: Mapping[Kind, str] = {
     Kind.SOURCE_ASKED: "asked",
     Kind.SOURCE_CONSENTED: "consented",
@@ -213,6 +216,10 @@ class _Reading:
             )
 
     def _sign(self, found: Standing) -> None:
+        # Whoever signs a plan has assessed the exposure.
+        self.done.setdefault(
+            ASSESS, Done(found.entry.position, found.happened_at, found.entry.kind)
+        )
         self.signed.append(
             SignedPlan(
                 entry=found.entry.position,

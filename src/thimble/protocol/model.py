@@ -19,17 +19,23 @@ ACTION_COLUMNS = (
 ACTION_KINDS = ("first_aid", "sample", "dose", "ask", "advice", "counsel", "review")
 ACTION_FOR = ("worker", "source", "department")
 COUNTED_FROM_EXPOSURE = "exposure"
+NOT_BEFORE = "not_before"
+"""A further column that a table of actions may have: `ACTION DURATION`, or `-`."""
 CAUTION_COLUMNS = ("topic", "text")
 
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """A decision: the values it can take, with the words to show for them."""
+    """A decision: the values it can take, with the words to show for them.
+
+    An `inner` decision is a step on the way to others: nobody is asked to make it.
+    """
 
     id: str
     values: tuple[str, ...]
     label: str = ""
     labels: Mapping[str, str] = field(default_factory=dict)
+    inner: bool = False
 
     def words(self, value: str) -> str:
         return self.labels.get(value, value.replace("_", " "))
@@ -77,10 +83,15 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Impossible:
-    """Situations that cannot be: every column's test holds at once, and `because` says why not."""
+    """Situations that cannot be: every column's test holds at once, and `because` says why not.
+
+    `gives_way` names the fact that makes sense only after the others: where records contradict each
+    other so, it is left out and the others stand. "" where none does.
+    """
 
     tests: Mapping[str, UnaryTest]
     because: str
+    gives_way: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,10 +27,11 @@ from .vocabulary import Facts, Vocabulary
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:
-    """Facts that cannot hold together, and why."""
+    """Facts that cannot hold together, and why; `gives_way` is the one to leave out, or ""."""
 
     facts: tuple[str, ...]
     because: str
+    gives_way: str = ""
 
 
 class Protocol:
@@ -117,7 +118,11 @@ class Protocol:
     def contradictions(self, facts: Facts) -> tuple[Contradiction, ...]:
         """Declared impossibilities that `facts` fulfil."""
         return tuple(
-            Contradiction(tuple(dict.fromkeys(c.partition(".")[0] for c in box.tests)), box.because)
+            Contradiction(
+                tuple(dict.fromkeys(c.partition(".")[0] for c in box.tests)),
+                box.because,
+                box.gives_way.partition(".")[0],
+            )
             for box in contradicted(self.impossible, self.index.axes, facts)
         )
 

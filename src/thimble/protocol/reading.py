@@ -11,7 +11,7 @@ import csv
 import hashlib
 import io
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
@@ -26,6 +26,7 @@ from .model import (
     ACTION_KINDS,
     CAUTION_COLUMNS,
     COUNTED_FROM_EXPOSURE,
+    NOT_BEFORE,
     Manifest,
     Output,
     Rule,
@@ -38,6 +39,7 @@ from .vocabulary import Vocabulary
 OUTPUT_MARK = "→ "
 LAST_COLUMNS = ("source", "standing", "note")
 ROLES = ("reasons", "actions", "cautions")
+NONE = "-"
 DURATION = re.compile(r"PT\d+[HM]|P\d+[DWMY]")
 IDENTIFIER = re.compile(r"[a-z][a-z0-9_]*")
 
@@ -128,7 +130,7 @@ class _Reader(Strict):
             where = f"outputs.{id_}"
             if id_ in self.vocabulary:
                 self.fault(MANIFEST, "is the name of a fact; choose another", column=where)
-            if not self.keys(MANIFEST, body, where, ("values",), ("label", "labels")):
+            if not self.keys(MANIFEST, body, where, ("values",), ("label", "labels", "inner")):
                 continue
             values = self.list_of_texts(MANIFEST, body.get("values"), f"{where}.values")
             labels = self.texts(MANIFEST, body.get("labels", {}), f"{where}.labels")
@@ -139,8 +141,11 @@ class _Reader(Strict):
                         f"labels {value!r}, which is not a value; values are {', '.join(values)}",
                         column=f"{where}.labels",
                     )
+            inner = body.get("inner", False)
+            if not isinstance(inner, bool):
+                self.fault(MANIFEST, "write true or false", column=f"{where}.inner")
             self.outputs[id_] = Output(
-                id_, values, self.text(MANIFEST, body, "label", where), labels
+                id_, values, self.text(MANIFEST, body, "label", where), labels, inner is True
             )
 
     def _read_heads(self, raw: Any) -> list[_TableHead]:
@@ -275,6 +280,19 @@ class _Reader(Strict):
                         row=rule.row,
                         column=f"{OUTPUT_MARK}counted_from",
                     )
+                self._check_not_before(table, rule, actions)
+
+    def _check_not_before(self, table: Table, rule: Rule, actions: Collection[str]) -> None:
+        cell = rule.outputs.get(NOT_BEFORE, NONE)
+        action, _, duration = cell.partition(" ")
+        if cell != NONE and (action not in actions or not DURATION.fullmatch(duration)):
+            self.fault(
+                table.file,
+                f"{cell!r} is not understood; write an action of this protocol and a duration, "
+                "for example hbig_first_dose P6M, or -",
+                row=rule.row,
+                column=OUTPUT_MARK + NOT_BEFORE,
+            )
 
     def _check_files(self, heads: list[_TableHead]) -> None:
         known = {MANIFEST, CASES} | {head.file for head in heads}
@@ -415,6 +433,8 @@ class _Reader(Strict):
         expected: tuple[str, ...]
         if head.role == "actions":
             expected = ACTION_COLUMNS
+            if NOT_BEFORE in outputs:
+                expected = (*ACTION_COLUMNS, NOT_BEFORE)
         elif head.role == "cautions":
             expected = CAUTION_COLUMNS
         elif head.role == "reasons":

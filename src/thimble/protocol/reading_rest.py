@@ -28,7 +28,7 @@ def read_impossible(strict: Strict, raw: Any) -> list[Impossible]:
     """Every `[[impossible]]` entry that could be understood."""
     found = []
     for where, body in strict.tables(MANIFEST, raw, "impossible"):
-        if not strict.keys(MANIFEST, body, where, ("when", "because")):
+        if not strict.keys(MANIFEST, body, where, ("when", "because"), ("gives_way",)):
             continue
         tests = {}
         for column, cell in strict.table(MANIFEST, body.get("when", {}), f"{where}.when").items():
@@ -42,7 +42,16 @@ def read_impossible(strict: Strict, raw: Any) -> list[Impossible]:
                 tests[column] = parse_test(strict.vocabulary[column.partition(".")[0]], cell)
             except FeelError as error:
                 strict.fault(MANIFEST, str(error), column=place)
-        found.append(Impossible(tests, strict.text(MANIFEST, body, "because", where)))
+        gives_way = strict.text(MANIFEST, body, "gives_way", where)
+        if gives_way and gives_way not in tests:
+            strict.fault(
+                MANIFEST,
+                f"{gives_way!r} is not among the facts of this entry; "
+                f"write one of {', '.join(tests)}",
+                column=f"{where}.gives_way",
+            )
+        because = strict.text(MANIFEST, body, "because", where)
+        found.append(Impossible(tests, because, gives_way))
     return found
 
 

@@ -217,6 +217,7 @@ class _Words:
                 self._decision(finding)
                 for finding in self.plan.findings.values()
                 if finding.decision not in HBIG_AMOUNT
+                and not (finding.value is None and self.protocol.outputs[finding.decision].inner)
             ),
             *(self._reasons(id_, items) for id_, items in self.plan.reasons.items() if items),
         )

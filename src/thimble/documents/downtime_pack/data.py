@@ -238,6 +238,10 @@ def _when(cells: Any, protocol: Protocol) -> str:
         parts.append(f"not before {earliest}")
     if target:
         parts.append("best at once" if target.startswith("0 ") else f"best by {target}")
+    action, _, waits = cells.get("not_before", "-").partition(" ")
+    if waits:
+        told = _action_words(action, protocol)
+        parts.append(f"nor before {duration_in_words(waits)} after this: {told}")
     if latest:
         parts.append("at once" if latest.startswith("0 ") else f"no later than {latest}")
     if not parts:
