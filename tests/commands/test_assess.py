@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 
 from commands.data_folders import COMMAND, environment
 from commands.running import HEAD, assess, by_id, plan, run, toml, values
+from thimble.clinical import library
 from thimble.clinical.vocabulary import VOCABULARY
 
 NEEDLE: dict[str, Any] = {
@@ -382,16 +384,35 @@ def test_hours_that_disagree_with_the_instants_by_over_a_minute_are_refused(
         ),
     ],
 )
-def test_facts_that_cannot_hold_together_are_refused(
-    facts: dict[str, str], told: list[str]
+def test_facts_that_cannot_hold_together_are_refused_where_none_gives_way(
+    facts: dict[str, str], told: list[str], tmp_path: Path
 ) -> None:
-    ran = assess(toml(facts))
+    folder = shutil.copytree(library.SHIPPED / "us", tmp_path / "strict")
+    lines = (folder / "protocol.toml").read_text().splitlines(keepends=True)
+    (folder / "protocol.toml").write_text(
+        "".join(line for line in lines if not line.startswith("gives_way"))
+    )
+    ran = assess(toml(facts), "--protocol", str(folder))
 
     assert (ran.status, ran.out) == (2, "")
     assert "situation.toml: " in ran.err
     assert "cannot hold together" in ran.err
     for words in told:
         assert words in ran.err
+
+
+def test_a_fact_that_makes_sense_only_after_another_gives_way_and_is_told() -> None:
+    """The cautious reading: no response counts without a complete series (A18 by way of IMM)."""
+    base = {
+        "route": "percutaneous", "fluid": "blood", "hours_since_exposure": 2,
+        "source_hbsag": "positive", "worker_hbv_infection": "none_known",
+        "worker_hbv_series": "none",
+    }  # fmt: skip
+    contradictory = plan(toml({**base, "worker_hbv_response": "responder"}))
+
+    assert values(contradictory)["hbig_doses"] == "1"
+    assert values(contradictory) == values(plan(toml(base)))
+    assert "does not count beside another" in contradictory["cautions"][0]
 
 
 def test_an_unknown_protocol_is_refused_and_the_shipped_ones_named() -> None:

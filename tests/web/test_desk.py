@@ -25,7 +25,7 @@ from thimble.ledger.store import MemoryStore
 from thimble.protocol import load_protocol
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
-from thimble.web import clock, sessions
+from thimble.web import clock
 from thimble.web.context import get_identities, get_store
 from thimble.web.desk.deciding import SignPage
 from thimble.web.desk.page import CasePage, Reading
@@ -44,7 +44,6 @@ from thimble.web.roles import GRANTED, Role
 
 from .conftest import NIGHT, SITE
 
-assert sessions  # registers what begins a session; a server loads it with its middleware
 ZONE = ZoneInfo("Europe/Zurich")
 WEIGHT = VOCABULARY["worker_weight"]
 MEDICINES = VOCABULARY["worker_medicines"]

@@ -13,13 +13,11 @@ from django.urls import reverse
 
 from thimble import actions
 from thimble.clinical.vocabulary import VOCABULARY
-from thimble.web import sessions
 from thimble.web.context import get_store
 from thimble.web.roles import Role
 
 from .conftest import NIGHT
 
-assert sessions  # registers what begins a session; a server loads it with its middleware
 SignIn = Callable[[Role], Client]
 DOCTOR = Role.EMERGENCY_CLINICIAN
 BY: dict[str, Any] = {"by": "u-x", "role": "emergency_clinician"}

@@ -13,13 +13,11 @@ from django.urls import reverse
 
 from thimble import actions
 from thimble.clinical.vocabulary import VOCABULARY
-from thimble.web import sessions
 from thimble.web.context import get_identities, get_store
 from thimble.web.roles import GRANTED, Role
 
 from .conftest import NIGHT
 
-assert sessions  # registers what begins a session; a server loads it with its middleware
 SignIn = Callable[[Role], Client]
 OF_A_CASE = {"worker_plan": "worker-plan", "summary": "summary", "source_request": "source-request"}
 FOR_ALL = {"ward_card": "ward-card", "downtime_pack": "downtime-pack"}

@@ -15,13 +15,11 @@ from django.urls import reverse
 from thimble import actions
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.entries import Kind
-from thimble.web import sessions
 from thimble.web.context import get_identities, get_store
 from thimble.web.roles import GRANTED, Role
 
 from .conftest import NIGHT
 
-assert sessions  # registers what begins a session; a server loads it with its middleware
 SignIn = Callable[[Role], Client]
 DOCTOR = Role.EMERGENCY_CLINICIAN
 

@@ -18,6 +18,7 @@ from thimble.commands.plan_json import as_json
 from thimble.commands.plan_text import as_text
 from thimble.commands.situation_file import as_of, clock, moment, read_situation, told
 from thimble.ledger.assess import assess, situation_of
+from thimble.ledger.consistent import consistent
 from thimble.protocol import ProtocolFaults
 
 
@@ -50,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
     asked = None if options.as_of is None else as_of(options.as_of)
     facts, occurred_at = read_situation(options.file)
     now = moment(options.file, facts, occurred_at, asked, clock())
-    contradictions = protocol.contradictions(facts)
+    contradictions = [c for c in protocol.contradictions(facts) if not c.gives_way]
     if contradictions:
         raise NotUnderstood(
             "\n".join(
@@ -61,11 +62,13 @@ def run(options: argparse.Namespace) -> int:
         )
     zone = (occurred_at or now).tzinfo or UTC
     now = now.astimezone(zone)
-    plan = assess(situation_of(facts, occurred_at=occurred_at, now=now), protocol, now, _Zone(zone))
+    # What makes sense only after another answer gives way to it, and is told.
+    kept, given_way = consistent(facts, protocol)
+    plan = assess(situation_of(kept, occurred_at=occurred_at, now=now), protocol, now, _Zone(zone))
     if plan.contradictions:
         raise NotUnderstood("\n".join(f"{options.file}: {c}" for c in plan.contradictions))
     if options.json:
-        print(json.dumps(as_json(plan), indent=2))
+        print(json.dumps(as_json(plan, given_way), indent=2))
     else:
-        print("\n".join(as_text(plan, protocol, occurred_at)))
+        print("\n".join(as_text(plan, protocol, occurred_at, given_way)))
     return 0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -15,8 +15,8 @@ CAUTION = (
 )
 
 
-def as_json(plan: Plan) -> dict[str, Any]:
-    """The plan as one object of plain values."""
+def as_json(plan: Plan, notes: Sequence[str] = ()) -> dict[str, Any]:
+    """The plan as one object of plain values; `notes` stand before the cautions."""
     decisions: dict[str, Any] = {}
     for id_, finding in plan.findings.items():
         decisions[id_] = {
@@ -25,13 +25,14 @@ def as_json(plan: Plan) -> dict[str, Any]:
             "because": [_reason(reason) for reason in finding.because],
         }
     for id_, reasons in plan.reasons.items():
-        certain = [item for item in reasons if item.certain]
+        apply = [item for item in reasons if item.certain]
         decisions[id_] = {
-            "value": [i.outputs[id_] for i in certain] if len(certain) == len(reasons) else None,
+            "value": [i.outputs[id_] for i in apply] if len(apply) == len(reasons) else None,
             "possible": [item.outputs[id_] for item in reasons],
-            "because": [_reason(reason) for item in certain for reason in item.because],
+            "because": [_reason(reason) for item in apply for reason in item.because],
         }
     actions = pertinent(plan.actions)
+    sure = certain(actions)
     return {
         "protocol": {
             "id": plan.protocol_id,
@@ -41,9 +42,9 @@ def as_json(plan: Plan) -> dict[str, Any]:
         "as_of": plan.now.isoformat(),
         "decisions": decisions,
         "questions": [{"fact": q.fact, "changes": list(q.changes)} for q in plan.questions],
-        "actions": [_action(action) for action in actions if action.certain],
-        "actions_that_may_follow": [_action(action) for action in actions if not action.certain],
-        "cautions": [caution.text for caution in plan.cautions if caution.certain] + [CAUTION],
+        "actions": [_action(action) for action in actions if action.id in sure],
+        "actions_that_may_follow": [_action(a) for a in actions if a.id not in sure],
+        "cautions": [*notes, *(c.text for c in plan.cautions if c.certain), CAUTION],
     }
 
 
@@ -56,6 +57,15 @@ def pertinent(actions: Iterable[Action]) -> list[Action]:
         if len(fewer) == len(kept):
             return kept
         kept = fewer
+
+
+def certain(actions: Iterable[Action]) -> set[str]:
+    """The ids of those that are certain, and wait for nothing that is not."""
+    by_id = {action.id: action for action in actions}
+    sure = {id_ for id_, action in by_id.items() if action.certain}
+    while doubtful := {id_ for id_ in sure if by_id[id_].window.waits_for in by_id.keys() - sure}:
+        sure -= doubtful
+    return sure
 
 
 def _reason(reason: Reason) -> dict[str, str]:

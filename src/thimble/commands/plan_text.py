@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
-from thimble.commands.plan_json import CAUTION, pertinent
+from thimble.commands.plan_json import CAUTION, certain, pertinent
 from thimble.ledger.due import HBIG_AMOUNT
 from thimble.ledger.plan import Action, Plan, Window
 from thimble.protocol import STANDINGS, Fact, Finding, Protocol, Reason
@@ -15,14 +15,20 @@ WIDTH = 100
 FIRST_AID = "first_aid"
 
 
-def as_text(plan: Plan, protocol: Protocol, occurred_at: datetime | None = None) -> list[str]:
+def as_text(
+    plan: Plan,
+    protocol: Protocol,
+    occurred_at: datetime | None = None,
+    notes: Sequence[str] = (),
+) -> list[str]:
     """The plan in lines: first aid, what to do now, what is decided, what to ask, what may follow."""
     actions = pertinent(plan.actions)
-    certain = [action for action in actions if action.certain]
+    sure = certain(actions)
+    due = [action for action in actions if action.id in sure]
     at_once = [c.text for c in plan.cautions if c.certain and c.topic == FIRST_AID]
     minds = [c.text for c in plan.cautions if c.certain and c.topic != FIRST_AID]
-    now = [a for a in certain if _opened(a.window, plan.now)]
-    later = [a for a in certain if not _opened(a.window, plan.now)]
+    now = [a for a in due if _opened(a.window, plan.now)]
+    later = [a for a in due if not _opened(a.window, plan.now)]
     names = {action.id: action.what for action in actions}
     settled = [f for f in plan.findings.values() if f.value is not None and _shown(f)]
     undecided = [f for f in plan.findings.values() if f.value is None and _shown(f)]
@@ -37,7 +43,7 @@ def as_text(plan: Plan, protocol: Protocol, occurred_at: datetime | None = None)
         "Ask next, what matters most first",
         [_question(protocol.vocabulary[q.fact]) for q in plan.questions],
     )
-    may = [action for action in actions if not action.certain]
+    may = [action for action in actions if action.id not in sure]
     lines += _part(
         "May be due now: the facts in brackets decide",
         [_open_line(a, names, plan.now) for a in may if _opened(a.window, plan.now)],
@@ -48,7 +54,7 @@ def as_text(plan: Plan, protocol: Protocol, occurred_at: datetime | None = None)
         "May follow later: the facts in brackets decide",
         [_open_line(a, names, plan.now) for a in may if not _opened(a.window, plan.now)],
     )
-    return lines + _part("Mind", [*minds, CAUTION])
+    return lines + _part("Mind", [*notes, *minds, CAUTION])
 
 
 def _part(title: str, items: Sequence[str]) -> list[str]:

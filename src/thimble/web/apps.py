@@ -14,6 +14,9 @@ class WebConfig(AppConfig):
     verbose_name = "Thimble"
 
     def ready(self) -> None:
+        # Its receiver gives a session its beginning: it must listen before the first sign-in.
+        from thimble.web import sessions  # noqa: F401
+
         post_migrate.connect(_keep_append_only, sender=self, dispatch_uid="thimble-append-only")
 
 

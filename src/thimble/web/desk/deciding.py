@@ -251,7 +251,7 @@ def _to_decide(reading: Reading, lens: Lens, typed: Mapping[str, str]) -> tuple[
     found = []
     for name, finding in plan.findings.items():
         left = name in plan.undecidable or finding.value in LEFT_TO_A_PERSON
-        if not left or name.startswith(HBIG_PARTS):
+        if not left or name.startswith(HBIG_PARTS) or lens.protocol.outputs[name].inner:
             continue
         values = finding.possible if finding.value is None else lens.protocol.outputs[name].values
         order = protective_first(name, values, lens.protocol)

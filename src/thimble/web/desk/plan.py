@@ -318,6 +318,7 @@ def _decisions(lens: Lens) -> list[DecisionView]:
         _decision(finding, departed.get(name), lens)
         for name, finding in lens.plan.findings.items()
         if name not in HBIG_AMOUNT
+        and not (finding.value is None and lens.protocol.outputs[name].inner)
     ]
 
 

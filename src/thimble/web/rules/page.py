@@ -15,7 +15,7 @@ from thimble.documents.words import cell_in_words, duration_in_words
 from thimble.ledger.plan import Plan
 from thimble.protocol import STANDINGS, Fault, Protocol, Reason, check_protocol
 from thimble.protocol.index import IMPOSSIBLE
-from thimble.protocol.model import Case, Rule, Table
+from thimble.protocol.model import NOT_BEFORE, Case, Rule, Table
 
 GRID_COLUMNS = 9
 """A table of more columns than this is shown with the tested questions alone in each row."""
@@ -38,7 +38,7 @@ KINDS = {
 TOPICS = {"hiv": "HIV", "hbv": "Hepatitis B", "hcv": "Hepatitis C"}
 COLUMNS = {
     "action": "Name", "what": "What to do", "kind": "Kind", "for": "For",
-    "counted_from": "Counted from", "earliest": "Not before", "target": "Best by",
+    "counted_from": "Counted from", "earliest": "Not before", NOT_BEFORE: "Nor before", "target": "Best by",
     "latest": "No later than", "topic": "About", "text": "What to know",
 }  # fmt: skip
 
@@ -355,6 +355,10 @@ def output_words(column: str, cell: str, protocol: Protocol, whats: Mapping[str,
         return words[:1].upper() + words[1:]
     if column in ("earliest", "target", "latest"):
         return duration_in_words(cell) or "no limit"
+    if column == NOT_BEFORE and cell != "-":
+        action, _, duration = cell.partition(" ")
+        waited = whats.get(action, _plain(action))
+        return f"{duration_in_words(duration)} after this is done: {waited}"
     if column == "counted_from":
         return {"exposure": "the exposure", "-": "nothing"}.get(cell, whats.get(cell, _plain(cell)))
     if column == "for":
