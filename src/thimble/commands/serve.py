@@ -11,7 +11,6 @@ from typing import Any
 
 from thimble.commands import Commands, NotUnderstood
 
-
 HALF_SENT_SECONDS = 5
 """How long a request that has begun may stay silent before its connection is given up."""
 
