@@ -1,9 +1,11 @@
 """A report opens a case once, however often it is sent, and holds no name."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from importlib import import_module
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from ledger.builders import NIGHT, after
 from thimble import actions
@@ -128,3 +130,127 @@ def test_an_exposure_of_this_very_moment_can_be_reported(store):
     report(store, occurred_at=after(minutes=20))
     report(store, occurred_at=None, occurred_at_precision="unknown")
     assert verify(store.all_entries()) == []
+
+
+def told(store, minutes_ago, *, now, **changes):
+    """The report with a time told as so long ago, counted back from `now`."""
+    return report(
+        store,
+        token="t1",
+        now=now,
+        occurred_at=now - timedelta(minutes=minutes_ago),
+        relative=True,
+        **changes,
+    )
+
+
+def stands(store, case, now):
+    return fold(store.entries(case), now, vocabulary()).occurred_at
+
+
+def test_a_report_that_waited_and_came_twice_does_not_move_the_exposure_later(store):
+    first = told(store, 15, now=after(minutes=20))
+    again = told(store, 15, now=after(minutes=60))
+
+    assert again.entries == ()
+    assert stands(store, first.case, after(2)) == after(minutes=5)
+
+
+def test_other_answers_sent_later_keep_the_time_that_was_told_first(store):
+    first = told(store, 15, now=after(minutes=20))
+    again = told(store, 0, now=after(minutes=60), place="ward 3", occurred_at_precision="hour")
+
+    (entry,) = again.entries
+    assert entry.body["body"]["place"] == "ward 3"
+    assert entry.body["body"]["occurred_at_precision"] == "minute"
+    assert stands(store, first.case, after(2)) == after(minutes=5)
+
+
+@pytest.mark.parametrize(
+    ("earlier", "moved"),
+    [
+        (timedelta(seconds=-1), False),
+        (timedelta(0), False),
+        (timedelta(seconds=59), False),
+        (timedelta(minutes=1), True),
+        (timedelta(minutes=1, seconds=1), True),
+    ],
+)
+def test_a_relative_time_a_minute_earlier_or_more_is_taken(store, earlier, moved):
+    first = told(store, 10, now=after(minutes=20))
+    again = told(store, 10, now=after(minutes=20) - earlier)
+
+    assert bool(again.entries) is moved
+    found = stands(store, first.case, after(2))
+    assert found == (after(minutes=10) - earlier if moved else after(minutes=10))
+
+
+def test_a_time_of_the_clock_is_taken_as_typed_also_when_it_is_later(store):
+    first = told(store, 15, now=after(minutes=20))
+    report(store, token="t1", now=after(minutes=30), occurred_at=after(minutes=18))
+    assert stands(store, first.case, after(2)) == after(minutes=18)
+
+
+def test_a_relative_time_is_taken_where_none_was_known(store):
+    first = report(store, token="t1", occurred_at=None, occurred_at_precision="unknown")
+    told(store, 5, now=after(minutes=30))
+    assert stands(store, first.case, after(2)) == after(minutes=25)
+
+
+def test_what_a_clinician_set_right_outlives_a_report_that_comes_once_more(store):
+    first = told(store, 15, now=after(minutes=20))
+    body = store.entries(first.case)[0].body
+    actions.correct(
+        store,
+        first.case,
+        1,
+        reason="The worker looked at the watch.",
+        body={**body, "occurred_at": after(minutes=-30).isoformat(), "task": "suturing"},
+        vocabulary=vocabulary(),
+        now=after(minutes=30),
+        by="u-1",
+        role="emergency_clinician",
+    )
+    plain = told(store, 15, now=after(minutes=40))
+    changed = told(store, 15, now=after(minutes=50), place="ward 3")
+    once_more = told(store, 15, now=after(minutes=55), place="ward 3")
+
+    assert plain.entries == once_more.entries == ()
+    after_all = changed.entries[0].body["body"]
+    assert (after_all["task"], after_all["place"]) == ("suturing", "ward 3")
+    assert stands(store, first.case, after(2)) == after(minutes=-30)
+
+
+def test_a_mind_changed_and_changed_back_ends_as_it_was_said_last(store):
+    first = report(store, token="t1")
+    for minute, route in enumerate(("human_bite", "percutaneous", "percutaneous")):
+        report(store, token="t1", facts={"route": route}, now=after(minutes=30 + minute))
+
+    assert fold(store.entries(first.case), after(2), vocabulary()).facts["route"].value == (
+        "percutaneous"
+    )
+    assert len(store.entries(first.case)) == 3
+
+
+SENDING = st.tuples(
+    st.integers(0, 90),  # minutes since the sending before
+    st.sampled_from([0, 15, 30, 60, 120]),  # "so long ago"
+    st.integers(0, 90),  # minutes that the phone waited, as it measured them
+)
+
+
+@given(st.lists(SENDING, min_size=2, max_size=6))
+@example([(0, 0, 0), (40, 0, 0)])  # a phone that could not measure its wait
+def test_however_often_it_is_sent_a_relative_time_never_moves_later(sendings):
+    """And it ends within a minute of the earliest that was told: nothing cautious is lost."""
+    store, now, standing = MemoryStore(), after(6), None
+    earliest = None
+    for passed, ago, waited in sendings:
+        now += timedelta(minutes=passed)
+        case = told(store, ago + waited, now=now).case
+        at: datetime = stands(store, case, now)
+        assert standing is None or at <= standing
+        standing = at
+        said = now - timedelta(minutes=ago + waited)
+        earliest = said if earliest is None else min(earliest, said)
+        assert timedelta(0) <= at - earliest < timedelta(minutes=1)

@@ -175,13 +175,12 @@ def test_the_next_thing_changes_with_the_story():
     vocabulary = us().vocabulary
     done = {"first_aid", "assess"}
 
-    def next_of(plan):
+    def next_of(plan, now):
         rest = tuple(a for a in plan.actions if a.id not in done)
-        return next_thing(replace(plan, actions=rest), vocabulary)
+        situation = fold(story.store.entries(story.case), now, vocabulary)
+        return next_thing(replace(plan, actions=rest), situation, now, vocabulary)
 
-    night = next_of(story.night)
-    assert night.words == (
-        "Give the first dose of HIV prophylaxis now: 29 min to the target, 2 days left"
-    )
-    assert (night.due_at, night.closes_at) == (after(1), after(72))
-    assert next_of(story.evening).action.id != "hiv_pep_first_dose"
+    night = next_of(story.night, story.night.now)
+    assert night.words == "Give the first dose of HIV prophylaxis now: best within 29 min"
+    assert (night.limit, night.latest) == (after(1), after(72))
+    assert next_of(story.evening, story.evening.now).action != "hiv_pep_first_dose"

@@ -25,6 +25,15 @@ from thimble.clinical.site import Site
 from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
+from thimble.ledger.next_thing import (
+    NEAR,
+    OVERDUE,
+    Group,
+    limit_of,
+    next_thing,
+    short,
+    source_words,
+)
 from thimble.ledger.plan import Action, State
 from thimble.ledger.store import MemoryStore
 from thimble.protocol import Question
@@ -34,7 +43,6 @@ from thimble.web.models import LastLook
 from thimble.web.roles import Role
 from thimble.web.worklist import page
 from thimble.web.worklist.board import Board, Standing
-from thimble.web.worklist.doing import NEAR, OVERDUE, Group, limit_of, next_of, short, source_words
 from thimble.web.worklist.page import Seen, news, order
 from thimble.web.worklist.search import find
 from thimble.web.worklist.validity import valid_until
@@ -62,13 +70,13 @@ def open_actions(draw: st.DrawFn) -> Action:
 
 
 def _next(*made: Action, **about: Any) -> Any:
-    return next_of(plan(*made), situation(**about), NOW, WORDS)
+    return next_thing(plan(*made), situation(**about), NOW, WORDS)
 
 
 def _seen(*made: Action, reference: str = "K7QM-2F49") -> Seen:
     own, known = plan(*made), situation()
     standing = Standing(reference, (), known, own, tuple(own.actions))
-    return Seen(standing, next_of(own, known, NOW, WORDS), "")
+    return Seen(standing, next_thing(own, known, NOW, WORDS), "")
 
 
 # -- order ----------------------------------------------------------------------------------------
@@ -107,7 +115,7 @@ def test_no_action_of_a_case_closes_sooner_than_the_one_that_is_shown(made: list
         (NEAR + timedelta(seconds=1), Group.LATER, "3 days left"),
         (timedelta(hours=5, minutes=59), Group.NOW, "5 h left"),
         (timedelta(0), Group.NOW, "less than 1 min left"),  # limits are inclusive
-        (-timedelta(minutes=61), Group.PAST, "closed 1 h 1 min ago"),
+        (-timedelta(minutes=61), Group.PAST, "window closed 1 h 1 min ago"),
     ],
 )
 def test_a_latest_instant_decides_the_part_and_the_words(
@@ -171,9 +179,9 @@ def test_an_unknown_time_of_exposure_is_no_reason_to_wait() -> None:
 def test_without_actions_the_first_question_is_next_then_the_signature() -> None:
     asked = plan(questions=[Question("route", ("significance",))])
 
-    assert next_of(asked, situation(), NOW, WORDS).words == WORDS["route"].question
-    assert "sign" in next_of(plan(), situation(), NOW, WORDS).words
-    assert "close" in next_of(plan(), situation(signed_at=NOW), NOW, WORDS).words
+    assert next_thing(asked, situation(), NOW, WORDS).words == WORDS["route"].question
+    assert "sign" in next_thing(plan(), situation(), NOW, WORDS).words
+    assert "close" in next_thing(plan(), situation(signed_at=NOW), NOW, WORDS).words
 
 
 def test_the_ring_is_full_when_a_window_opens_and_empty_when_it_closes() -> None:

@@ -141,7 +141,10 @@ def _of(
         return actions.get(action, action.replace("_", " "))
 
     def facts(given: Mapping[str, Any]) -> list[str]:
-        return [fact_words(fact, value, vocabulary) for fact, value in given.items()]
+        # In the order of the vocabulary: the canonical form has sorted them by name.
+        place = {fact: at for at, fact in enumerate(vocabulary)}
+        in_order = sorted(given, key=lambda fact: (place.get(fact, len(place)), fact))
+        return [fact_words(fact, given[fact], vocabulary) for fact in in_order]
 
     said: list[str] = []
     match kind:
@@ -232,11 +235,11 @@ def _when(body: Mapping[str, Any], zone: tzinfo) -> str:
         return "When it happened is not known."
     local = datetime.fromisoformat(at).astimezone(zone)
     if precision == "date":
-        return f"Happened on {local:%Y-%m-%d}, at a time not known."
+        return f"Happened on {local:%a %d %b %Y}, at a time not known."
     if precision == "hour":
-        return f"Happened on {local:%Y-%m-%d} in the hour from {local:%H}:00."
-    return f"Happened on {local:%Y-%m-%d} at {local:%H:%M}."
+        return f"Happened on {local:%a %d %b %Y} in the hour from {local:%H}:00."
+    return f"Happened on {local:%a %d %b %Y}, {local:%H:%M}."
 
 
 def _instant(text: str, zone: tzinfo) -> str:
-    return f"{datetime.fromisoformat(text).astimezone(zone):%Y-%m-%d %H:%M}"
+    return f"{datetime.fromisoformat(text).astimezone(zone):%a %d %b %Y, %H:%M}"

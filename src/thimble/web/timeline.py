@@ -21,8 +21,8 @@ from thimble.clinical.durations import Duration, add, on_the_wall
 from thimble.clinical.windows import span_down
 from thimble.documents.words import day, minute
 from thimble.ledger.assess import moment_of
+from thimble.ledger.next_thing import short
 from thimble.ledger.plan import Action, Plan, Situation, State
-from thimble.web.worklist.doing import short
 
 HOURS_SCALE = timedelta(hours=6)
 DAYS_SCALE = timedelta(hours=72)

@@ -21,10 +21,10 @@ from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.entries import GENESIS, Entry
 from thimble.ledger.fold import fold
+from thimble.ledger.next_thing import to_do
 from thimble.ledger.plan import Action, Plan, Situation
 from thimble.protocol import Protocol
 from thimble.web.context import get_protocol, get_site
-from thimble.web.worklist.doing import to_do
 from thimble.web.worklist.validity import valid_until
 
 Since = Callable[[int], Sequence[Entry]]

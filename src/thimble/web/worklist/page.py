@@ -11,22 +11,22 @@ from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import standing_bodies
 from thimble.ledger.history import LABELS
-from thimble.ledger.plan import Plan, Situation
-from thimble.protocol.vocabulary import Fact
-from thimble.web.words import moment
-from thimble.web.worklist.board import Standing
-from thimble.web.worklist.doing import (
+from thimble.ledger.next_thing import (
     TITLES,
-    Doing,
     Group,
+    NextThing,
     limit_of,
-    next_of,
+    next_thing,
     short,
     signed_words,
     source_words,
     time_left,
     urgency,
 )
+from thimble.ledger.plan import Plan, Situation
+from thimble.protocol.vocabulary import Fact
+from thimble.web.words import moment
+from thimble.web.worklist.board import Standing
 
 SHIFT = timedelta(hours=12)
 """What the handover counts as news."""
@@ -82,7 +82,7 @@ class Seen:
     """One case with what the list needs to know of it."""
 
     standing: Standing
-    doing: Doing
+    doing: NextThing
     news: str
 
     @property
@@ -105,7 +105,7 @@ def seen_of(
     return [
         Seen(
             standing,
-            next_of(standing.plan, standing.situation, now, vocabulary, standing.to_do),
+            next_thing(standing.plan, standing.situation, now, vocabulary, standing.to_do),
             news(standing.entries, looks.get(standing.case)),
         )
         for standing in standings
@@ -260,13 +260,13 @@ def _reported(entries: Sequence[Entry]) -> Mapping[str, object]:
     return {}
 
 
-def limit_words(doing: Doing, now: datetime, zone: tzinfo) -> str:
+def limit_words(doing: NextThing, now: datetime, zone: tzinfo) -> str:
     """The limits of the next thing as instants: "best by 23:10, no later than Tue 1 Dec 2026, 02:40"."""
     if doing.limit is None or not doing.action:
         return ""
     at = _instant(doing.limit, now, zone)
     if doing.limit < now:
-        return f"was best by {at}" if doing.best else f"closed {at}"
+        return f"was best by {at}" if doing.best else f"window closed {at}"
     if doing.best:
         later = f", no later than {_instant(doing.latest, now, zone)}" if doing.latest else ""
         return f"best by {at}{later}"
@@ -279,7 +279,7 @@ def _instant(at: datetime, now: datetime, zone: tzinfo) -> str:
 
 
 def asides(
-    situation: Situation, plan: Plan, doing: Doing, now: datetime, *, with_source: bool
+    situation: Situation, plan: Plan, doing: NextThing, now: datetime, *, with_source: bool
 ) -> tuple[str, ...]:
     """What else to know at a glance."""
     said = []
