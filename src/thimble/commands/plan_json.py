@@ -31,7 +31,7 @@ def as_json(plan: Plan, notes: Sequence[str] = ()) -> dict[str, Any]:
             "possible": [item.outputs[id_] for item in reasons],
             "because": [_reason(reason) for item in apply for reason in item.because],
         }
-    actions = pertinent(plan.actions)
+    actions = plan.actions
     sure = certain(actions)
     return {
         "protocol": {
@@ -46,17 +46,6 @@ def as_json(plan: Plan, notes: Sequence[str] = ()) -> dict[str, Any]:
         "actions_that_may_follow": [_action(a) for a in actions if a.id not in sure],
         "cautions": [*notes, *(c.text for c in plan.cautions if c.certain), CAUTION],
     }
-
-
-def pertinent(actions: Iterable[Action]) -> list[Action]:
-    """Without those that wait for an action which does not follow: nobody stops what never began."""
-    kept = list(actions)
-    while True:
-        ids = {action.id for action in kept}
-        fewer = [a for a in kept if not a.window.waits_for or a.window.waits_for in ids]
-        if len(fewer) == len(kept):
-            return kept
-        kept = fewer
 
 
 def certain(actions: Iterable[Action]) -> set[str]:

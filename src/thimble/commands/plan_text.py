@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
-from thimble.commands.plan_json import CAUTION, certain, pertinent
+from thimble.commands.plan_json import CAUTION, certain
 from thimble.ledger.due import HBIG_AMOUNT
 from thimble.ledger.plan import Action, Plan, Window
 from thimble.protocol import STANDINGS, Fact, Finding, Protocol, Reason
@@ -22,7 +22,7 @@ def as_text(
     notes: Sequence[str] = (),
 ) -> list[str]:
     """The plan in lines: first aid, what to do now, what is decided, what to ask, what may follow."""
-    actions = pertinent(plan.actions)
+    actions = plan.actions
     sure = certain(actions)
     due = [action for action in actions if action.id in sure]
     at_once = [c.text for c in plan.cautions if c.certain and c.topic == FIRST_AID]

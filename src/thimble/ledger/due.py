@@ -66,6 +66,7 @@ def actions_of(
                 done_by_entry=None if done is None else done.entry,
             )
         )
+    actions = _that_can_follow(actions)
     actions += _left_over(set(produced), protocol, situation, moment, zone)
     order = {action.id: at for at, action in enumerate(actions)}
     actions.sort(key=lambda a: (_rank(a.state), urgency(a, now), not a.certain, order[a.id]))
@@ -76,6 +77,16 @@ def actions_of(
 def is_hbig(kind: str, id_: str) -> bool:
     """Whether an action gives hepatitis B immunoglobulin: the one dose that is computed."""
     return kind == "dose" and id_.startswith("hbig")
+
+
+def _that_can_follow(actions: list[Action]) -> list[Action]:
+    """Without those that wait for an action which is not due: nobody stops what never began."""
+    while True:
+        ids = {action.id for action in actions}
+        fewer = [a for a in actions if not a.window.waits_for or a.window.waits_for in ids]
+        if len(fewer) == len(actions):
+            return actions
+        actions = fewer
 
 
 def _state(id_: str, window: Window, done: bool, departed: set[str], now: datetime) -> State:
