@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import socket
 import subprocess
 import time
@@ -15,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from commands.data_folders import COMMAND, environment
+from thimble.demo.hospital import SITE
 
 THREADS = 8
 HALF_A_HEAD = b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Never-Ends: "
@@ -25,9 +25,10 @@ HALF_A_BODY = (
 
 
 @pytest.fixture
-def port(demo_folder: Path, tmp_path: Path) -> Iterator[int]:
+def port(tmp_path: Path) -> Iterator[int]:
     """A site that is being served, on a port of its own."""
-    shutil.copy(demo_folder / "site.toml", tmp_path / "site.toml")
+    site = SITE.format(base_url="http://127.0.0.1")
+    (tmp_path / "site.toml").write_text(site, encoding="utf-8")
     with closing(socket.socket()) as free:
         free.bind(("127.0.0.1", 0))
         number: int = free.getsockname()[1]
