@@ -13,6 +13,8 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from thimble.clinical.vocabulary import vocabulary
+from thimble.ledger.fold import fold
 from thimble.web import clock, models
 from thimble.web.context import get_identities, get_store
 from thimble.web.report.choices import CHOICES
@@ -149,6 +151,60 @@ def test_a_report_sent_twice_is_one_case() -> None:
     (case,) = get_store().cases()
     assert len(get_store().entries(case)) == 1
     assert "one report" in client.get("/reported").text
+
+
+def _occurred_at() -> datetime:
+    (case,) = get_store().cases()
+    at: datetime = fold(get_store().entries(case), clock.now(), vocabulary()).occurred_at
+    return at
+
+
+@pytest.mark.parametrize(
+    ("when", "waited", "minutes"),
+    [
+        ("0", "", 0),
+        ("0", "0", 0),
+        ("0", "1800", 30),
+        ("15", "60", 16),
+        ("120", "604800", 120 + 7 * 24 * 60),
+    ],
+)
+def test_the_time_that_a_phone_waited_is_taken_off_as_well(
+    when: str, waited: str, minutes: int
+) -> None:
+    _send(Client(), when=when, waited=waited)
+    assert _occurred_at() == NIGHT - timedelta(minutes=minutes)
+
+
+@pytest.mark.parametrize("waited", ["604801", "-1", "1.5", "1e3", "٣", "999999999999", "x" * 9999])
+def test_a_wait_that_cannot_be_is_asked_about_and_never_read_as_none(waited: str) -> None:
+    page = _send(Client(), when="0", waited=waited)
+
+    assert page.status_code == 422
+    assert "Choose “Another time”" in page.text
+    assert get_store().cases() == []
+    answer = _send(Client(), when="other", day="2026-03-03", clock="02:00", waited=waited)
+    assert answer["Location"] == "/reported"
+    assert _occurred_at() == NIGHT - timedelta(minutes=40)
+
+
+def test_a_page_that_comes_back_brings_the_seconds_that_had_passed() -> None:
+    page = _send(Client(), when="15", fluid="", waited="90")
+    assert re.search(r'<input type="hidden" name="waited" value="90"', page.text)
+
+
+def test_a_report_sent_again_later_keeps_its_time() -> None:
+    client = Client()
+    _send(client, when="0")
+    with clock.standing_at(NIGHT + timedelta(minutes=40)):
+        _send(client, when="0")
+        _send(client, when="0", place="Ward 5")
+        assert _occurred_at() == NIGHT
+        _send(client, when="other", day="2026-03-03", clock="02:50", place="Ward 5")
+        assert _occurred_at() == NIGHT + timedelta(minutes=10)
+
+    (case,) = get_store().cases()
+    assert len(get_store().entries(case)) == 3
 
 
 def test_a_reference_is_shown_to_the_session_that_made_it_and_to_nobody_else() -> None:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import socket
+import sqlite3
 import subprocess
 import sys
 import time
 import urllib.request
 from collections.abc import Iterator
+from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -26,9 +30,14 @@ playwright = pytest.importorskip("playwright.sync_api")
 
 
 @pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The server's data folder."""
+    return tmp_path_factory.mktemp("data")
+
+
+@pytest.fixture(scope="module")
+def address(folder: Path) -> Iterator[str]:
     """A server of its own with an empty ledger."""
-    folder = tmp_path_factory.mktemp("data")
     (folder / "site.toml").write_text(SITE, encoding="utf-8")
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
@@ -120,6 +129,57 @@ def test_what_is_typed_survives_a_reload_and_a_lost_connection(
     page.context.set_offline(False)
     page.wait_for_url("**/reported")
     assert "Show this at the desk" in page.inner_text("h1")
+
+
+def _told_minutes_before(folder: Path, asked: datetime) -> float:
+    """How long before `asked` the exposure of the newest report is kept as."""
+    with closing(sqlite3.connect(folder / "thimble.sqlite3")) as database:
+        (body,) = database.execute(
+            "SELECT body FROM web_ledgerentry WHERE kind = 'reported' ORDER BY number DESC LIMIT 1"
+        ).fetchone()
+    at = datetime.fromisoformat(json.loads(body)["occurred_at"])
+    return (asked - at).total_seconds() / 60
+
+
+@pytest.mark.parametrize("reloaded", [False, True], ids=["waiting", "loaded anew"])
+def test_a_report_that_waits_for_its_connection_keeps_its_time(
+    address: str, folder: Path, page: playwright.Page, reloaded: bool
+) -> None:
+    """The page's clocks are set on by 40 minutes while it waits; the server's stand still."""
+    page.clock.install()
+    page.goto(f"{address}/now/mouth")
+    _fill(page)  # 30 minutes ago
+    page.context.set_offline(True)
+    page.click("text=Send the report")
+    page.wait_for_selector("#connection:visible")
+    if reloaded:
+        page.route("**/alive", lambda route: route.abort())
+        page.context.set_offline(False)
+    page.clock.fast_forward(40 * 60 * 1000)
+    if reloaded:
+        page.reload()
+        page.unroute("**/alive")
+        page.click("text=Send the report")
+    else:
+        page.context.set_offline(False)
+        page.clock.run_for(9000)
+    page.wait_for_url("**/reported")
+
+    assert 70 <= _told_minutes_before(folder, datetime.now(UTC)) < 75
+
+
+def test_the_choice_made_anew_is_counted_anew(
+    address: str, folder: Path, page: playwright.Page
+) -> None:
+    page.clock.install()
+    page.goto(f"{address}/now/nose")
+    _fill(page)
+    page.clock.fast_forward(40 * 60 * 1000)
+    page.check("text=15 min ago")
+    page.click("text=Send the report")
+    page.wait_for_url("**/reported")
+
+    assert 15 <= _told_minutes_before(folder, datetime.now(UTC)) < 20
 
 
 def test_after_sending_the_back_button_shows_nothing_of_the_report(

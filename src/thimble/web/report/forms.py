@@ -13,6 +13,7 @@ from django import forms
 
 from thimble.actions.identity import WorkerIdentity
 from thimble.protocol.vocabulary import Value, Vocabulary
+from thimble.web.moments import far_off
 from thimble.web.report.choices import Choice
 
 Precision = Literal["minute", "hour", "date", "unknown"]
@@ -25,7 +26,8 @@ _AGO: dict[str, tuple[str, timedelta, Precision]] = {
     "120": ("2 h ago", timedelta(hours=2), "hour"),
 }
 _OTHER, _NOT_KNOWN = "other", "not_known"
-_YEARS = 100
+_WAITED_MOST = 7 * 24 * 60 * 60
+"""Seconds. A choice that old is not what somebody means who sends it now."""
 NOT_SURE = "not_sure"
 """The worker does not know: the fact stays unasked, as somebody else may."""
 
@@ -36,6 +38,8 @@ class When:
 
     at: datetime | None
     precision: Precision
+    relative: bool = False
+    """Told as so long ago, and counted back from when the report arrived."""
 
 
 class ReportForm(forms.Form):
@@ -105,6 +109,9 @@ class ReportForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 3}),
     )
     once = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
+    waited = forms.CharField(required=False, widget=forms.HiddenInput)
+    """Seconds from the choice of "so long ago" to the sending, as the form's script measured them;
+    empty without script. A phone may wait long for its connection."""
 
     def __init__(
         self,
@@ -172,12 +179,32 @@ class ReportForm(forms.Form):
                     "time”, or clear what you typed.",
                 )
             ago, precision = _AGO[when][1], _AGO[when][2]
-            cleaned["at"] = When(self.now - ago, precision)
+            waited = self._waited(cleaned.get("waited", ""))
+            if waited is None:
+                self.add_error(
+                    "when",
+                    "How long ago this was chosen could not be read. Choose “Another time” and "
+                    "enter the day and the time.",
+                )
+            else:
+                cleaned["at"] = When(self.now - ago - waited, precision, relative=True)
         elif when == _NOT_KNOWN:
             cleaned["at"] = When(None, "unknown")
         elif when == _OTHER:
             self._clean_other(cleaned)
         return cleaned
+
+    @staticmethod
+    def _waited(typed: str) -> timedelta | None:
+        """How long the report waited to be sent; None where that is no number of seconds, or so
+        many that the choice cannot be meant any more."""
+        text = typed.strip()
+        if not text:
+            return timedelta(0)
+        if not (text.isascii() and text.isdigit() and len(text) <= 6):
+            return None
+        seconds = int(text)
+        return timedelta(seconds=seconds) if seconds <= _WAITED_MOST else None
 
     def _clean_other(self, cleaned: dict[str, Any]) -> None:
         if "day" in self.errors or "clock" in self.errors:
@@ -186,8 +213,7 @@ class ReportForm(forms.Form):
         if day is None:
             self.add_error("day", "Enter the day on which it happened.")
             return
-        if abs(day.year - self.now.year) > _YEARS:
-            # Also keeps off the ends of the calendar, where a change of zone has nowhere to go.
+        if far_off(day, self.now):
             self.add_error("day", "Look at the year again.")
             return
         if clock is None:

@@ -138,6 +138,7 @@ def _send(request: HttpRequest, form: ReportForm) -> HttpResponse:
             facts=form.facts(),
             occurred_at=when.at,
             occurred_at_precision=when.precision,
+            relative=when.relative,
             vocabulary=vocabulary(),
             now=clock.now(),
             place=form.cleaned_data["place"],

@@ -7,7 +7,7 @@
   const stored = (key) => {
     try {
       const draft = JSON.parse(sessionStorage.getItem(key));
-      return draft && Date.now() - draft.at < KEEP_MS ? draft.fields : null;
+      return draft && Date.now() - draft.at < KEEP_MS ? draft : null;
     } catch { return null; }
   };
   const forgetAll = () => {
@@ -25,8 +25,24 @@
   const form = document.querySelector("form[data-draft]");
   if (!form) return;
   const key = KEY + form.dataset.draft;
-  const skip = new Set(["csrfmiddlewaretoken"]);
+  const skip = new Set(["csrfmiddlewaretoken", "waited"]);
   const controls = () => [...form.elements].filter((e) => e.name && !skip.has(e.name));
+
+  // "15 min ago" was true when it was chosen. The report may be sent much later (a phone without
+  // connection), so the seconds since the choice go with it and the server takes them off too. Two
+  // clocks, and the longer time counts: the monotonic one stands still while some phones sleep, the
+  // other may be set back. A clock set forward by more than a week is no measure of a wait.
+  const WEEK_S = 7 * 24 * 60 * 60;
+  const waited = form.elements.waited;
+  let chosen = null;
+  const chose = (before = 0) => { chosen = { before, steady: performance.now(), wall: Date.now() }; };
+  const since = () => {
+    const steady = (performance.now() - chosen.steady) / 1000;
+    const wall = (Date.now() - chosen.wall) / 1000;
+    return Math.ceil(chosen.before + (wall > WEEK_S ? steady : Math.max(steady, wall)));
+  };
+  // A page that came back to be sent again brings the seconds that had passed until then.
+  chose(Number(waited.defaultValue) || 0);
 
   const save = () => {
     const fields = {};
@@ -34,13 +50,16 @@
       if (e.type === "radio" || e.type === "checkbox") { if (e.checked) fields[e.name] = e.value; }
       else if (e.value) fields[e.name] = e.value;
     }
-    try { sessionStorage.setItem(key, JSON.stringify({ at: Date.now(), fields })); } catch { /* as above */ }
+    try { sessionStorage.setItem(key, JSON.stringify({ at: Date.now(), since: since(), fields })); } catch { /* as above */ }
   };
   const restore = () => {
     // A page that came back with errors already holds what was typed.
     if (document.querySelector("[role=alert]")) return;
-    const fields = stored(key);
-    if (!fields) return;
+    const draft = stored(key);
+    if (!draft) return;
+    const { fields } = draft;
+    // No steady clock outlives a page; the other one has to do for the time between.
+    if (fields.when) chose((draft.since || 0) + Math.max(0, Date.now() - draft.at) / 1000);
     for (const e of controls()) {
       if (!(e.name in fields)) continue;
       if (e.type === "radio" || e.type === "checkbox") e.checked = fields[e.name] === e.value;
@@ -58,11 +77,13 @@
   restore();
   showTimes();
   form.addEventListener("input", (event) => {
+    if (event.target.name === "when") chose();
     if (times.contains(event.target) && event.target.value) other.checked = true;
     showTimes();
     save();
   });
   form.addEventListener("change", (event) => {
+    if (event.target.name === "when") chose();
     // Whoever goes back to "just now" does not mean the day and time any more.
     if (event.target.name === "when" && event.target !== other) {
       times.querySelectorAll("input").forEach((e) => { e.value = ""; });
@@ -92,6 +113,7 @@
     if (sending) return;
     sending = true;
     clearInterval(waiting);
+    waited.value = since();
     form.submit();
   };
   form.addEventListener("submit", (event) => {
