@@ -18,18 +18,20 @@ from django.core.cache import caches
 from django.core.exceptions import ValidationError
 from django.db import DatabaseError, IntegrityError, connection, transaction
 from django.test import Client, RequestFactory
+from django.urls import reverse
 from hypothesis import HealthCheck, given
 from hypothesis import settings as examples
 from hypothesis import strategies as st
 from tests.web.conftest import NIGHT, PASSWORD, SITE
 
-from thimble.actions import SourceIdentity, WorkerIdentity
+from thimble.actions import SourceIdentity, WorkerIdentity, report
+from thimble.clinical.vocabulary import VOCABULARY
 from thimble.demo.hospital import PASSWORD as DEMO_PASSWORD
 from thimble.ledger.entries import Draft, Kind
 from thimble.web import clock, context, log
 from thimble.web.client import address, address_key
 from thimble.web.limits import over_limit
-from thimble.web.models import Account
+from thimble.web.models import Account, LastLook
 from thimble.web.passwords import PUBLISHED, opens_nothing_here
 from thimble.web.roles import Role
 from thimble.web.settings import _private
@@ -75,6 +77,7 @@ ODD = st.one_of(
                 "phone",
                 "account",
                 "once",
+                "waited",
             ]
         ),
         ODD,
@@ -105,6 +108,87 @@ def test_a_day_at_either_end_of_the_calendar_is_looked_at_again(
 
     assert answer.status_code == 422
     assert "Look at the year again." in answer.content.decode()
+
+
+# --- every address and form of a case -------------------------------------------------------------
+
+ENDS = ("0001-01-01", "9999-12-31")
+
+
+@pytest.fixture
+def case(db: None) -> str:
+    """Reported an hour ago."""
+    return report(
+        DjangoStore(),
+        facts={"route": "percutaneous"},
+        occurred_at=NIGHT - timedelta(hours=1),
+        occurred_at_precision="minute",
+        vocabulary=VOCABULARY,
+        now=NIGHT - timedelta(hours=1),
+    ).case
+
+
+@pytest.mark.parametrize("zone", ["America/New_York", "Pacific/Auckland"])
+@pytest.mark.parametrize("clock_", ["00:00", "23:59"])
+@pytest.mark.parametrize("day", ENDS)
+def test_no_screen_breaks_on_a_day_at_either_end_of_the_calendar(
+    day: str,
+    clock_: str,
+    zone: str,
+    settings: Any,
+    case: str,
+    signed_in: Callable[[Role], Client],
+) -> None:
+    (settings.DATA / "site.toml").write_text(SITE.replace("Europe/Zurich", zone))
+    context.forget()
+    desk = signed_in(Role.EMERGENCY_CLINICIAN)
+    typed = {"day": day, "clock": clock_, "position": "1"}
+    new = {"route": "percutaneous", "day": day}
+
+    answers = [
+        desk.get(f"/case/{case}/history/", typed),
+        desk.post(f"/case/{case}/answer", typed | {"fact": "hours_since_exposure"}),
+        desk.post(f"/case/{case}/source/step", typed | {"step": "asked", "when": "then"}),
+        desk.post(reverse("desk:new"), new | {"precision": "minute", "clock": clock_}),
+        desk.post(reverse("desk:new"), new | {"precision": "date"}),
+    ]
+
+    assert [answer.status_code for answer in answers] == [422] * len(answers)
+    assert all("Look at the year" in answer.text for answer in answers)
+    assert len(DjangoStore().entries(case)) == len(DjangoStore().cases()) == 1
+
+
+@pytest.mark.parametrize(("year", "read"), [(1925, False), (1926, True), (2026, True)])
+def test_a_lifetime_ago_is_the_furthest_that_is_read(
+    year: int, read: bool, case: str, signed_in: Callable[[Role], Client]
+) -> None:
+    """A hundred years: common sense, no published source."""
+    new = {"route": "percutaneous", "precision": "date", "day": f"{year}-01-01"}
+    answer = signed_in(Role.EMERGENCY_CLINICIAN).post(reverse("desk:new"), new)
+    assert (answer.status_code == 302) is read
+
+
+@pytest.mark.parametrize(
+    ("position", "kept"),
+    [("-5", 0), ("0", 0), ("1", 1), ("2", 1), ("9" * 40, 1), ("9" * 5000, 1), ("x", 1), ("", 1)],
+)
+def test_a_case_is_seen_from_its_beginning_to_its_end_and_no_further(
+    position: str, kept: int, case: str, signed_in: Callable[[Role], Client]
+) -> None:
+    answer = signed_in(Role.EMERGENCY_CLINICIAN).post(f"/case/{case}/seen", {"position": position})
+
+    assert answer.status_code == 302
+    assert LastLook.objects.get().position == kept
+
+
+@pytest.mark.parametrize("since", ["-1", "x", "", "9" * 7, "9" * 5000, "٣", "1"])
+@pytest.mark.parametrize("page", ["", "source/"])
+def test_a_position_in_an_address_that_cannot_be_is_passed_over(
+    page: str, since: str, case: str, signed_in: Callable[[Role], Client]
+) -> None:
+    clinician = signed_in(Role.EMERGENCY_CLINICIAN)
+    answer = clinician.get(f"/case/{case}/{page}", {"since": since})
+    assert answer.status_code == 200
 
 
 @pytest.mark.django_db

@@ -125,6 +125,12 @@ def position_of(request: HttpRequest) -> int:
         raise Refused("This page was not complete. Load it anew, then record it again.") from None
 
 
+def since_of(request: HttpRequest) -> int | None:
+    """After which position a page is to say what changed; None where its address does not say."""
+    text = request.GET.get("since", "")
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 7 else None
+
+
 def moment_of_form(request: HttpRequest, now: datetime) -> datetime | None:
     """When something happened: None for now, or the day and time that were typed.
 

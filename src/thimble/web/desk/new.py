@@ -12,6 +12,7 @@ from django import forms
 from thimble.actions import WorkerIdentity
 from thimble.protocol.vocabulary import Value, Vocabulary
 from thimble.web.desk.questions import BadAnswer, read_moment
+from thimble.web.moments import far_off
 
 NOT_SAID = "not_said"
 
@@ -105,12 +106,16 @@ class NewCaseForm(forms.Form):
             try:
                 self.at = read_moment(cleaned.get("day", ""), clock, self.zone, self.now)
             except BadAnswer as fault:
-                self.add_error("clock" if "time" in str(fault) or clock else "day", str(fault))
+                about_day = str(fault).startswith(("Enter the day", "Look at the year"))
+                self.add_error("day" if about_day else "clock", str(fault))
         elif precision == "date":
             try:
                 day = date.fromisoformat((cleaned.get("day") or "").strip())
             except ValueError:
                 self.add_error("day", "Enter the day, for example 2026-03-02.")
+                return cleaned
+            if far_off(day, self.now):
+                self.add_error("day", "Look at the year again.")
                 return cleaned
             start = datetime.combine(day, time(0), tzinfo=self.zone)
             if start > self.now:

@@ -12,6 +12,7 @@ from typing import Literal
 from thimble.ledger.clocks import HOURS
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Fact, Value
+from thimble.web.moments import far_off
 
 UNKNOWN = "unknown"
 NONE_OF_THESE = "none_of_these"
@@ -216,12 +217,15 @@ def read_moment(day: str, clock: str, zone: tzinfo, now: datetime) -> datetime:
     to close later than it may.
 
     Raises:
-        BadAnswer: not a day or time, a time that the clocks skipped, or one that is still to come.
+        BadAnswer: not a day or time, a year that cannot be meant, a time that the clocks skipped,
+            or one that is still to come.
     """
     try:
         on = date.fromisoformat(day.strip())
     except ValueError:
         raise BadAnswer("Enter the day, for example 2026-03-02.") from None
+    if far_off(on, now):
+        raise BadAnswer("Look at the year of the day again.")
     try:
         at = time.fromisoformat(clock.strip())
     except ValueError:

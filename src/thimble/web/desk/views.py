@@ -30,6 +30,7 @@ from thimble.web.desk.handling import (
     moment_of_form,
     position_of,
     read,
+    since_of,
     who,
 )
 from thimble.web.desk.page import Reading
@@ -49,12 +50,7 @@ def case(request: HttpRequest, ref: str) -> HttpResponse:
     reference = canonical(ref)
     if reference != ref:
         return go(request, reverse("desk:case", args=[reference]))
-    return show(request, read(reference), since=_since(request), ask=request.GET.get("ask", ""))
-
-
-def _since(request: HttpRequest) -> int | None:
-    text = request.GET.get("since", "")
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 7 else None
+    return show(request, read(reference), since=since_of(request), ask=request.GET.get("ask", ""))
 
 
 @needs("view_case", "record_facts")
@@ -231,7 +227,7 @@ def seen(request: HttpRequest, ref: str) -> HttpResponse:
     """This account has read what others wrote."""
     reading = read(canonical(ref))
     try:
-        position = min(position_of(request), reading.position)
+        position = max(0, min(position_of(request), reading.position))
     except Refused:
         position = reading.position
     looked(request, reading.case, position, reading.plan.now)

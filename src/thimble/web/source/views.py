@@ -32,6 +32,7 @@ from thimble.web.desk.handling import (
     overtaken_response,
     position_of,
     read,
+    since_of,
     who,
     write,
 )
@@ -47,10 +48,7 @@ from thimble.web.source.page import NOT_A_RESULT, RESULTS, STEPS, SourcePage, so
 def source(request: HttpRequest, ref: str) -> HttpResponse:
     """Where things stand with the source patient."""
     reading = read(canonical(ref))
-    since = request.GET.get("since", "")
-    return _show(
-        request, reading, since=int(since) if since.isascii() and since.isdigit() else None
-    )
+    return _show(request, reading, since=since_of(request))
 
 
 def _show(
