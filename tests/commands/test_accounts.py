@@ -36,6 +36,9 @@ def test_the_first_account_of_a_new_folder_may_manage_accounts(tmp_path: Path) -
     assert stored.startswith("argon2$argon2id$")
     assert match[1] not in stored
     assert must_change
+    with closing(sqlite3.connect(tmp_path / "thimble.sqlite3")) as database:
+        events = database.execute('SELECT what, role, "by" FROM web_accountevent').fetchall()
+    assert events == [("created", "administrator", "")]
     assert len(match[1]) >= 12
     # The names of patients and staff are nobody else's to read.
     assert (tmp_path / "thimble.sqlite3").stat().st_mode & 0o077 == 0

@@ -6,9 +6,13 @@ erased when its time is over without breaking the chain.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Protocol, runtime_checkable
+from typing import Literal, Protocol, runtime_checkable
+
+Whose = Literal["worker", "source"]
+"""Whom an identity is of: the exposed worker, or the source patient."""
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -43,7 +47,7 @@ class SourceIdentity:
 
 @runtime_checkable
 class IdentityStore(Protocol):
-    """Where identities are kept. Saving again replaces; the store keeps its own record of access."""
+    """Where identities are kept. Saving again replaces. Whoever shows a name records the look."""
 
     def save_worker(self, case: str, identity: WorkerIdentity, *, by: str, now: datetime) -> None:
         """Keep who the exposed worker of a case is."""
@@ -57,6 +61,12 @@ class IdentityStore(Protocol):
     def source(self, case: str) -> SourceIdentity | None:
         """The source patient, or None if nobody has said."""
 
+    def looked(
+        self, cases: Iterable[str], *, whose: Whose, where: str, by: str, now: datetime
+    ) -> None:
+        """Put on record that `by` is shown who these cases are about, on the screen or paper
+        `where`. Never the name itself."""
+
 
 class MemoryIdentityStore:
     """Identities in memory: for tests and the demo's rehearsal."""
@@ -64,6 +74,7 @@ class MemoryIdentityStore:
     def __init__(self) -> None:
         self._workers: dict[str, WorkerIdentity] = {}
         self._sources: dict[str, SourceIdentity] = {}
+        self.looks: list[tuple[str, Whose, str, str, datetime]] = []
 
     def save_worker(self, case: str, identity: WorkerIdentity, *, by: str, now: datetime) -> None:
         """See `IdentityStore.save_worker`."""
@@ -82,3 +93,9 @@ class MemoryIdentityStore:
     def source(self, case: str) -> SourceIdentity | None:
         """See `IdentityStore.source`."""
         return self._sources.get(case)
+
+    def looked(
+        self, cases: Iterable[str], *, whose: Whose, where: str, by: str, now: datetime
+    ) -> None:
+        """See `IdentityStore.looked`."""
+        self.looks += [(case, whose, where, by, now) for case in cases]

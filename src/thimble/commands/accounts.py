@@ -26,17 +26,22 @@ def run(options: argparse.Namespace) -> int:
     open_data(options.data)
     migrate()
     from django.core.exceptions import ValidationError
+    from django.db import transaction
 
-    from thimble.web.models import Account
+    from thimble.web import clock
+    from thimble.web.models import Account, AccountEvent
     from thimble.web.roles import Role
+    from thimble.web.store import record_account_event
 
     if options.role not in set(Role):
         raise NotUnderstood(f"--role: is one of {', '.join(Role)}; found {options.role!r}.")
     password = secrets.token_urlsafe(12)
     try:
-        Account.objects.create_account(
-            options.sign_in, display_name=options.name, role=options.role, password=password
-        )
+        with transaction.atomic():
+            made = Account.objects.create_account(
+                options.sign_in, display_name=options.name, role=options.role, password=password
+            )
+            record_account_event(made, AccountEvent.CREATED, by="", now=clock.now())
     except ValidationError as error:
         raise NotUnderstood("\n".join(error.messages)) from error
     print(f"{options.sign_in}: one-time password {password} (to be changed at the first sign-in)")

@@ -1,6 +1,7 @@
 """Triggers by which the database itself refuses to change what was written.
 
-Ledger entries are neither changed nor deleted. Identities are never changed (the latest row wins);
+Ledger entries are neither changed nor deleted, nor are the records of who looked at a name and of
+what was done to an account. Identities are never changed (the latest row wins);
 they may be deleted, because the law can demand that a name is erased while the ledger, which holds
 no name, stays whole.
 """
@@ -16,6 +17,8 @@ REFUSED = {
     LEDGER: ("UPDATE", "DELETE"),
     "web_workeridentity": ("UPDATE",),
     "web_sourceidentity": ("UPDATE",),
+    "web_identitylook": ("UPDATE", "DELETE"),
+    "web_accountevent": ("UPDATE", "DELETE"),
 }
 """Which statements are refused on which table."""
 
@@ -23,6 +26,8 @@ UNIQUE = {
     LEDGER: (("number",), ("digest",), ("previous",), ("case", "position")),
     "web_workeridentity": (("id",),),
     "web_sourceidentity": (("id",),),
+    "web_identitylook": (("id",),),
+    "web_accountevent": (("id",),),
 }
 """What two rows of a table never share. SQLite's REPLACE would delete the row that is in the way
 without asking a DELETE trigger; so an insert that would find one is refused before it begins."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import tzinfo
 from functools import cache
@@ -13,9 +14,11 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 import thimble
+from thimble.actions.identity import Whose
 from thimble.clinical.site import Site, SiteError, load_site
 from thimble.clinical.vocabulary import vocabulary
 from thimble.protocol import Protocol, ProtocolFaults, check_protocol, load_protocol
+from thimble.web import clock
 from thimble.web.screens import links
 from thimble.web.store import DjangoIdentities, DjangoStore
 
@@ -52,6 +55,14 @@ def get_store() -> DjangoStore:
 def get_identities() -> DjangoIdentities:
     """Names, apart from the ledger."""
     return DjangoIdentities()
+
+
+def looked(request: HttpRequest, cases: Iterable[str], *, whose: Whose, where: str) -> None:
+    """Put on record that this account is shown a name. Every page and paper with one calls this
+    before it is made: what cannot be recorded is not shown."""
+    get_identities().looked(
+        cases, whose=whose, where=where, by=str(request.user.pk), now=clock.now()
+    )
 
 
 def zone() -> tzinfo:

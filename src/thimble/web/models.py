@@ -137,6 +137,53 @@ class SourceIdentity(_Identity):
     """Who the source patient is, as JSON. Seen by the fewest."""
 
 
+class IdentityLook(models.Model):
+    """That an account was shown who a case is about. Inserted, never changed; holds no name.
+
+    The account is named as entries of the ledger name it, by its pseudonym.
+    """
+
+    case = models.CharField(max_length=40)
+    account = models.CharField(max_length=40)
+    whose = models.CharField(max_length=10, choices=[("worker", "worker"), ("source", "source")])
+    where = models.CharField(max_length=20)
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-id"]
+        indexes = [models.Index(fields=["case", "at"], name="looks_of_a_case")]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(whose__in=["worker", "source"]), name="look_is_at_somebody"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.account} at the {self.whose} of {self.case}"
+
+
+class AccountEvent(models.Model):
+    """What an administrator did to an account. Inserted, never changed; holds no name.
+
+    `by` is "" where it was done on the command line. `role` is the account's role from then on.
+    """
+
+    CREATED, ROLE, PASSWORD, CLOSED, OPENED = "created", "role", "password", "closed", "opened"
+    KINDS = (CREATED, ROLE, PASSWORD, CLOSED, OPENED)
+
+    account = models.CharField(max_length=40, db_index=True)
+    what = models.CharField(max_length=10, choices=[(kind, kind) for kind in KINDS])
+    role = models.CharField(max_length=30)
+    by = models.CharField(max_length=40, blank=True)
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-id"]
+
+    def __str__(self) -> str:
+        return f"{self.account}: {self.what}"
+
+
 class LastLook(models.Model):
     """Up to where an account has seen a case, so that a screen can say what changed since."""
 

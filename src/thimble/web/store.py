@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import asdict
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import rfc8785
@@ -15,9 +15,25 @@ from django.db import connections, transaction
 from thimble.actions import identity as person
 from thimble.ledger.entries import Draft, Entry, Kind, instant
 from thimble.ledger.store import Head, Overtaken, chain, check_position
-from thimble.web.models import LedgerEntry, SourceIdentity, WorkerIdentity
+from thimble.web.models import (
+    Account,
+    AccountEvent,
+    IdentityLook,
+    LedgerEntry,
+    SourceIdentity,
+    WorkerIdentity,
+)
 
-__all__ = ["DjangoIdentities", "DjangoStore", "Overtaken", "UnreadableEntry"]
+__all__ = [
+    "DjangoIdentities",
+    "DjangoStore",
+    "Overtaken",
+    "UnreadableEntry",
+    "record_account_event",
+]
+
+ONE_LOOK = timedelta(minutes=10)
+"""Within this time the same account on the same screen of the same case has looked once."""
 
 
 class DjangoStore:
@@ -173,6 +189,32 @@ class DjangoIdentities:
         """See `IdentityStore.source`."""
         row = SourceIdentity.objects.using(self.using).filter(case=case).first()
         return None if row is None else person.SourceIdentity(**_from_json(row.body))
+
+    def looked(
+        self, cases: Iterable[str], *, whose: person.Whose, where: str, by: str, now: datetime
+    ) -> None:
+        """See `IdentityStore.looked`. A look again within `ONE_LOOK` is not written again."""
+        shown = dict.fromkeys(cases)
+        if not shown:
+            return
+        looks = IdentityLook.objects.using(self.using)
+        lately = looks.filter(
+            case__in=shown, account=by, whose=whose, where=where, at__gt=now - ONE_LOOK, at__lte=now
+        )
+        known = set(lately.values_list("case", flat=True))
+        looks.bulk_create(
+            [
+                IdentityLook(case=case, account=by, whose=whose, where=where, at=now)
+                for case in shown
+                if case not in known
+            ]
+        )
+
+
+def record_account_event(account: Account, what: str, *, by: str, now: datetime) -> None:
+    """Put on record what was done to an account: one of `AccountEvent.KINDS`, by an administrator's
+    account, or "" for the command line. Call it in the transaction of the change itself."""
+    AccountEvent(account=account.pk, what=what, role=account.role, by=by, at=now).save()
 
 
 def _to_json(who: person.WorkerIdentity | person.SourceIdentity) -> str:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import datetime, tzinfo
 
 from thimble.clinical.site import DAYS, Place, Site
+from thimble.documents.words import minute
+from thimble.web.roles import LABELS, Role
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,3 +81,44 @@ class Check:
     title: str
     says: str
     faults: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EventLine:
+    """What was done to an account: whose it is, what, who did it, when."""
+
+    account: str
+    whose: str
+    what: str
+    by: str
+    at: str
+
+    @classmethod
+    def of(
+        cls,
+        account: str,
+        what: str,
+        role: str,
+        by: str,
+        at: datetime,
+        *,
+        names: Mapping[str, str],
+        zone: tzinfo,
+    ) -> EventLine:
+        """An event in words; `names` are the accounts' display names, `by` is "" for the command
+        line."""
+        label = LABELS[Role(role)] if role in set(Role) else role
+        words = {
+            "created": f"Created as: {label}",
+            "role": f"Role set to: {label}",
+            "password": "New one-time password",
+            "closed": "Closed",
+            "opened": "Opened again",
+        }
+        return cls(
+            account,
+            names.get(account, account),
+            words.get(what, what),
+            names.get(by, by) if by else "the command line",
+            minute(at, zone),
+        )

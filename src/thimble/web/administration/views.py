@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from django.contrib.sessions.models import Session
 from django.db import transaction
@@ -14,15 +14,16 @@ from django.views.decorators.http import require_http_methods, require_safe
 from thimble.ledger.entries import Entry
 from thimble.ledger.verify import verify
 from thimble.protocol import ProtocolFaults, check_protocol
-from thimble.web import log
+from thimble.web import clock, log
 from thimble.web.access import needs
 from thimble.web.administration.forms import ChangeAccountForm, NewAccountForm
-from thimble.web.administration.page import Check, SitePage
-from thimble.web.context import get_protocol, get_site, get_store
-from thimble.web.models import Account
+from thimble.web.administration.page import Check, EventLine, SitePage
+from thimble.web.context import get_protocol, get_site, get_store, zone
+from thimble.web.models import Account, AccountEvent
 from thimble.web.roles import CAPABILITIES, GRANTED, Role
-from thimble.web.store import UnreadableEntry
+from thimble.web.store import UnreadableEntry, record_account_event
 
+SHOWN_EVENTS = 50
 _LETTERS = "23456789abcdefghjkmnpqrstuvwxyz"
 
 
@@ -36,7 +37,8 @@ def one_time_password() -> str:
 def accounts(request: HttpRequest) -> HttpResponse:
     """Every account."""
     rows = Account.objects.order_by("-is_active", "role", "display_name")
-    return render(request, "administration/accounts.html", {"accounts": rows})
+    context = {"accounts": rows, "events": _events(AccountEvent.objects.all()[:SHOWN_EVENTS])}
+    return render(request, "administration/accounts.html", context)
 
 
 @needs("manage_accounts")
@@ -46,12 +48,14 @@ def new_account(request: HttpRequest) -> HttpResponse:
     form = NewAccountForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         password = one_time_password()
-        made = Account.objects.create_account(
-            form.cleaned_data["sign_in"],
-            display_name=form.cleaned_data["display_name"],
-            role=form.cleaned_data["role"],
-            password=password,
-        )
+        with transaction.atomic():
+            made = Account.objects.create_account(
+                form.cleaned_data["sign_in"],
+                display_name=form.cleaned_data["display_name"],
+                role=form.cleaned_data["role"],
+                password=password,
+            )
+            _record(request, made, AccountEvent.CREATED)
         log.event("account_created", account=made.pk)
         context = {"account": made, "password": password, "done": "Account created"}
         return render(request, "administration/password.html", context)
@@ -75,13 +79,14 @@ def account(request: HttpRequest, account_id: str) -> HttpResponse:
         elif act == "password":
             return _new_password(request, found)
         else:
-            said = _change(found, act, form.cleaned_data["role"])
+            said = _change(request, found, act, form.cleaned_data["role"])
             log.event(f"account_{act}", account=found.pk)
     context = {
         "account": found,
         "form": form,
         "said": said,
         "own": found.pk == request.user.pk,
+        "events": _events(AccountEvent.objects.filter(account=found.pk)),
         "capabilities": [
             meaning for name, meaning in CAPABILITIES.items() if name in GRANTED[Role(found.role)]
         ],
@@ -90,7 +95,20 @@ def account(request: HttpRequest, account_id: str) -> HttpResponse:
     return render(request, "administration/account.html", context, status=status)
 
 
-def _change(found: Account, act: str, role: str) -> str:
+def _record(request: HttpRequest, changed: Account, what: str) -> None:
+    record_account_event(changed, what, by=str(request.user.pk), now=clock.now())
+
+
+def _events(rows: Iterable[AccountEvent]) -> list[EventLine]:
+    names = dict(Account.objects.values_list("pk", "display_name"))
+    return [
+        EventLine.of(row.account, row.what, row.role, row.by, row.at, names=names, zone=zone())
+        for row in rows
+    ]
+
+
+def _change(request: HttpRequest, found: Account, act: str, role: str) -> str:
+    before = (found.role, found.is_active)
     if act == "role":
         found.role = role
         said = f"The role is now: {found.role_label}."
@@ -99,6 +117,9 @@ def _change(found: Account, act: str, role: str) -> str:
         said = "The account is open again." if found.is_active else "The account is closed."
     with transaction.atomic():
         found.save(update_fields=["role", "is_active"])
+        if (found.role, found.is_active) != before:
+            done = {"role": AccountEvent.ROLE, "open": AccountEvent.OPENED}
+            _record(request, found, done.get(act, AccountEvent.CLOSED))
         _end_sessions(found)
     return said
 
@@ -109,6 +130,7 @@ def _new_password(request: HttpRequest, found: Account) -> HttpResponse:
     found.must_change_password = True
     with transaction.atomic():
         found.save(update_fields=["password", "must_change_password"])
+        _record(request, found, AccountEvent.PASSWORD)
         _end_sessions(found)
     log.event("account_password", account=found.pk)
     context = {"account": found, "password": password, "done": "New one-time password"}

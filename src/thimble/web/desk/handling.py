@@ -17,6 +17,7 @@ from thimble.ledger.entries import Entry
 from thimble.ledger.store import Overtaken
 from thimble.web import clock, log
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
+from thimble.web.context import looked as record_look
 from thimble.web.desk.page import Reading, Written, actions_in_words
 from thimble.web.desk.questions import BadAnswer, read_moment
 from thimble.web.desk.words import RuleLink
@@ -90,9 +91,14 @@ def who(request: HttpRequest) -> dict[str, Any]:
     return {"by": str(user.pk), "role": str(getattr(user, "role", ""))}
 
 
-def worker_of(request: HttpRequest, case: str) -> WorkerIdentity | None:
-    """The exposed worker, for those who may know."""
-    return get_identities().worker(case) if can(request, "see_worker_identity") else None
+def worker_of(request: HttpRequest, case: str, *, where: str) -> WorkerIdentity | None:
+    """The exposed worker, for those who may know. To show the name `where` is put on record."""
+    if not can(request, "see_worker_identity"):
+        return None
+    worker = get_identities().worker(case)
+    if worker is not None and worker.name:
+        record_look(request, [case], whose="worker", where=where)
+    return worker
 
 
 @cache

@@ -49,7 +49,7 @@ def show(
         capabilities=capabilities_of(request),
         account=str(request.user.pk),
         names=names_of(reading.entries),
-        worker=worker_of(request, reading.case),
+        worker=worker_of(request, reading.case, where="case"),
         seen=seen,
         since=since,
         ask=ask,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, tzinfo
 
 from thimble.clinical.site import Site
 from thimble.ledger.entries import Entry, Kind
@@ -37,6 +37,44 @@ class LineView:
     can_be_corrected: bool
 
 
+WHERE: Mapping[str, str] = {
+    "case": "on the case page",
+    "worklist": "in the worklist",
+    "worker_plan": "on the printed plan",
+    "source": "on the page of the source patient",
+}
+"""Where a name is shown, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class LookView:
+    """One look at a name: who, at whose, where, when."""
+
+    who: str
+    whose: str
+    where: str
+    at: str
+
+    @classmethod
+    def of(
+        cls,
+        account: str,
+        whose: str,
+        where: str,
+        at: datetime,
+        *,
+        names: Mapping[str, str],
+        zone: tzinfo,
+    ) -> LookView:
+        """A look in words; `names` are the accounts' display names."""
+        return cls(
+            names.get(account, account),
+            "the source patient" if whose == "source" else "the worker",
+            WHERE.get(where, where),
+            full_point(at, zone),
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class AsKnown:
     """The case as it was known at a moment."""
@@ -60,6 +98,7 @@ class HistoryPage:
     clock: str
     fault: str
     may_correct: bool
+    looks: tuple[LookView, ...] | None
 
     @classmethod
     def of(
@@ -77,11 +116,13 @@ class HistoryPage:
         day: str = "",
         clock: str = "",
         fault: str = "",
+        looks: Sequence[LookView] | None = None,
         link: RuleLink = no_link,
     ) -> HistoryPage:
         """The page of one case's entries.
 
-        With `as_of`, only what was recorded by then is shown, and the plan is the one of then.
+        `looks` are the looks at names, or None for whoever may not know of them. With `as_of`, only
+        what was recorded by then is shown, and the plan is the one of then.
         """
         zone = site.zone
         known = [entry for entry in entries if as_of is None or entry.recorded_at <= as_of]
@@ -137,4 +178,5 @@ class HistoryPage:
             clock=clock,
             fault=fault,
             may_correct="correct_entry" in capabilities,
+            looks=None if looks is None else tuple(looks),
         )

@@ -12,7 +12,8 @@ from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site
 from thimble.web.desk.handling import canonical, capabilities_of, names_of, read, rule_links
 from thimble.web.desk.questions import BadAnswer, read_moment
-from thimble.web.history.page import HistoryPage
+from thimble.web.history.page import HistoryPage, LookView
+from thimble.web.models import Account, IdentityLook
 from thimble.web.roles import LABELS
 
 
@@ -36,6 +37,7 @@ def history(request: HttpRequest, ref: str) -> HttpResponse:
             if as_of < reading.entries[0].recorded_at:
                 fault = "Nothing was recorded by then. The first entry came later."
                 as_of = None
+    capabilities = capabilities_of(request)
     page = HistoryPage.of(
         reading.entries,
         protocol=get_protocol(),
@@ -43,12 +45,27 @@ def history(request: HttpRequest, ref: str) -> HttpResponse:
         now=reading.plan.now,
         names=names_of(reading.entries),
         roles={role.value: label for role, label in LABELS.items()},
-        capabilities=capabilities_of(request),
+        capabilities=capabilities,
         newest_first=request.GET.get("order") != "oldest",
         as_of=as_of,
         day=day,
         clock=at,
         fault=fault,
+        looks=_looks(reading.case) if "see_source_identity" in capabilities else None,
         link=rule_links(reading.case),
     )
     return render(request, "history/history.html", {"page": page}, status=422 if fault else 200)
+
+
+def _looks(case: str) -> list[LookView]:
+    """Who was shown a name of this case, the newest first."""
+    rows = list(IdentityLook.objects.filter(case=case))
+    names = dict(
+        Account.objects.filter(pk__in={row.account for row in rows}).values_list(
+            "pk", "display_name"
+        )
+    )
+    return [
+        LookView.of(row.account, row.whose, row.where, row.at, names=names, zone=get_site().zone)
+        for row in rows
+    ]

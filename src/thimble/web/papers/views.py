@@ -50,7 +50,7 @@ def _pdf(request: HttpRequest, document: bytes, what: str, case: str = "") -> Ht
 def worker_plan_pdf(request: HttpRequest, ref: str) -> HttpResponse:
     """The worker's own plan, with their name where this account may know it."""
     reading = read(canonical(ref))
-    worker = worker_of(request, reading.case)
+    worker = worker_of(request, reading.case, where="worker_plan")
     data = worker_plan(
         reading.plan,
         reading.situation,

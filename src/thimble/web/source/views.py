@@ -22,6 +22,7 @@ from thimble.protocol.vocabulary import Value
 from thimble.web import clock, log
 from thimble.web.access import needs
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
+from thimble.web.context import looked as record_look
 from thimble.web.desk.handling import (
     can,
     canonical,
@@ -206,7 +207,7 @@ def _after(
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
 def identity(request: HttpRequest, ref: str) -> HttpResponse:
-    """Who the source patient is. Logged at each look, by account and case, without the name."""
+    """Who the source patient is. Each look is on record, by account and case, without the name."""
     reading = read(canonical(ref))
     identities = get_identities()
     known = identities.source(reading.case)
@@ -224,6 +225,8 @@ def identity(request: HttpRequest, ref: str) -> HttpResponse:
         status = 422
     else:
         form = IdentityForm(initial=asdict(known) if known is not None else None)
+        if known is not None:
+            record_look(request, [reading.case], whose="source", where="source")
         log.event("source_identity_viewed", case=reading.case, account=str(request.user.pk))
         status = 200
     context = {"form": form, "case": reading.case, "known": known is not None}

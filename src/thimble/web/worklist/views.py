@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from thimble.clinical.vocabulary import vocabulary
 from thimble.web import clock
 from thimble.web.access import needs
-from thimble.web.context import get_identities, get_site, zone
+from thimble.web.context import get_identities, get_site, looked, zone
 from thimble.web.models import Account, LastLook
 from thimble.web.worklist import page
 from thimble.web.worklist.board import standings
@@ -55,6 +55,10 @@ def worklist(request: HttpRequest) -> HttpResponse:
         if may_name and "names" in request.GET:
             workers = get_identities().workers([seen.reference for seen in chosen])
             names = {case: worker.name for case, worker in workers.items()}
+
+    looked(
+        request, (case for case, name in names.items() if name), whose="worker", where="worklist"
+    )
 
     parts = page.parts(chosen, now, zone(), words, with_source=with_source, names=names)
     address = case_address()
