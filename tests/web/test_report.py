@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from thimble.actions import Refused
 from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.fold import fold
 from thimble.web import clock, models
@@ -270,6 +271,31 @@ def test_a_time_typed_is_that_time_in_the_hospitals_zone(
     body = get_store().entries(case)[0].body
     assert datetime.fromisoformat(body["occurred_at"]) == datetime.fromisoformat(instant)
     assert body["occurred_at_precision"] == ("minute" if time else "date")
+
+
+def test_a_control_character_costs_nobody_a_report() -> None:
+    _send(Client(), place="Ward\x08 4B\x1f", account="one\r\n\ttwo\x7f\x0b", name="\x01" + NAME)
+
+    (case,) = get_store().cases()
+    body = get_store().entries(case)[0].body
+    assert body["place"] == "Ward 4B"
+    assert body["account"] == "one\r\n\ttwo\x7f"
+    worker = get_identities().worker(case)
+    assert worker is not None
+    assert worker.name == NAME
+
+
+def test_a_report_that_is_refused_after_all_comes_back_with_all_that_was_typed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def refuse(*_: Any, **__: Any) -> None:
+        raise Refused("place holds a character that cannot be kept")
+
+    monkeypatch.setattr("thimble.web.report.views.report", refuse)
+    page = _send(Client())
+    assert page.status_code == 422
+    assert "cannot be kept" in page.text
+    assert f'value="{NAME}"' in page.text
 
 
 def test_a_time_that_came_twice_is_asked_about_and_one_that_never_was_is_refused() -> None:

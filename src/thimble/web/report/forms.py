@@ -32,6 +32,12 @@ NOT_SURE = "not_sure"
 """The worker does not know: the fact stays unasked, as somebody else may."""
 
 
+def _without_control(text: str) -> str:
+    """Text without the control characters that a paste or a broken keyboard brings along and that
+    the ledger does not keep: no report may be lost for one."""
+    return "".join(c for c in text if c >= " " or c in "\n\t\r").strip()
+
+
 @dataclass(frozen=True, slots=True)
 class When:
     """When it happened, and how exactly that is known."""
@@ -169,6 +175,8 @@ class ReportForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """Join day and time to one instant in the site's zone."""
         cleaned: dict[str, Any] = super().clean() or {}
+        for name in ("place", "name", "phone", "account"):
+            cleaned[name] = _without_control(cleaned.get(name, ""))
         when = cleaned.get("when")
         typed = cleaned.get("day") or cleaned.get("clock")
         if when in _AGO:

@@ -12,6 +12,7 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
+from thimble.actions import Refused
 from thimble.actions.report import report
 from thimble.clinical.vocabulary import vocabulary
 from thimble.web import clock, log
@@ -59,7 +60,14 @@ def now_page(request: HttpRequest, slug: str) -> HttpResponse:
         return _show(request, choice, form, notice=notice, status=429)
     if not form.is_valid():
         return _show(request, choice, form, status=422)
-    return _send(request, form)
+    try:
+        return _send(request, form)
+    except Refused as refused:
+        # The form has asked for all that the ledger asks; should one say less than the other, what
+        # was typed must not be lost.
+        for fault in refused.faults:
+            form.add_error(None, fault)
+        return _show(request, choice, form, status=422)
 
 
 def shown_again(request: HttpRequest) -> HttpResponse | None:
