@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -14,7 +15,7 @@ from thimble.web.roles import Role
 
 from .conftest import BACKEND, NIGHT, PASSWORD
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("_fresh_limits")]
 
 
 def _sign_in(client: Client, name: str, password: str, **extra: str) -> int:
@@ -72,6 +73,50 @@ def test_a_forged_forwarded_address_escapes_no_lock(make_account: Callable[..., 
         _sign_in(forged, "n-keller", "wrong")
 
     assert _sign_in(Client(), "n-keller", PASSWORD) == 429
+
+
+@pytest.mark.parametrize(("wrong", "opens"), [(3, True), (4, False), (6, False)])
+def test_one_password_tried_on_many_names_is_stopped_at_its_place(
+    wrong: int, opens: bool, make_account: Callable[..., Account], settings: Any
+) -> None:
+    settings.WRONG_SIGN_INS_PER_WINDOW = 4
+    make_account(Role.ADMINISTRATOR, "n-keller", password=PASSWORD)
+    tries = [_sign_in(Client(), f"name-{turn}", "autumn-2026!") for turn in range(wrong)]
+    here = Client().post("/sign-in", {"username": "n-keller", "password": PASSWORD})
+
+    assert tries == [200] * min(wrong, 4) + [429] * (wrong - 4)
+    assert here.status_code == (302 if opens else 429)
+    if not opens:
+        assert "Too many wrong tries from this place" in here.text
+        assert "0911" in here.text
+    assert _sign_in(Client(REMOTE_ADDR="10.9.8.7"), "n-keller", PASSWORD) == 302
+    with clock.standing_at(NIGHT + timedelta(minutes=15)):
+        assert _sign_in(Client(), "n-keller", PASSWORD) == 302
+
+
+def test_right_passwords_and_empty_forms_use_up_no_tries(
+    make_account: Callable[..., Account], settings: Any
+) -> None:
+    settings.WRONG_SIGN_INS_PER_WINDOW = 2
+    make_account(Role.ADMINISTRATOR, "n-keller", password=PASSWORD)
+    for _ in range(4):
+        assert _sign_in(Client(), "n-keller", PASSWORD) == 302
+        assert _sign_in(Client(), "", "") == _sign_in(Client(), "n-keller", "") == 200
+
+    assert [_sign_in(Client(), f"name-{turn}", "wrong") for turn in range(3)] == [200, 200, 429]
+
+
+def test_whoever_is_signed_in_goes_on_while_a_place_is_stopped(
+    make_account: Callable[..., Account], settings: Any
+) -> None:
+    settings.WRONG_SIGN_INS_PER_WINDOW = 1
+    client = Client()
+    client.force_login(make_account(Role.ADMINISTRATOR), backend=BACKEND)
+    assert [_sign_in(Client(), f"name-{turn}", "wrong") for turn in range(2)] == [200, 429]
+
+    assert client.get("/administration/accounts").status_code == 200
+    report = {"when": "15", "fluid": "blood"}
+    assert Client().post("/now/bite", report)["Location"] == "/reported"
 
 
 def test_a_closed_account_stays_out(make_account: Callable[..., Account]) -> None:

@@ -20,14 +20,24 @@ def over_limit(request: HttpRequest, *, event: str, most: int, seconds: int) -> 
     The count is kept in the database, in one transaction: SQLite lets one writer in at a time, so
     that requests sent at once are all counted.
     """
+    return _add(request, event, seconds, 1) > most
+
+
+def give_back(request: HttpRequest, *, event: str, seconds: int) -> None:
+    """Take one event back out of the present window: what was counted before it was known to be
+    harmless, as a sign-in before the password is looked at."""
+    _add(request, event, seconds, -1)
+
+
+def _add(request: HttpRequest, event: str, seconds: int, one: int) -> int:
     window = int(clock.now().timestamp()) // seconds
     key = f"{event}:{window}:{address_key(request)}"
     cache = caches["limits"]
     with transaction.atomic():
-        count: int = cache.get(key, 0) + 1
+        count: int = max(0, cache.get(key, 0) + one)
         # Not `incr`: it would cut the time that the count is kept for.
         cache.set(key, count, timeout=seconds)
-    return count > most
+    return count
 
 
 class BodyLimitMiddleware:

@@ -195,6 +195,11 @@ AXES_USERNAME_CALLABLE = "thimble.web.client.name_key"
 AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "next", "csrfmiddlewaretoken"]
 AXES_LOCKOUT_CALLABLE = "thimble.web.accounts.views.locked_out"
 
+# Wrong passwords from one address, whatever the names: somebody who tries one password on every name
+# never meets the lock of a name. So high that a whole shift behind one address does not meet it.
+WRONG_SIGN_INS_PER_WINDOW = 50
+SIGN_IN_WINDOW_SECONDS = 900
+
 SESSION_IDLE_MINUTES = 30
 SESSION_HOURS = 12
 SESSION_COOKIE_AGE = SESSION_HOURS * 3600

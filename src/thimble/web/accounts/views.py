@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login, logout, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
@@ -17,7 +18,10 @@ from thimble.web import log
 from thimble.web.access import account_of, public, signed_in
 from thimble.web.accounts.forms import OwnPasswordForm, SignInForm
 from thimble.web.errors import help_now
+from thimble.web.limits import give_back, over_limit
 from thimble.web.screens import links
+
+_TRY = "sign_in"
 
 
 @public
@@ -28,7 +32,11 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     if request.user.is_authenticated and request.method == "GET":
         return redirect(_next(request))
     form = SignInForm(request, data=request.POST or None)
+    if request.method == "POST" and _too_many(request):
+        log.event("sign_in_limited")
+        return render(request, "accounts/too_many.html", {"help": help_now()}, status=429)
     if request.method == "POST" and form.is_valid():
+        give_back(request, event=_TRY, seconds=settings.SIGN_IN_WINDOW_SECONDS)
         account = form.get_user()
         login(request, account)
         log.event("signed_in", account=account.pk)
@@ -43,6 +51,21 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         "next": request.POST.get("next") or request.GET.get("next", ""),
     }
     return render(request, "accounts/sign_in.html", context)
+
+
+def _too_many(request: HttpRequest) -> bool:
+    """Count a try of this address, before its password is looked at: tries sent at once all count.
+
+    A right password is given back. A form without name or password guesses nothing.
+    """
+    if not (request.POST.get("username") and request.POST.get("password")):
+        return False
+    return over_limit(
+        request,
+        event=_TRY,
+        most=settings.WRONG_SIGN_INS_PER_WINDOW,
+        seconds=settings.SIGN_IN_WINDOW_SECONDS,
+    )
 
 
 def locked_out(request: HttpRequest, *_: Any, **__: Any) -> HttpResponse:
