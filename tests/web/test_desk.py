@@ -401,7 +401,10 @@ def test_the_signature_page_lists_every_certain_action_and_every_decision(
     certain = [a.what for a in reading.plan.actions if a.certain]
     assert sorted(line.label for line in page.actions) == sorted(certain)
     amounts = {"hbig_amount", "hbig_amount_per", "hbig_amount_unit"}
-    assert len(page.decisions) + len(page.open) == len(set(reading.plan.findings) - amounts)
+    inner = {name for name, output in protocol.outputs.items() if output.inner}
+    settled = {name for name, finding in reading.plan.findings.items() if finding.value}
+    asked_of_people = set(reading.plan.findings) - amounts - (inner - settled)
+    assert len(page.decisions) + len(page.open) == len(asked_of_people)
 
 
 def test_the_signature_counts_no_caution_that_its_page_does_not_show(
