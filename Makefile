@@ -30,7 +30,7 @@ demo-reset: $(VENV)/.run  ## The same from a fresh start
 	$(BIN)/thimble demo --data $(DATA) --port $(PORT) --reset
 
 test: $(VENV)/.dev  ## Every test: unit, property, published value, web and browser
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --dist loadfile
 
 lint: $(VENV)/.dev  ## Style, types, import contracts, templates
 	$(BIN)/ruff check .
