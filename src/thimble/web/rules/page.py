@@ -18,7 +18,7 @@ from thimble.protocol.index import IMPOSSIBLE
 from thimble.protocol.model import NOT_BEFORE, Case, Rule, Table
 
 GRID_COLUMNS = 9
-"""A table of more columns than this is shown with the tested questions alone in each row."""
+"""More columns than this are wide; a COLLECT table then shows in each row what it tests alone."""
 
 HIT_POLICIES = {
     "UNIQUE": "Exactly one rule applies to any situation.",
@@ -124,6 +124,7 @@ class TablePage:
     outputs: tuple[Column, ...]
     rules: tuple[RulePage, ...]
     sparse: bool
+    wide: bool
     asks: tuple[Table, ...]
     feeds: tuple[Table, ...]
     stopped_by: str
@@ -259,6 +260,7 @@ def table_page(protocol: Protocol, table: Table, fired: frozenset[str]) -> Table
     asks = {deciding[c].id: deciding[c] for c in table.inputs if c in deciding}
     feeds = tuple(t for t in protocol.tables if set(table.decides) & set(t.inputs))
     whats = _whats(protocol)
+    columns = len(table.inputs) + len(table.outputs)
     return TablePage(
         id=table.id,
         question=table.question,
@@ -267,7 +269,8 @@ def table_page(protocol: Protocol, table: Table, fired: frozenset[str]) -> Table
         inputs=tuple(Column(c, column_label(c, protocol)) for c in table.inputs),
         outputs=tuple(Column(c, output_label(c, protocol)) for c in table.outputs),
         rules=tuple(_rule(rule, table, protocol, fired, whats) for rule in table.rules),
-        sparse=len(table.inputs) + len(table.outputs) > GRID_COLUMNS,
+        sparse=table.hit_policy == "COLLECT" and columns > GRID_COLUMNS,
+        wide=columns > GRID_COLUMNS,
         asks=tuple(asks.values()),
         feeds=feeds,
         stopped_by=whats.get(table.clock_stops_with, table.clock_stops_with.replace("_", " ")),
