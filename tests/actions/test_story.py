@@ -160,7 +160,7 @@ def test_the_ledger_of_the_story_is_whole_and_reads_in_plain_words():
         "Correction",
         "Result received",
     ]
-    assert "Happened on Mon 02 Mar 2026, 02:40." in lines[0].details
+    assert "Happened on Mon 2 Mar 2026, 02:40." in lines[0].details
     assert "Place: ward 4" in lines[0].details
     assert "What is known of the source patient's HIV status? HIV positive" in lines[1].details
     assert lines[1].corrected_by == (5,)

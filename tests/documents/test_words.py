@@ -5,16 +5,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from thimble.clinical.saying import day, elapsed, minute, stamp
 from thimble.clinical.site import Hours
 from thimble.documents.words import (
     cell_in_words,
     code_matches,
-    day,
     duration_in_words,
-    elapsed,
     hours_in_words,
-    minute,
-    stamp,
     window_for_a_person,
     window_in_full,
 )

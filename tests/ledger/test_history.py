@@ -43,14 +43,14 @@ def test_facts_read_as_questions_with_the_words_of_their_answers():
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({}, "Happened on Mon 02 Mar 2026, 02:40."),
-        ({"occurred_at_precision": "hour"}, "Happened on Mon 02 Mar 2026 in the hour from 02:00."),
-        ({"occurred_at_precision": "date"}, "Happened on Mon 02 Mar 2026, at a time not known."),
+        ({}, "Happened on Mon 2 Mar 2026, 02:40."),
+        ({"occurred_at_precision": "hour"}, "Happened on Mon 2 Mar 2026 in the hour from 02:00."),
+        ({"occurred_at_precision": "date"}, "Happened on Mon 2 Mar 2026, at a time not known."),
         (
             {"occurred_at": None, "occurred_at_precision": "unknown"},
             "When it happened is not known.",
         ),
-        ({"occurred_at": "2026-03-01T23:30:00+00:00"}, "Happened on Mon 02 Mar 2026, 00:30."),
+        ({"occurred_at": "2026-03-01T23:30:00+00:00"}, "Happened on Mon 2 Mar 2026, 00:30."),
     ],
 )
 def test_the_time_of_the_exposure_is_told_as_exactly_as_it_is_known(changes, words):

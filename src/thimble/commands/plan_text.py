@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 
+from thimble.clinical.saying import minute
 from thimble.commands.plan_json import CAUTION, certain
 from thimble.ledger.due import HBIG_AMOUNT
 from thimble.ledger.plan import Action, Plan, Window
@@ -90,7 +91,7 @@ def _when(now: datetime, occurred_at: datetime | None) -> str:
 
 
 def _at(instant: datetime) -> str:
-    return f"{instant:%a %d %b %Y, %H:%M}"
+    return minute(instant, instant.tzinfo or UTC)
 
 
 def _label(protocol: Protocol, id_: str) -> str:

@@ -15,8 +15,6 @@ from thimble.ledger.plan import Action, Plan, State
 from thimble.ledger.store import LedgerStore
 from thimble.protocol import Protocol, Value
 
-LABORATORY = "laboratory"
-
 
 @dataclass(frozen=True, slots=True)
 class Stage:

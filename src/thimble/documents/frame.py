@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from thimble.clinical.saying import stamp
 from thimble.clinical.site import Place, Site
-from thimble.documents.words import hours_in_words, stamp
+from thimble.documents.words import hours_in_words
 from thimble.ledger.plan import Situation
 from thimble.protocol.finding import Reason
 from thimble.protocol.protocol import Protocol

@@ -1,56 +1,16 @@
-"""Instants, windows and table cells in words, the same on every sheet.
-
-Names of days and months are spelled here and not taken from the machine's locale: a printed plan
-reads the same wherever it was printed.
-"""
+"""Windows, opening hours and table cells in words, the same on every sheet."""
 
 from __future__ import annotations
 
 import re
 from datetime import datetime, timedelta, tzinfo
 
+from thimble.clinical.saying import DAY_NAMES, day, minute
 from thimble.clinical.site import Hours
 from thimble.ledger.plan import Window
 
-_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
 NEAR = timedelta(days=7)
 """Within this much of now a person is told the hour, further off the day alone."""
-
-
-def day(at: datetime, zone: tzinfo) -> str:
-    """The day in the site's zone: "Thu 26 Nov 2026"."""
-    local = at.astimezone(zone)
-    return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local.year}"
-
-
-def minute(at: datetime, zone: tzinfo) -> str:
-    """Day and time in the site's zone: "Thu 26 Nov 2026, 02:40"."""
-    return f"{day(at, zone)}, {at.astimezone(zone):%H:%M}"
-
-
-def stamp(at: datetime, zone: tzinfo) -> str:
-    """Day, time and zone: "Thu 26 Nov 2026, 02:40 CET (UTC+01:00)"."""
-    local = at.astimezone(zone)
-    offset = local.strftime("%z")
-    name = local.tzname() or ""
-    shown = f"{name} " if name.isalpha() and name != "UTC" else ""
-    return f"{minute(at, zone)} {shown}(UTC{offset[:3]}:{offset[3:5]})"
-
-
-def elapsed(since: datetime, now: datetime) -> str:
-    """Whole minutes between two instants in words: "35 min", "5 h 10 min", "12 days".
-
-    Rounded down: what is shown has certainly passed. A negative span reads "0 min".
-    """
-    minutes = max(0, int((now - since).total_seconds() // 60))
-    if minutes < 60:
-        return f"{minutes} min"
-    if minutes < 72 * 60:
-        rest = f" {minutes % 60} min" if minutes % 60 else ""
-        return f"{minutes // 60} h{rest}"
-    return f"{minutes // (24 * 60)} days"
 
 
 def window_for_a_person(window: Window, now: datetime, zone: tzinfo, waits_for: str = "") -> str:
@@ -120,7 +80,9 @@ def hours_in_words(hours: Hours) -> str:
     if not told:
         return "No fixed hours"
     days = [
-        f"{_DAYS[first]} {words}" if first == last else f"{_DAYS[first]}–{_DAYS[last]} {words}"
+        f"{DAY_NAMES[first]} {words}"
+        if first == last
+        else f"{DAY_NAMES[first]}–{DAY_NAMES[last]} {words}"
         for first, last, words in told
     ]
     return f"{', '.join(days)}; closed on public holidays"

@@ -8,7 +8,7 @@ anywhere shows. Entries carry no name of worker or source: a case is known by it
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -109,6 +109,3 @@ def canonical(entry: Entry) -> bytes:
 def digest_of(entry: Entry) -> str:
     """SHA-256 of the canonical form, in hex."""
     return hashlib.sha256(canonical(entry)).hexdigest()
-
-
-Entries = Sequence[Entry]

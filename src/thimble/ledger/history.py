@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any
 
+from thimble.clinical.saying import day, minute
 from thimble.ledger.bodies import CLOSED_REASONS, from_json
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import known_by, standing
@@ -235,11 +236,11 @@ def _when(body: Mapping[str, Any], zone: tzinfo) -> str:
         return "When it happened is not known."
     local = datetime.fromisoformat(at).astimezone(zone)
     if precision == "date":
-        return f"Happened on {local:%a %d %b %Y}, at a time not known."
+        return f"Happened on {day(local, zone)}, at a time not known."
     if precision == "hour":
-        return f"Happened on {local:%a %d %b %Y} in the hour from {local:%H}:00."
-    return f"Happened on {local:%a %d %b %Y}, {local:%H:%M}."
+        return f"Happened on {day(local, zone)} in the hour from {local:%H}:00."
+    return f"Happened on {minute(local, zone)}."
 
 
 def _instant(text: str, zone: tzinfo) -> str:
-    return f"{datetime.fromisoformat(text).astimezone(zone):%a %d %b %Y, %H:%M}"
+    return minute(datetime.fromisoformat(text), zone)

@@ -13,9 +13,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
-from typing import Literal
-
-Comparison = Literal["<", "<=", ">", ">="]
 
 
 class FeelError(ValueError):

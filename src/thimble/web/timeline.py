@@ -18,8 +18,8 @@ from datetime import UTC, datetime, time, timedelta, tzinfo
 from html import escape
 
 from thimble.clinical.durations import Duration, add, on_the_wall
+from thimble.clinical.saying import day, minute
 from thimble.clinical.windows import span_down
-from thimble.documents.words import day, minute
 from thimble.ledger.assess import moment_of
 from thimble.ledger.next_thing import short
 from thimble.ledger.plan import Action, Plan, Situation, State

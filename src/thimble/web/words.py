@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, tzinfo
 
-from thimble.documents.words import day, elapsed
+from thimble.clinical.saying import day, elapsed, minute
 
 
 def moment(at: datetime, now: datetime | None, zone: tzinfo) -> str:
@@ -14,7 +14,7 @@ def moment(at: datetime, now: datetime | None, zone: tzinfo) -> str:
     """
     local = at.astimezone(zone)
     if now is None:
-        return f"{day(at, zone)}, {local:%H:%M}"
+        return minute(at, zone)
     clock = f"{local:%H:%M}"
     if local.date() != now.astimezone(zone).date():
         clock = f"{day(at, zone)}, {clock}"

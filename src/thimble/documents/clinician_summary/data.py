@@ -7,9 +7,10 @@ from dataclasses import asdict, dataclass
 from datetime import tzinfo
 from typing import Any
 
+from thimble.clinical.saying import elapsed, minute, stamp
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of, unconfirmed
-from thimble.documents.words import elapsed, minute, stamp, window_in_full
+from thimble.documents.words import window_in_full
 from thimble.ledger.due import HBIG_AMOUNT
 from thimble.ledger.plan import Action, Caution, Plan, Situation, State
 from thimble.protocol.finding import STANDINGS, Finding, Item, Reason

@@ -10,9 +10,10 @@ from dataclasses import asdict, dataclass
 from datetime import tzinfo
 from typing import Any
 
+from thimble.clinical.saying import minute, stamp
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contact, frame, mark_of, phone, unconfirmed
-from thimble.documents.words import minute, stamp, window_for_a_person
+from thimble.documents.words import window_for_a_person
 from thimble.ledger.plan import Action, Plan, Situation, State
 from thimble.protocol.protocol import Protocol
 

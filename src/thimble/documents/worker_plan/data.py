@@ -16,9 +16,10 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from thimble.clinical.saying import day, minute, stamp
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone, unconfirmed
-from thimble.documents.words import day, minute, stamp, window_for_a_person
+from thimble.documents.words import window_for_a_person
 from thimble.ledger.plan import Action, Plan, Situation, State
 from thimble.protocol.finding import Finding, Reason
 from thimble.protocol.protocol import Protocol

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
+from thimble.clinical.saying import minute
 from thimble.clinical.site import DAYS, Place, Site
-from thimble.documents.words import minute
 from thimble.web.roles import LABELS, Role
 
 

@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
+from thimble.clinical.saying import day, elapsed
 from thimble.clinical.windows import WindowKind, span_down, window_state
-from thimble.documents.words import day, elapsed
 from thimble.ledger.plan import Window
 from thimble.protocol.finding import STANDINGS, Reason
 from thimble.protocol.protocol import Protocol

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from thimble.clinical.saying import day
 from thimble.clinical.site import Site
 from thimble.clinical.where_to_go import WhereToGo, where_to_go
-from thimble.documents.words import day
 from thimble.protocol import Item, Protocol
 from thimble.web.report.choices import Choice
 

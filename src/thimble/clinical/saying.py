@@ -1,0 +1,46 @@
+"""Instants and spans in words, the same on every screen, sheet and line.
+
+Names of days and months are spelled here and not taken from the machine's locale: a plan reads the same
+wherever it is shown or printed.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, tzinfo
+
+DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def day(at: datetime, zone: tzinfo) -> str:
+    """The day in the site's zone: "Thu 26 Nov 2026"."""
+    local = at.astimezone(zone)
+    return f"{DAY_NAMES[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local.year}"
+
+
+def minute(at: datetime, zone: tzinfo) -> str:
+    """Day and time in the site's zone: "Thu 26 Nov 2026, 02:40"."""
+    return f"{day(at, zone)}, {at.astimezone(zone):%H:%M}"
+
+
+def stamp(at: datetime, zone: tzinfo) -> str:
+    """Day, time and zone: "Thu 26 Nov 2026, 02:40 CET (UTC+01:00)"."""
+    local = at.astimezone(zone)
+    offset = local.strftime("%z")
+    name = local.tzname() or ""
+    shown = f"{name} " if name.isalpha() and name != "UTC" else ""
+    return f"{minute(at, zone)} {shown}(UTC{offset[:3]}:{offset[3:5]})"
+
+
+def elapsed(since: datetime, now: datetime) -> str:
+    """Whole minutes between two instants in words: "35 min", "5 h 10 min", "12 days".
+
+    Rounded down: what is shown has certainly passed. A negative span reads "0 min".
+    """
+    minutes = max(0, int((now - since).total_seconds() // 60))
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 72 * 60:
+        rest = f" {minutes % 60} min" if minutes % 60 else ""
+        return f"{minutes // 60} h{rest}"
+    return f"{minutes // (24 * 60)} days"
