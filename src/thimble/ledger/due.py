@@ -69,7 +69,12 @@ def actions_of(
     actions = _that_can_follow(actions)
     actions += _left_over(set(produced), protocol, situation, moment, zone)
     order = {action.id: at for at, action in enumerate(actions)}
-    actions.sort(key=lambda a: (_rank(a.state), urgency(a, now), not a.certain, order[a.id]))
+    # Of two that are equally pressing, the certain one; of two certain ones, the dose.
+    actions.sort(
+        key=lambda a: (
+            _rank(a.state), urgency(a, now), not a.certain, a.kind != "dose", order[a.id]
+        )
+    )  # fmt: skip
     gives_hbig = any(is_hbig(a.kind, a.id) and a.done_at is None for a in actions)
     return tuple(actions), needs_weight and gives_hbig
 

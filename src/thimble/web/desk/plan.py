@@ -473,8 +473,8 @@ def _rings(lens: Lens) -> tuple[Ring, ...]:
         closing.setdefault(latest, []).append(action)
     rings = []
     for _, actions in sorted(closing.items()):
-        # A dose before a review, and what is certain before what is not: the first gives the name.
-        actions.sort(key=lambda a: (not a.certain, a.kind != "dose"))
+        # A dose, even one that is only possible, before a review: the first gives the ring its name.
+        actions.sort(key=lambda a: (a.kind != "dose", not a.certain))
         shown = [a for a in actions if a.certain == actions[0].certain]
         words = WindowWords.of(
             shown[0].window, lens.now, lens.zone, since=lens.situation.occurred_at
