@@ -44,6 +44,9 @@ CANNOT_FEED = (
 RULES_IN_GROUP = 60
 """Rules of a COLLECT grid at most: one bit each in a signed 64-bit code."""
 
+FURTHER_FACTS = 3
+"""An item joins a grid over so many facts more at most: fewer questions, hardly larger grids."""
+
 
 @dataclass(frozen=True, slots=True)
 class Grid:
@@ -153,19 +156,22 @@ class _Builder:
                     yield guard
 
     def _groups(self, table: Table) -> Iterable[tuple[Rule, ...]]:
-        """The rules of a COLLECT table, those of one item together, items over the same facts too."""
+        """The rules of a COLLECT table, those of one item together, items over like facts too."""
         items: dict[tuple[str, ...], list[Rule]] = {}
         for rule in table.rules:
             items.setdefault(tuple(rule.outputs.values()), []).append(rule)
-        groups: dict[tuple[str, ...], list[list[Rule]]] = {}
-        for rules in items.values():
-            columns = self._columns(table, rules)
-            room = groups.setdefault(columns, [[]])
-            if len(room[-1]) + len(rules) > RULES_IN_GROUP:
-                room.append([])
-            room[-1].extend(rules)
-        for rooms in groups.values():
-            yield from (tuple(rules) for rules in rooms if rules)
+        groups: list[tuple[set[str], list[Rule]]] = []
+        # The widest first: what rests on a few facts fewer then joins it.
+        by_width = [(set(self._columns(table, rules)), rules) for rules in items.values()]
+        for columns, rules in sorted(by_width, key=lambda item: -len(item[0])):
+            for wide, joined in reversed(groups):
+                near = columns <= wide and len(wide) - len(columns) <= FURTHER_FACTS
+                if near and len(joined) + len(rules) <= RULES_IN_GROUP:
+                    joined.extend(rules)
+                    break
+            else:
+                groups.append((columns, list(rules)))
+        yield from (tuple(rules) for _, rules in groups)
 
     # -- one grid -----------------------------------------------------------------------------
 

@@ -149,10 +149,11 @@ class Protocol:
         }
         changed: dict[str, dict[str, None]] = {}
         for answer in self._answers(cells, facts):
-            for finding in answer.findings:
-                findings[finding.decision] = finding
-            if answer.items:
+            if answer.items:  # of a COLLECT table, which finds nothing
                 items[answer.table].extend(answer.items)
+            else:
+                for finding in answer.findings:
+                    findings[finding.decision] = finding
             for fact, result in answer.changes:
                 changed.setdefault(fact, {})[result] = None
         for found in items.values():
