@@ -9,7 +9,7 @@ matter.) Once the facts that matter are known, the decision is settled.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -49,8 +49,10 @@ class Protocol:
             answering(question, self.index, manifest)
             for question in (*self.index.questions, *self.index.guards)
         ]
-        self._lookup = Lookup(self._answering, list(self.index.axes.values()))
-        self._places = _places(self.index.axes)
+        axes = list(self.index.axes.values())
+        self._lookup = Lookup(self._answering, axes)
+        self._codes, self._others = _code_places(axes), _other_places(axes)
+        self._collects = tuple(t.id for t in manifest.tables if t.hit_policy == "COLLECT")
         self._nothing = [-1] * len(self.index.axes)
         self._remembered: dict[tuple[int, ...], Evaluation] = {}
 
@@ -144,9 +146,7 @@ class Protocol:
 
     def _evaluate(self, cells: list[int], facts: Facts) -> Evaluation:
         findings: dict[str, Finding] = {}
-        items: dict[str, list[tuple[int, Item]]] = {
-            t.id: [] for t in self.tables if t.hit_policy == "COLLECT"
-        }
+        items: dict[str, list[tuple[int, Item]]] = {id_: [] for id_ in self._collects}
         changed: dict[str, dict[str, None]] = {}
         for answer in self._answers(cells, facts):
             if answer.items:  # of a COLLECT table, which finds nothing
@@ -181,16 +181,14 @@ class Protocol:
 
     def _cells(self, facts: Facts) -> list[int]:
         cells = self._nothing.copy()
-        places = self._places
+        codes = self._codes
         for fact_id, value in facts.items():
-            place = places.get(fact_id)
-            if place is None:
-                continue
-            if isinstance(value, str):
-                at, by_code = place.code
-                cells[at] = by_code[value]
+            place = codes.get(fact_id)
+            if place is not None:
+                at, by_code = place
+                cells[at] = by_code[value]  # type: ignore[index]
             else:
-                for at, axis in place.axes:
+                for at, axis in self._others.get(fact_id, ()):
                     cells[at] = axis.cell_of(value)
         return cells
 
@@ -214,22 +212,22 @@ def load_protocol(folder: Path | str, vocabulary: Vocabulary) -> Protocol:
     return Protocol(read_folder(Path(folder), vocabulary), vocabulary)
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """Where a fact's answer goes among the cells: its axes; for a code, its one axis by value."""
-
-    axes: tuple[tuple[int, Axis], ...]
-    code: tuple[int, Mapping[str, int]]
-
-
-def _places(axes: Mapping[str, Axis]) -> dict[str, _Place]:
-    found: dict[str, list[tuple[int, Axis]]] = {}
-    for at, axis in enumerate(axes.values()):
-        found.setdefault(axis.fact.id, []).append((at, axis))
+def _code_places(axes: Sequence[Axis]) -> dict[str, tuple[int, Mapping[str, int]]]:
+    """For each code fact, the place of its one axis and the cell of each of its values."""
     return {
-        fact: _Place(tuple(own), (own[0][0], {code: at for at, code in enumerate(own[0][1].cells)}))
-        for fact, own in found.items()
+        axis.fact.id: (at, {code: cell for cell, code in enumerate(axis.cells)})
+        for at, axis in enumerate(axes)
+        if axis.fact.kind == "code"
     }
+
+
+def _other_places(axes: Sequence[Axis]) -> dict[str, tuple[tuple[int, Axis], ...]]:
+    """For each number or set fact, its axes with their places."""
+    found: dict[str, list[tuple[int, Axis]]] = {}
+    for at, axis in enumerate(axes):
+        if axis.fact.kind != "code":
+            found.setdefault(axis.fact.id, []).append((at, axis))
+    return {fact: tuple(own) for fact, own in found.items()}
 
 
 def _row(found: tuple[int, Item]) -> int:
