@@ -361,6 +361,15 @@ PLANTED: dict[str, tuple[str, str, str, str, int, str, tuple[str, ...]]] = {
         "protocol.toml", 'because = "a dinghy has no crew"', "",
         "protocol.toml", 0, "impossible[1].because", ("this key is missing",),
     ),
+    "giving way by a fact that is not concerned": (
+        "protocol.toml", 'because = "a dinghy has no crew"',
+        'because = "a dinghy has no crew"\ngives_way = "sky"',
+        "protocol.toml", 0, "impossible[1].gives_way", ("'sky' is not among", "boat, crew"),
+    ),
+    "an inner decision that is neither true nor false": (
+        "protocol.toml", "[outputs.flag]", '[outputs.flag]\ninner = "yes"',
+        "protocol.toml", 0, "outputs.flag.inner", ("true or false",),
+    ),
     "impossible written as one table": (
         "protocol.toml", "[[impossible]]", "[impossible]",
         "protocol.toml", 0, "impossible", ("[[impossible]]",),
@@ -451,6 +460,25 @@ def test_faults_of_action_tables(
     found = faults_of(tmp_path, {**WITH_ACTIONS, "chores.csv": swap(ACTIONS, old, new)})
     here = [f for f in found if (f.file, f.row, f.column) == ("chores.csv", row, column)]
     assert any(all(word in fault.message for word in words) for fault in here), found
+
+
+def chores_that_wait(cell: str) -> dict[str, str]:
+    table = ACTIONS.replace("→ latest,", "→ latest,→ not_before,")
+    table = table.replace("-,PT72H,", "-,PT72H,-,").replace("P2W,P4M,", f"P2W,P4M,{cell},")
+    return {**WITH_ACTIONS, "chores.csv": table}
+
+
+@pytest.mark.parametrize("cell", ["-", "rest P1D"])
+def test_a_window_may_wait_for_an_action_of_the_protocol(tmp_path: Path, cell: str) -> None:
+    read = load_protocol(write(tmp_path, chores_that_wait(cell)), WEATHER)
+    assert read.table("chores").rules[1].outputs["not_before"] == cell
+
+
+@pytest.mark.parametrize("cell", ["sleep P1D", "rest soon", "rest"])
+def test_what_a_window_waits_for_is_an_action_and_a_duration(tmp_path: Path, cell: str) -> None:
+    (fault,) = faults_of(tmp_path, chores_that_wait(cell))
+    assert (fault.file, fault.row, fault.column) == ("chores.csv", 3, "→ not_before")
+    assert f"{cell!r} is not understood; write an action" in fault.message
 
 
 @pytest.mark.parametrize("name", ["protocol.toml", "cases.toml", "danger.csv"])
