@@ -141,7 +141,8 @@ def test_late_an_expert_decides() -> None:
     assert told.value("hiv_pep") == "expert_decides"
     assert told.reasons() == {"late_report"}
     assert told.action("hiv_expert_advice").state is State.OPEN
-    assert not any(action.id == "hiv_pep_first_dose" for action in told.plan.actions)
+    # A dose can be recorded, once the clinician has decided on one; nothing promises it before.
+    assert told.action("hiv_pep_first_dose").window.waits_for == "hiv_pep_decision"
 
 
 def test_pregnant_the_dose_came_before_the_call() -> None:

@@ -39,7 +39,19 @@ def test_every_action_for_the_worker_is_on_their_plan(facts: dict[str, Value]):
 
     for action in decided.actions:
         if action.whom == "worker":
-            assert plain_words().actions.get(action.id, action.what) in told
+            perhaps = plain_words().perhaps.get(action.id, {}).get("words", "")
+            assert {plain_words().actions.get(action.id, action.what), perhaps} & told
+
+
+def test_the_worker_is_told_to_take_a_first_dose_only_where_it_is_advised():
+    facts = {**FACTS, "source_hiv": "unknown"}
+    facts.pop("source_hiv_load")
+    made = worker_plan(plan(situation(facts)), situation(facts), site(), protocol())
+    told = [task.what for task in (*made.take, *made.visits, *made.perhaps)]
+
+    assert plan(situation(facts)).findings["hiv_pep"].value == "expert_decides"
+    assert "Take the first dose of the medicine to prevent HIV, now" not in told
+    assert any("if you and your clinician decide on it" in what for what in told)
 
 
 @settings(max_examples=60, deadline=None)

@@ -624,13 +624,31 @@ WINDOWS = {
 def test_windows_are_those_of_the_documents(name: str) -> None:
     found: dict[str, set[tuple[str, ...]]] = {}
     for _, row in rows(name):
-        if "→ action" in row:
+        # A first dose after a decision left to people counts from that decision: see its own test.
+        if "→ action" in row and row["→ counted_from"] != "hiv_pep_decision":
             window = tuple(row[f"→ {c}"] for c in ("counted_from", "earliest", "target", "latest"))
             found.setdefault(row["→ action"], set()).add(window)
 
     assert {action: found[action] for action in WINDOWS[name]} == {
         action: {window} for action, window in WINDOWS[name].items()
     }
+
+
+@both
+def test_where_people_decide_on_prophylaxis_its_first_dose_can_follow(name: str) -> None:
+    """Never deny: what the plan leaves to an expert can be given, recorded and stopped."""
+    unknown = {
+        "source_hiv": "unknown",
+        "source_hiv_load": "unknown",
+        "source_hiv_likelihood": "unknown",
+    }
+    evaluation = said(name, {**SOURCE_POSITIVE, **unknown})
+    assert evaluation.findings["hiv_pep"].value == "expert_decides"
+    (dose,) = (
+        i for i in evaluation.items["first_hour"] if i.outputs["action"] == "hiv_pep_first_dose"
+    )
+    assert dose.certain
+    assert dose.outputs["counted_from"] == "hiv_pep_decision"
 
 
 @both

@@ -641,6 +641,12 @@ STORIES: tuple[Story, ...] = (
                         "no prophylaxis",
                         "HIV physician on call: no risk factor known, superficial injury.",
                     ),
+                    lambda s: s.depart(
+                        "hiv_pep_first_dose",
+                        "a first dose, if it was decided on",
+                        "not given",
+                        "As decided with the HIV physician on call.",
+                    ),
                     lambda s: s.sign(),
                     lambda s: s.do_what_is_due("review_72h"),
                 ),

@@ -33,6 +33,7 @@ class PlainWords:
 
     decisions: Mapping[str, Mapping[str, str]]
     actions: Mapping[str, str]
+    perhaps: Mapping[str, Mapping[str, str]]
     because: Mapping[str, Mapping[str, str]]
     facts: Mapping[str, str]
 
@@ -42,7 +43,9 @@ def plain_words() -> PlainWords:
     """The plain words, read once."""
     text = (files("thimble.documents.worker_plan") / "plain.toml").read_text(encoding="utf-8")
     read = tomllib.loads(text)
-    return PlainWords(read["decisions"], read["actions"], read["because"], read["facts"])
+    return PlainWords(
+        read["decisions"], read["actions"], read["perhaps"], read["because"], read["facts"]
+    )
 
 
 _SETTLED = {
@@ -300,6 +303,11 @@ class _Words:
 
     def _what(self, action_id: str) -> str:
         found = next((a.what for a in self.plan.actions if a.id == action_id), action_id)
+        perhaps = plain_words().perhaps.get(action_id)
+        if perhaps is not None:
+            decided = self.plan.findings.get(perhaps["decision"])
+            if decided is not None and decided.value != perhaps["sure"]:
+                return perhaps["words"]
         return plain_words().actions.get(action_id, found)
 
     def cautions(self, topic: str) -> tuple[Sentence, ...]:
