@@ -11,13 +11,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.builders import NIGHT, SITE, ZONE, after, us
+from thimble.actions import depart, give_dose, report
 from thimble.clinical.library import SHIPPED
 from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.assess import assess, moment_of, situation_of
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Kind
-from thimble.ledger.fold import Done
+from thimble.ledger.fold import Done, fold
 from thimble.ledger.plan import Departure, SignedPlan, State
+from thimble.ledger.store import MemoryStore
 from thimble.protocol import load_protocol
 
 NEEDLE = {
@@ -276,6 +278,35 @@ def test_a_departure_names_its_action_and_no_other():
         DETECTABLE, after(2), departures=(departure,), done=done(hiv_pep_first_dose=after(2))
     )
     assert action(both, "hiv_pep_first_dose").state is State.DONE
+
+
+def test_deciding_what_the_plan_leaves_to_people_does_the_action_that_asks_for_it():
+    """The decision is recorded as a departure; the dose may then follow, and its clock is known."""
+    store = MemoryStore()
+    unknown = {**NEEDLE, "source_hiv": "unknown", "source_hiv_acute_illness": "unknown"}
+    who = {"by": "u2", "role": "emergency_clinician"}
+    case = report(
+        store, facts=unknown, occurred_at=NIGHT, occurred_at_precision="minute",
+        vocabulary=us().vocabulary, now=after(1), reported_by="clinician", **who,
+    ).case  # fmt: skip
+
+    def now_(hours):
+        known = fold(store.entries(case), after(hours), us().vocabulary)
+        return assess(known, us(), after(hours), SITE)
+
+    assert value(now_(1), "hiv_pep") == "expert_decides"
+    assert action(now_(1), "hiv_pep_first_dose").window.waits_for == "hiv_pep_decision"
+    depart(
+        store, case, subject="hiv_pep", advised="an expert decides", decided="give it",
+        reason="expert on call", now=after(2), **who,
+    )  # fmt: skip
+    assert action(now_(2), "hiv_pep_decision").state is State.DONE
+    assert action(now_(2), "hiv_pep_first_dose").window.target == after(2)
+    give_dose(store, case, "hiv_pep_first_dose", product="starter", now=after(3), **who)
+    assert action(now_(100), "hiv_pep_first_dose").state is State.DONE
+    assert "late_report" not in {
+        item.outputs["hiv_pep_expert_advice"] for item in now_(100).reasons["hiv_pep_expert_advice"]
+    }
 
 
 def test_actions_stand_in_the_order_of_their_limits():

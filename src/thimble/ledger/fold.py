@@ -20,6 +20,9 @@ from thimble.protocol.vocabulary import Fact, Value
 ASSESS = "assess"
 """The action that a signature completes."""
 
+TO_DECIDE = "_decision"
+"""The action `hiv_pep_decision` asks to decide `hiv_pep`: deciding it is doing it."""
+
 SOURCE_STEPS: Mapping[Kind, str] = {
     Kind.SOURCE_ASKED: "asked",
     Kind.SOURCE_CONSENTED: "consented",
@@ -232,6 +235,11 @@ class _Reading:
         )
 
     def _depart(self, found: Standing) -> None:
+        # What a person decides in place of the plan answers the action that asks to decide it.
+        self.done.setdefault(
+            f"{found.body['subject']}{TO_DECIDE}",
+            Done(found.entry.position, found.happened_at, found.entry.kind),
+        )
         self.departures.append(
             Departure(
                 entry=found.entry.position,
