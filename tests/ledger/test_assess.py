@@ -309,6 +309,27 @@ def test_deciding_what_the_plan_leaves_to_people_does_the_action_that_asks_for_i
     }
 
 
+def test_a_departure_from_what_asks_for_no_decision_adds_no_action():
+    store = MemoryStore()
+    who = {"by": "u2", "role": "emergency_clinician"}
+    case = report(
+        store, facts=DETECTABLE, occurred_at=NIGHT, occurred_at_precision="minute",
+        vocabulary=us().vocabulary, now=after(1), reported_by="clinician", **who,
+    ).case  # fmt: skip
+
+    def ids():
+        known = fold(store.entries(case), after(3), us().vocabulary)
+        return {a.id for a in assess(known, us(), after(3), SITE).actions}
+
+    before = ids()
+    for subject in ("hiv_pep", "tetanus_vaccine", "hbig_doses"):
+        depart(
+            store, case, subject=subject, advised="as shown", decided="otherwise",
+            reason="the worker declines", now=after(2), **who,
+        )  # fmt: skip
+    assert ids() == before
+
+
 def test_actions_stand_in_the_order_of_their_limits():
     found = plan({**DETECTABLE, **HBIG_DUE}, after(0, 10))
     order = [a.id for a in found.actions if a.state is State.OPEN]

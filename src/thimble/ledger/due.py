@@ -10,6 +10,7 @@ from functools import lru_cache
 from thimble.clinical.doses import DoseNeeds, DoseRule, dose
 from thimble.clinical.durations import add, parse
 from thimble.ledger.clocks import Moment, union
+from thimble.ledger.entries import Kind
 from thimble.ledger.plan import Action, Situation, State, Window
 from thimble.protocol.finding import Evaluation, Item
 from thimble.protocol.protocol import Protocol
@@ -205,6 +206,9 @@ def _left_over(
     for id_ in dict.fromkeys([*signed, *situation.done]):
         done = situation.done.get(id_)
         if id_ in produced:
+            continue
+        # Whoever departs from any advice decides; only some advice asks for that as an action.
+        if id_ not in signed and done is not None and done.kind is Kind.DEPARTED:
             continue
         outputs = rows.get(id_)
         left.append(
