@@ -30,10 +30,7 @@ some_answers = st.fixed_dictionaries(
 @given(facts=some_answers)
 def test_every_action_for_the_worker_is_on_their_plan(facts: dict[str, Value]):
     known = situation(facts)
-    try:
-        decided = plan(known)
-    except ValueError:
-        return  # facts that cannot hold together have no plan
+    decided = plan(known)
     made = worker_plan(decided, known, site(), protocol())
     told = {task.what for task in (*made.take, *made.tests, *made.visits, *made.perhaps)}
 
@@ -58,10 +55,7 @@ def test_the_worker_is_told_to_take_a_first_dose_only_where_it_is_advised():
 @given(facts=some_answers)
 def test_a_warning_that_may_apply_is_on_the_plan_like_one_that_does(facts: dict[str, Value]):
     known = situation(facts)
-    try:
-        decided = plan(known)
-    except ValueError:
-        return
+    decided = plan(known)
     made = worker_plan(decided, known, site(), protocol())
 
     for topic, told in (("warning_signs", made.warnings), ("precautions", made.protect)):
@@ -73,10 +67,7 @@ def test_a_warning_that_may_apply_is_on_the_plan_like_one_that_does(facts: dict[
 @given(facts=some_answers)
 def test_an_open_decision_is_never_told_as_settled(facts: dict[str, Value]):
     known = situation(facts)
-    try:
-        decided = plan(known)
-    except ValueError:
-        return
+    decided = plan(known)
     settled = {item.question for item in worker_plan(decided, known, site(), protocol()).decided}
     summary = clinician_summary(decided, known, site(), protocol())
 
@@ -125,6 +116,26 @@ def test_an_exposure_whose_hour_is_not_known_is_told_so():
     assert made[0].happened[0].value == "Thu 26 Nov 2026 (hour not known)"
     assert made[1].happened[0].value == "Not known yet"
     assert clinician_summary(plan(unknown), unknown, site(), protocol()).since == ""
+
+
+def test_no_sheet_tells_an_exposure_more_exactly_than_it_is_known():
+    by_hour = situation(occurred_at_precision="hour")
+    told = "Thu 26 Nov 2026 (in the hour from 02:00)"
+
+    assert worker_plan(plan(by_hour), by_hour, site(), protocol()).happened[0].value == told
+    assert source_request(plan(by_hour), by_hour, site(), protocol()).occurred == told
+    summary = clinician_summary(plan(by_hour), by_hour, site(), protocol())
+    # As the plan counts: from the first moment that it may have been, 02:00, to 03:45.
+    assert (summary.occurred, summary.since) == (told, "up to 1 h 45 min")
+    exact = situation()
+    assert clinician_summary(plan(exact), exact, site(), protocol()).since == "1 h 5 min"
+
+
+def test_a_closed_case_says_why_in_words():
+    closed = situation(closed_at=NOW, closed_reason="source_negative")
+
+    made = clinician_summary(plan(closed), closed, site(), protocol())
+    assert made.closed == "Thu 26 Nov 2026, 03:45: source patient negative"
 
 
 def test_done_and_no_longer_needed_stay_on_the_plan_and_say_so():

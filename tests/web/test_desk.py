@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -91,6 +92,35 @@ def page_of(reading: Reading, protocol: Protocol, site: Site, **more: Any) -> Ca
         "capabilities": ALL, "account": "u-me", "names": {"u-a": "Ada"}, **more,
     }  # fmt: skip
     return CasePage.of(reading, protocol=protocol, site=site, **arguments)
+
+
+def test_a_plan_signed_under_another_edition_is_to_be_read_again(
+    protocol: Protocol, site: Site, tmp_path: Path
+):
+    store = MemoryStore()
+    case = actions.report(
+        store, facts={"route": "percutaneous"}, occurred_at=NIGHT, occurred_at_precision="minute",
+        vocabulary=VOCABULARY, now=NIGHT,
+    ).case  # fmt: skip
+    actions.sign_plan(
+        store, case, protocol=protocol, site=site, seen_position=1, now=NIGHT, by="u-a",
+        role="emergency_clinician",
+    )  # fmt: skip
+    folder = tmp_path / "next"
+    shutil.copytree(Path(thimble.__file__).parent / "protocols" / "us", folder)
+    manifest = folder / "protocol.toml"
+    text = manifest.read_text(encoding="utf-8")
+    assert f'edition = "{protocol.edition}"' in text
+    manifest.write_text(text.replace(protocol.edition, "next", 1), encoding="utf-8")
+    later = load_protocol(folder, VOCABULARY)
+
+    def signed(under: Protocol):
+        reading = Reading.of(case, store.entries(case), under, site, NIGHT)
+        found = page_of(reading, under, site).signed
+        return found.still, found.other_rules
+
+    assert signed(protocol) == (True, False)
+    assert signed(later) == (False, True)
 
 
 # -- words ------------------------------------------------------------------------------------------

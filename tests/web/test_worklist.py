@@ -6,7 +6,7 @@ import random
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -23,7 +23,7 @@ from thimble.actions.identity import WorkerIdentity
 from thimble.clinical.library import protocol as shipped
 from thimble.clinical.site import Site
 from thimble.clinical.vocabulary import vocabulary
-from thimble.ledger.assess import assess
+from thimble.ledger.assess import assess, moment_of
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import (
     NEAR,
@@ -32,6 +32,7 @@ from thimble.ledger.next_thing import (
     limit_of,
     next_thing,
     short,
+    signed_words,
     source_words,
 )
 from thimble.ledger.plan import Action, State
@@ -213,6 +214,14 @@ def test_the_source_is_told_by_its_last_step_and_how_long_ago_it_was() -> None:
     assert "result" not in said(facts={"source_hiv": "positive"}, said_by="record")
 
 
+def test_a_signature_under_other_rules_is_said_to_be_one() -> None:
+    signed = situation(signed_at=hours(-1), entries=2)
+
+    assert signed_words(signed, plan(), NOW) == "signed"
+    under_new = replace(plan(), protocol_digest="1" * 64)
+    assert signed_words(signed, under_new, NOW) == "signed under another edition of the protocol"
+
+
 def test_a_sentence_is_cut_to_its_first_clause() -> None:
     assert short("Draw the final test: antigen and RNA") == "Draw the final test"
     assert short("Give the vaccine (if never had), now") == "Give the vaccine"
@@ -321,29 +330,48 @@ def _kept_until(now: datetime = NOW, **about: Any) -> timedelta | None:
     return None if until is None else until - now
 
 
-def test_a_plan_is_kept_until_the_hours_meet_the_next_threshold_of_a_table() -> None:
-    """The thresholds are the protocol's own, read from its cells."""
-    cuts = sorted(
+def _thresholds() -> list[float]:
+    """The hours that some rule asks about, read from the protocol's cells."""
+    found = {
         float(number)
         for table in shipped("us").tables
         for rule in table.rules
         for column, cell in zip(table.inputs, rule.cells, strict=True)
         if column == "hours_since_exposure"
         for number in re.findall(r"[0-9.]*[0-9]", cell.replace("..", " "))
-    )
-    assert cuts
-    for before, cut in pairwise([0.0, *sorted(set(cuts))]):
+    }
+    assert found
+    return sorted(found)
+
+
+def test_a_plan_is_kept_until_the_hours_meet_the_next_threshold_of_a_table() -> None:
+    for before, cut in pairwise([0.0, *_thresholds()]):
         age = (before + cut) / 2
         kept = _kept_until(occurred_at=hours(-age))
         assert kept == pytest.approx(timedelta(hours=cut - age), abs=timedelta(seconds=1))
         assert _kept_until(occurred_at=hours(-cut)) is None  # at the threshold itself
 
 
-def test_a_plan_for_a_rough_time_is_kept_for_half_an_hour_at_most() -> None:
-    kept = _kept_until(occurred_at=hours(-2.4), precision="hour", reported_at=hours(-0.2))
+@pytest.mark.parametrize("precision", ["hour", "date"])
+def test_a_plan_for_a_rough_time_is_kept_until_either_end_of_it_meets_a_threshold(
+    precision: str,
+) -> None:
+    about: dict[str, Any] = {
+        "occurred_at": hours(-40.4),
+        "precision": precision,
+        "reported_at": hours(-1),
+    }
+    moment = moment_of(situation(**about), ZURICH, NOW)
+    assert moment.first is not None
+    assert moment.last is not None
+    ahead = [
+        end.astimezone(UTC) + timedelta(hours=cut) - NOW
+        for end in (moment.first, moment.last)
+        for cut in _thresholds()
+    ]
 
-    assert kept is not None
-    assert timedelta(0) < kept <= timedelta(minutes=30)
+    expected = min(span for span in ahead if span > timedelta(0))
+    assert _kept_until(**about) == pytest.approx(expected, abs=timedelta(seconds=1))
 
 
 def test_a_plan_whose_bounds_move_with_now_is_not_kept() -> None:

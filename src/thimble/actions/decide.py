@@ -13,7 +13,7 @@ from thimble.ledger.bodies import facts_to_json, faults_of
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Entry, Kind, instant
 from thimble.ledger.fold import fold, standing_bodies
-from thimble.ledger.plan import Plan, State
+from thimble.ledger.plan import TO_DO, Plan, State
 from thimble.ledger.store import LedgerStore, check_position
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Fact, Value
@@ -248,7 +248,7 @@ def close(
         action for action in plan.actions
         # What waits for an action that was never done is not left undone.
         if action.certain
-        and action.state in (State.OPEN, State.LATE)
+        and action.state in TO_DO
         and not action.window.waits_for
     ]  # fmt: skip
     if left and not text.strip():

@@ -32,6 +32,15 @@ def stamp(at: datetime, zone: tzinfo) -> str:
     return f"{minute(at, zone)} {shown}(UTC{offset[:3]}:{offset[3:5]})"
 
 
+def occurrence(at: datetime, precision: str, zone: tzinfo) -> str:
+    """When something happened, no more exactly than it is known: to the minute, hour or date."""
+    if precision == "date":
+        return f"{day(at, zone)} (hour not known)"
+    if precision == "hour":
+        return f"{day(at, zone)} (in the hour from {at.astimezone(zone):%H}:00)"
+    return stamp(at, zone)
+
+
 def elapsed(since: datetime, now: datetime) -> str:
     """Whole minutes between two instants in words: "35 min", "5 h 10 min", "12 days".
 

@@ -11,7 +11,7 @@ from thimble.actions import IdentityStore, SourceIdentity, WorkerIdentity
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import Action, Plan, State
+from thimble.ledger.plan import TO_DO, Action, Plan
 from thimble.ledger.store import LedgerStore
 from thimble.protocol import Protocol, Value
 
@@ -228,7 +228,7 @@ class Scene:
             due = action.certain and not action.window.waits_for
             if (
                 due
-                and action.state in {State.OPEN, State.LATE}
+                and action.state in TO_DO
                 and (earliest is None or earliest <= self.now)
                 and action.id not in except_for
             ):

@@ -14,8 +14,8 @@ from typing import Protocol as Shape
 from thimble.clinical.computed import compute
 from thimble.ledger.clocks import HOURS, Moment, either, evaluate, hours_words, moment_of
 from thimble.ledger.consistent import consistent
-from thimble.ledger.due import HBIG_AMOUNT, STILL_TO_DO, WEIGHT, actions_of, is_hbig
-from thimble.ledger.plan import Caution, KnownFact, Plan, Situation
+from thimble.ledger.due import HBIG_AMOUNT, WEIGHT, actions_of, is_hbig
+from thimble.ledger.plan import TO_DO, Caution, KnownFact, Plan, Situation
 from thimble.protocol.finding import Evaluation, Item, Question
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
@@ -66,9 +66,7 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
     actions, needs_weight = actions_of(
         evaluation, protocol, situation, moment, now, site.zone, facts
     )
-    hbig_is_due = any(
-        a.certain and a.state in STILL_TO_DO and is_hbig(a.kind, a.id) for a in actions
-    )
+    hbig_is_due = any(a.certain and a.state in TO_DO and is_hbig(a.kind, a.id) for a in actions)
     questions = _questions(
         evaluation.questions, computed.missing, situation, needs_weight, hbig_is_due
     )

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from thimble.ledger.plan import Action, Caution, Plan, State
+from thimble.ledger.plan import TO_DO, Action, Caution, Plan, State
 from thimble.protocol.model import Output
 
 
@@ -81,9 +81,6 @@ class Change:
             said.append(f"{label}: {output.words(reason) if output else reason}")
         said += [f"Caution: {caution.text}" for caution in self.cautions]
         return tuple(said)
-
-
-TO_DO = (State.OPEN, State.LATE)
 
 
 def diff(before: Plan, after: Plan) -> Change:

@@ -11,7 +11,7 @@ from thimble.clinical.doses import DoseNeeds, DoseRule, dose
 from thimble.clinical.durations import add, parse
 from thimble.ledger.clocks import Moment, union
 from thimble.ledger.entries import Kind
-from thimble.ledger.plan import Action, Situation, State, Window
+from thimble.ledger.plan import TO_DO, Action, Situation, State, Window
 from thimble.protocol.finding import Evaluation, Item
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
@@ -106,11 +106,8 @@ def _state(id_: str, window: Window, done: bool, departed: set[str], now: dateti
     return State.OPEN
 
 
-STILL_TO_DO = (State.OPEN, State.LATE)
-
-
 def _rank(state: State) -> int:
-    if state in STILL_TO_DO:
+    if state in TO_DO:
         return 0
     return 1 + [State.DEPARTED, State.NO_LONGER_NEEDED, State.DONE].index(state)
 

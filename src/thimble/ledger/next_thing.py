@@ -15,7 +15,7 @@ from enum import StrEnum
 
 from thimble.clinical.windows import span_down, span_up
 from thimble.ledger.assess import HOURS
-from thimble.ledger.plan import Action, Plan, Situation, State
+from thimble.ledger.plan import TO_DO, Action, Plan, Situation, State
 from thimble.protocol.vocabulary import Fact
 
 NEAR = timedelta(hours=72)
@@ -99,7 +99,7 @@ def group_of(action: Action, limit: datetime | None, now: datetime) -> Group:
 
 def to_do(plan: Plan) -> tuple[Action, ...]:
     """The actions that somebody still has to do, or to decide about."""
-    return tuple(a for a in plan.actions if a.state is State.OPEN or a.state is State.LATE)
+    return tuple(a for a in plan.actions if a.state in TO_DO)
 
 
 def next_thing(
@@ -257,12 +257,14 @@ def source_words(situation: Situation, plan: Plan, now: datetime) -> str:
     return f"source not yet asked, {since(begun, now)}" if begun and wanted else ""
 
 
-def signed_words(situation: Situation, now: datetime) -> str:
-    """Whether the plan is signed, and whether the case has moved on since."""
+def signed_words(situation: Situation, plan: Plan, now: datetime) -> str:
+    """Whether the plan is signed, and whether the case or the rules have moved on since."""
     if not situation.signed:
         begun = situation.reported_at or situation.occurred_at
         return f"plan not signed, {since(begun, now)}" if begun else "plan not signed"
     last = situation.signed[-1]
+    if last.protocol_digest != plan.protocol_digest:
+        return "signed under another edition of the protocol"
     if situation.entries > last.entry:
         return "signed, new entries since"
     return "signed"

@@ -22,6 +22,10 @@ class State(StrEnum):
     DEPARTED = "departed"
 
 
+TO_DO = (State.OPEN, State.LATE)
+"""What somebody still has to do, or to decide about."""
+
+
 @dataclass(frozen=True, slots=True)
 class Window:
     """When an action is due: not before `earliest`, best by `target`, no later than `latest`.

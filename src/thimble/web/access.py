@@ -50,6 +50,11 @@ def account_of(request: HttpRequest) -> Account:
     return request.user
 
 
+def can(request: HttpRequest, capability: str) -> bool:
+    """Whether whoever is signed in, if anybody is, may use a capability."""
+    return isinstance(request.user, Account) and request.user.has_perm(capability)
+
+
 def needs(*capabilities: str) -> Callable[[Callable[..., HttpResponseBase]], Any]:
     """Open to accounts whose role holds all of these capabilities.
 

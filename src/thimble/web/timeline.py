@@ -22,7 +22,7 @@ from thimble.clinical.saying import day, minute
 from thimble.clinical.windows import span_down
 from thimble.ledger.assess import moment_of
 from thimble.ledger.next_thing import short
-from thimble.ledger.plan import Action, Plan, Situation, State
+from thimble.ledger.plan import TO_DO, Action, Plan, Situation, State
 
 HOURS_SCALE = timedelta(hours=6)
 DAYS_SCALE = timedelta(hours=72)
@@ -246,7 +246,7 @@ def _summary(
     situation: Situation, plan: Plan, start: datetime, exact: bool, now: datetime, zone: tzinfo
 ) -> str:
     begins = "the exposure" if exact else "the report, as the time of the exposure is not known"
-    to_do = [a for a in plan.actions if a.state in (State.OPEN, State.LATE)]
+    to_do = [a for a in plan.actions if a.state in TO_DO]
     done = sum(a.state is State.DONE for a in plan.actions)
     words = (
         f"The case over time, from {begins} on {minute(start, zone)}; now is {minute(now, zone)}. "

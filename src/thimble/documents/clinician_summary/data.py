@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from typing import Any
 
-from thimble.clinical.saying import elapsed, minute, stamp
+from thimble.clinical.saying import elapsed, minute, occurrence, stamp
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of, unconfirmed
 from thimble.documents.words import window_in_full
+from thimble.ledger.bodies import CLOSED_REASONS
+from thimble.ledger.clocks import moment_of
 from thimble.ledger.due import HBIG_AMOUNT
 from thimble.ledger.plan import Action, Caution, Plan, Situation, State
 from thimble.protocol.finding import STANDINGS, Finding, Item, Reason
@@ -150,12 +152,15 @@ def clinician_summary(
             situation,
         ),
         occurred=(
-            f"{stamp(occurred, zone)}{words.precision()}" if occurred else "Time not known yet"
+            occurrence(occurred, situation.occurred_at_precision, zone)
+            if occurred
+            else "Time not known yet"
         ),
-        since=elapsed(occurred, plan.now) if occurred else "",
+        since=_since(situation, plan.now, zone),
         reported=minute(situation.reported_at, zone) if situation.reported_at else "",
         closed=(
-            f"{minute(situation.closed_at, zone)}: {situation.closed_reason}"
+            f"{minute(situation.closed_at, zone)}: "
+            f"{CLOSED_REASONS.get(situation.closed_reason, situation.closed_reason)}"
             if situation.closed_at
             else ""
         ),
@@ -197,10 +202,6 @@ class _Words:
     protocol: Protocol
     vocabulary: Vocabulary
     zone: tzinfo
-
-    def precision(self) -> str:
-        said = self.situation.occurred_at_precision
-        return "" if said in ("", "minute", "exact") else f" (known to the {said})"
 
     def question(self, fact: str) -> str:
         return self.vocabulary[fact].question if fact in self.vocabulary else fact.replace("_", " ")
@@ -353,6 +354,15 @@ class _Words:
             if known:
                 groups.append(Group(title, tuple(known)))
         return tuple(groups)
+
+
+def _since(situation: Situation, now: datetime, zone: tzinfo) -> str:
+    """How long ago the exposure was: at most, where it is known to the hour or the date alone."""
+    moment = moment_of(situation, zone, now)
+    if situation.occurred_at is None or moment.first is None:
+        return ""
+    at_most = "up to " if moment.first != moment.last else ""
+    return f"{at_most}{elapsed(moment.first, now)}"
 
 
 def _rules(reasons: Sequence[Reason]) -> str:

@@ -10,11 +10,11 @@ from dataclasses import asdict, dataclass
 from datetime import tzinfo
 from typing import Any
 
-from thimble.clinical.saying import minute, stamp
+from thimble.clinical.saying import minute, occurrence
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contact, frame, mark_of, phone, unconfirmed
 from thimble.documents.words import window_for_a_person
-from thimble.ledger.plan import Action, Plan, Situation, State
+from thimble.ledger.plan import TO_DO, Action, Plan, Situation
 from thimble.protocol.protocol import Protocol
 
 _SOURCE = "source"
@@ -91,7 +91,7 @@ def source_request(
         _asked(action, plan, site.zone)
         # Asking comes before any sample.
         for action in sorted(plan.actions, key=lambda action: action.kind != "ask")
-        if action.whom == _SOURCE and action.state in (State.OPEN, State.LATE)
+        if action.whom == _SOURCE and action.state in TO_DO
     )
     return SourceRequest(
         frame=frame(
@@ -105,7 +105,7 @@ def source_request(
         patient=patient,
         ward=ward,
         occurred=(
-            stamp(situation.occurred_at, site.zone)
+            occurrence(situation.occurred_at, situation.occurred_at_precision, site.zone)
             if situation.occurred_at
             else "at a time not known yet"
         ),

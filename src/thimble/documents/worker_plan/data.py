@@ -16,11 +16,11 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from thimble.clinical.saying import day, minute, stamp
+from thimble.clinical.saying import minute, occurrence
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone, unconfirmed
 from thimble.documents.words import window_for_a_person
-from thimble.ledger.plan import Action, Plan, Situation, State
+from thimble.ledger.plan import TO_DO, Action, Plan, Situation, State
 from thimble.protocol.finding import Finding, Reason
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Vocabulary
@@ -183,10 +183,9 @@ class _Words:
         occurred = self.situation.occurred_at
         if occurred is None:
             lines.append(Line("When", "Not known yet"))
-        elif self.situation.occurred_at_precision in ("date", "day"):
-            lines.append(Line("When", f"{day(occurred, self.zone)} (hour not known)"))
         else:
-            lines.append(Line("When", stamp(occurred, self.zone)))
+            precision = self.situation.occurred_at_precision
+            lines.append(Line("When", occurrence(occurred, precision, self.zone)))
         for id_, fact in self.vocabulary.items():
             known = self.situation.facts.get(id_)
             if known is not None and fact.about == "exposure" and fact.kind != "number":
@@ -332,7 +331,7 @@ def _order(action: Action, now: datetime) -> tuple[bool, bool, bool, float]:
     presses = window.target or window.latest
     at = presses or window.earliest
     return (
-        action.state not in (State.OPEN, State.LATE),
+        action.state not in TO_DO,
         bool(window.waits_for) or not starts,
         presses is None,
         at.timestamp() if at else 0.0,

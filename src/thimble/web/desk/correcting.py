@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any
 
+from thimble.clinical.saying import minute
 from thimble.clinical.site import Site
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import standing
@@ -14,7 +15,6 @@ from thimble.ledger.history import LABELS, details
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Reading, actions_in_words
 from thimble.web.desk.questions import BadAnswer, read_moment
-from thimble.web.desk.words import full_point
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ class CorrectPage:
                 details(entry, vocabulary, site.zone, actions_in_words(reading.plan, protocol))
             ),
             who=names.get(entry.by, "the worker" if entry.by == "worker" else entry.by),
-            at=full_point(entry.recorded_at, site.zone),
+            at=minute(entry.recorded_at, site.zone),
             facts=tuple(
                 HeldFact(
                     fact,

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from thimble.actions import Departing
+from thimble.clinical.saying import minute
 from thimble.clinical.site import Site
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Entry
@@ -22,7 +23,7 @@ from thimble.web.desk.plan import (
     protective_first,
 )
 from thimble.web.desk.questions import BadAnswer
-from thimble.web.desk.words import Clock, ReasonWords, RuleLink, full_point, no_link
+from thimble.web.desk.words import Clock, ReasonWords, RuleLink, no_link
 
 HBIG_PARTS = "hbig_amount"
 
@@ -194,7 +195,7 @@ class SignPage:
                 value=action.amount,
                 confirmed=all(reason.confirmed for reason in action.because),
                 window=", ".join(
-                    f"{name} {full_point(at, zone)}"
+                    f"{name} {minute(at, zone)}"
                     for name, at in (
                         ("best by", action.window.target),
                         ("no later than", action.window.latest),

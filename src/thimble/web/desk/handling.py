@@ -10,12 +10,13 @@ from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from thimble.actions import Refused, WorkerIdentity, read_reference
 from thimble.ledger.entries import Entry
 from thimble.ledger.store import Overtaken
 from thimble.web import clock, log
+from thimble.web.access import can
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.context import looked as record_look
 from thimble.web.desk.page import Reading, Written, actions_in_words
@@ -74,12 +75,6 @@ def names_of(entries: Iterable[Entry]) -> dict[str, str]:
     return dict(Account.objects.filter(pk__in=ids).values_list("pk", "display_name"))
 
 
-def can(request: HttpRequest, capability: str) -> bool:
-    """Whether this account may use a capability."""
-    user = request.user
-    return isinstance(user, Account) and user.has_perm(capability)
-
-
 def capabilities_of(request: HttpRequest) -> frozenset[str]:
     """What this account may do."""
     return frozenset(name for name in CAPABILITIES if can(request, name))
@@ -103,18 +98,14 @@ def worker_of(request: HttpRequest, case: str, *, where: str) -> WorkerIdentity 
 
 @cache
 def _table_address(table: str) -> str:
-    try:
-        return reverse("rules:table", args=[table])
-    except NoReverseMatch:
-        return ""
+    return reverse("rules:table", args=[table])
 
 
 def rule_links(case: str) -> RuleLink:
     """Where a rule is shown in its table, with the case beside it."""
 
     def link(table: str, rule: str) -> str:
-        address = _table_address(table)
-        return f"{address}?case={case}&rule={rule}#{rule}" if address else ""
+        return f"{_table_address(table)}?case={case}&rule={rule}#{rule}"
 
     return link
 

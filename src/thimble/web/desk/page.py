@@ -102,8 +102,6 @@ class FactView:
     who: str
     at: str
     entry: int | None
-    entry_href: str
-    can_be_asked: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,11 +114,15 @@ class FactGroup:
 
 @dataclass(frozen=True, slots=True)
 class SignedView:
-    """Who signed, when, and whether the plan still reads as it was signed."""
+    """Who signed, when, and whether the plan still reads as it was signed.
+
+    `other_rules`: it was signed under another edition of the protocol, so that nothing says it does.
+    """
 
     who: str
     at: str
     still: bool
+    other_rules: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -386,14 +388,13 @@ def known_in_words(
                     who,
                     "" if known.known_at is None else point(known.known_at, now, zone),
                     known.entry,
-                    "" if known.entry is None else f"#entry-{known.entry}",
                 )
             )
         elif fact in situation.cannot_be_known:
             reason = situation.cannot_be_known[fact]
             value = f"Cannot be known: {reason}" if reason else "Cannot be known"
             groups[definition.about].append(
-                FactView(fact, definition.question, value, "", "", None, "")
+                FactView(fact, definition.question, value, "", "", None)
             )
     return tuple(FactGroup(ABOUT[key], tuple(found)) for key, found in groups.items() if found)
 
@@ -405,9 +406,13 @@ def _signed(
         return None
     last = reading.situation.signed[-1]
     then = reading.plan_at(last.entry, protocol, site)
-    still = then is not None and fingerprint(then) == fingerprint(reading.plan)
+    other_rules = last.protocol_digest != reading.plan.protocol_digest
+    same = then is not None and fingerprint(then) == fingerprint(reading.plan)
     return SignedView(
-        names.get(last.by, last.by), point(last.at, reading.plan.now, site.zone), still
+        names.get(last.by, last.by),
+        point(last.at, reading.plan.now, site.zone),
+        still=same and not other_rules,
+        other_rules=other_rules,
     )
 
 

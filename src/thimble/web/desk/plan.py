@@ -8,7 +8,7 @@ from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.site import Site
 from thimble.ledger.due import HBIG_AMOUNT
-from thimble.ledger.plan import Action, Caution, Departure, Plan, Situation, State
+from thimble.ledger.plan import TO_DO, Action, Caution, Departure, Plan, Situation, State
 from thimble.protocol.finding import Finding, Reason
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.words import (
@@ -463,7 +463,7 @@ def _rings(lens: Lens) -> tuple[Ring, ...]:
     closing: dict[datetime, list[Action]] = {}
     for action in lens.plan.actions:
         latest = action.window.latest
-        waiting = action.state in (State.OPEN, State.LATE) and action.kind in RING_KINDS
+        waiting = action.state in TO_DO and action.kind in RING_KINDS
         if not waiting or latest is None or latest - lens.now > RING_SPAN:
             continue
         if latest < lens.now and not action.certain:

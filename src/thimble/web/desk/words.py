@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
-from thimble.clinical.saying import day, elapsed
+from thimble.clinical.saying import day, elapsed, minute
 from thimble.clinical.windows import WindowKind, span_down, window_state
 from thimble.ledger.plan import Window
 from thimble.protocol.finding import STANDINGS, Reason
@@ -15,8 +15,6 @@ from thimble.protocol.protocol import Protocol
 
 RuleLink = Callable[[str, str], str]
 """Takes a table and a rule; returns the address where both are shown, or "" for none."""
-
-NOT_CONFIRMED = "not yet confirmed against the document"
 
 
 def no_link(table: str, rule: str) -> str:
@@ -31,12 +29,7 @@ def point(at: datetime, now: datetime, zone: tzinfo) -> str:
     for ahead, word in ((0, ""), (1, "tomorrow "), (-1, "yesterday ")):
         if local.date() == today + timedelta(days=ahead):
             return f"{word}{local:%H:%M}"
-    return f"{day(at, zone)}, {local:%H:%M}"
-
-
-def full_point(at: datetime, zone: tzinfo) -> str:
-    """Day and time, whatever the day is: for what is read later."""
-    return f"{day(at, zone)}, {at.astimezone(zone):%H:%M}"
+    return minute(at, zone)
 
 
 _HOURS_UP_TO = timedelta(hours=96)
@@ -86,7 +79,7 @@ class Clock:
             return cls("Time of the exposure not known yet", "", False)
         if occurred_at > now:
             return cls(
-                "The exposure is recorded as later than now", full_point(occurred_at, zone), False
+                "The exposure is recorded as later than now", minute(occurred_at, zone), False
             )
         local = occurred_at.astimezone(zone)
         if precision == "date":
@@ -103,7 +96,7 @@ class Clock:
         where = (
             f"{local:%H:%M}"
             if local.date() == now.astimezone(zone).date()
-            else full_point(occurred_at, zone)
+            else minute(occurred_at, zone)
         )
         return cls(f"{gone(occurred_at, now)} since the exposure", f"at {where}", True)
 
@@ -142,16 +135,14 @@ class WindowWords:
         if state.kind is WindowKind.NOT_YET and window.earliest is not None:
             ends = window.latest or window.target
             until = (
-                ""
-                if ends is None
-                else f"{full_point(window.earliest, zone)} to {full_point(ends, zone)}"
+                "" if ends is None else f"{minute(window.earliest, zone)} to {minute(ends, zone)}"
             )
             if ends == window.earliest or ends is None:
-                until = f"from {full_point(window.earliest, zone)}"
+                until = f"from {minute(window.earliest, zone)}"
             return cls(_up(state.words), until, None, opens=state.words)
         if state.kind is WindowKind.LATE and window.latest is not None:
             over = "" if state.span is None else span_down(state.span)
-            return cls(f"{over} late", f"was due by {full_point(window.latest, zone)}", 0.0, True)
+            return cls(f"{over} late", f"was due by {minute(window.latest, zone)}", 0.0, True)
         best = ""
         if window.target is not None and window.target != window.latest:
             best = (

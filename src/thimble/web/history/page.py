@@ -6,13 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
+from thimble.clinical.saying import minute
 from thimble.clinical.site import Site
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.history import history
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import FactGroup, Reading, actions_in_words, known_in_words
 from thimble.web.desk.plan import PlanView
-from thimble.web.desk.words import Clock, RuleLink, full_point, no_link
+from thimble.web.desk.words import Clock, RuleLink, no_link
 
 DIGEST_SHOWN = 12
 
@@ -71,7 +72,7 @@ class LookView:
             names.get(account, account),
             "the source patient" if whose == "source" else "the worker",
             WHERE.get(where, where),
-            full_point(at, zone),
+            minute(at, zone),
         )
 
 
@@ -134,7 +135,7 @@ class HistoryPage:
         if as_of is not None and reading is not None:
             situation = reading.situation
             as_known = AsKnown(
-                full_point(as_of, zone),
+                minute(as_of, zone),
                 Clock.of(situation.occurred_at, situation.occurred_at_precision, as_of, zone),
                 known_in_words(reading, protocol, site, names),
                 PlanView.of(
@@ -154,8 +155,8 @@ class HistoryPage:
                 details=line.details,
                 who=names.get(line.by, "the worker" if line.by == "worker" else line.by),
                 role="" if line.by == "worker" else roles.get(line.role, line.role),
-                recorded=full_point(line.recorded_at, zone),
-                happened="" if line.happened_at is None else full_point(line.happened_at, zone),
+                recorded=minute(line.recorded_at, zone),
+                happened="" if line.happened_at is None else minute(line.happened_at, zone),
                 digest=line.digest[:DIGEST_SHOWN],
                 full_digest=line.digest,
                 corrects=corrects.get(line.position, 0),

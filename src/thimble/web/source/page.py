@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from thimble.clinical.site import Site
-from thimble.ledger.plan import Action, State
+from thimble.ledger.plan import TO_DO, Action, State
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Change, Reading, Typed, changed_since
 from thimble.web.desk.plan import Lens
@@ -180,5 +180,5 @@ def source_tests(actions: tuple[Action, ...]) -> tuple[Action, ...]:
         for action in actions
         if action.whom == "source"
         and action.kind == "sample"
-        and action.state in (State.OPEN, State.LATE, State.DONE)
+        and action.state in (*TO_DO, State.DONE)
     )

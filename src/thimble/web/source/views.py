@@ -20,11 +20,10 @@ from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS
 from thimble.protocol.vocabulary import Value
 from thimble.web import clock, log
-from thimble.web.access import needs
+from thimble.web.access import can, needs
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.context import looked as record_look
 from thimble.web.desk.handling import (
-    can,
     canonical,
     capabilities_of,
     go,
@@ -39,6 +38,7 @@ from thimble.web.desk.handling import (
 )
 from thimble.web.desk.page import Reading, Typed
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.desk.responding import sentence
 from thimble.web.source.forms import IdentityForm
 from thimble.web.source.page import NOT_A_RESULT, RESULTS, STEPS, SourcePage, source_tests
 
@@ -181,8 +181,7 @@ def result(request: HttpRequest, ref: str) -> HttpResponse:
 def _faulty(
     request: HttpRequest, reading: Reading, form: str, subject: str, fault: Exception
 ) -> HttpResponse:
-    sentence = " ".join(fault.faults) if isinstance(fault, Refused) else str(fault)
-    typed = Typed(form, subject, dict(request.POST.lists()), sentence)
+    typed = Typed(form, subject, dict(request.POST.lists()), sentence(fault))
     return _show(request, reading, typed=typed)
 
 

@@ -287,7 +287,7 @@ def asides(
         said.append("answers contradict each other")
     if doing.late:
         said.append(f"{_count(doing.late, 'thing')} past the window")
-    said.append(signed_words(situation, now))
+    said.append(signed_words(situation, plan, now))
     if with_source and (source := source_words(situation, plan, now)):
         said.append(source)
     if plan.questions:
@@ -385,7 +385,7 @@ def _block(
         reference=standing.case,
         age=age(situation, now, zone),
         happened=happened(standing, vocabulary),
-        decided=_decided(situation, now, zone),
+        decided=_decided(situation, standing.plan, now, zone),
         next=tuple(lines),
         more=len(standing.to_do) - len(named),
         source=source_words(situation, standing.plan, now) if with_source else "",
@@ -393,13 +393,15 @@ def _block(
     )
 
 
-def _decided(situation: Situation, now: datetime, zone: tzinfo) -> str:
+def _decided(situation: Situation, plan: Plan, now: datetime, zone: tzinfo) -> str:
     if not situation.signed:
         return "plan not signed"
     last = situation.signed[-1]
     words = f"plan signed {_instant(last.at, now, zone)}"
     if situation.departures:
         words += f", {_count(len(situation.departures), 'departure')} from the advice"
+    if last.protocol_digest != plan.protocol_digest:
+        words += " under another edition of the protocol"
     if situation.entries > last.entry:
         words += "; new entries since"
     return words

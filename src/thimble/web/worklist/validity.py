@@ -34,13 +34,13 @@ def valid_until(
     if situation.occurred_at is None and told is not None and told.known_at is None:
         return None
     moment = moment_of(situation, zone, now)
-    ahead = [at for at in _steps(moment, plan, protocol, now) if at > now - _GRAIN]
+    ahead = [at for at in _steps(moment, plan, protocol) if at > now - _GRAIN]
     if any(at <= now + _GRAIN for at in ahead):
         return None
     return min(ahead, default=_EVER) - _GRAIN
 
 
-def _steps(moment: Moment, plan: Plan, protocol: Protocol, now: datetime) -> Iterable[datetime]:
+def _steps(moment: Moment, plan: Plan, protocol: Protocol) -> Iterable[datetime]:
     for action in plan.actions:
         for limit in (action.window.earliest, action.window.target, action.window.latest):
             if limit is not None:
@@ -53,8 +53,3 @@ def _steps(moment: Moment, plan: Plan, protocol: Protocol, now: datetime) -> Ite
     for cut in axis.cuts if axis else ():
         for begin in (first, last):
             yield begin + timedelta(hours=cut)
-    if first != last:
-        # An exposure known to the hour or date is looked at in half hours: the next one of either end.
-        for begin in (first, last):
-            halves = int((now - begin) / timedelta(minutes=30)) + 1
-            yield begin + timedelta(minutes=30 * halves)

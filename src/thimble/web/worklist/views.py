@@ -7,15 +7,15 @@ from functools import lru_cache
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.template.loader import get_template
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_GET, require_http_methods
 
 from thimble.clinical.vocabulary import vocabulary
 from thimble.web import clock
-from thimble.web.access import needs
+from thimble.web.access import can, needs
 from thimble.web.context import get_identities, get_site, looked, zone
-from thimble.web.models import Account, LastLook
+from thimble.web.models import LastLook
 from thimble.web.worklist import page
 from thimble.web.worklist.board import standings
 from thimble.web.worklist.search import LEAST, find
@@ -28,8 +28,8 @@ _PLACEHOLDER = "2222-2222"
 def worklist(request: HttpRequest) -> HttpResponse:
     """Everyone's next thing. A search is sent as a form, so that no name stands in an address."""
     now = clock.now()
-    may_name = allowed(request, "see_worker_identity")
-    with_source = allowed(request, "see_source")
+    may_name = can(request, "see_worker_identity")
+    with_source = can(request, "see_source")
     looks = dict(
         LastLook.objects.filter(account_id=request.user.pk).values_list("case", "position")
     )
@@ -113,7 +113,7 @@ def handover(request: HttpRequest) -> HttpResponse:
     before, after = case_address()
     context = {
         "handover": page.handover(
-            cases, now, zone(), words, with_source=allowed(request, "see_source")
+            cases, now, zone(), words, with_source=can(request, "see_source")
         ),
         "site": site,
         "now": now,
@@ -125,18 +125,9 @@ def handover(request: HttpRequest) -> HttpResponse:
 
 
 def case_address() -> tuple[str, str]:
-    """What stands before and after a reference in the address of its case; both "" without a page.
+    """What stands before and after a reference in the address of its case.
 
     One address made once, for a list of many.
     """
-    try:
-        before, _, after = reverse("desk:case", args=[_PLACEHOLDER]).partition(_PLACEHOLDER)
-    except NoReverseMatch:
-        return "", ""
+    before, _, after = reverse("desk:case", args=[_PLACEHOLDER]).partition(_PLACEHOLDER)
     return before, after
-
-
-def allowed(request: HttpRequest, capability: str) -> bool:
-    """Whether whoever is signed in may use a capability."""
-    user = request.user
-    return isinstance(user, Account) and user.has_perm(capability)
