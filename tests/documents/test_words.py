@@ -9,7 +9,6 @@ from thimble.clinical.saying import day, elapsed, minute, stamp
 from thimble.clinical.site import Hours
 from thimble.documents.words import (
     cell_in_words,
-    code_matches,
     duration_in_words,
     hours_in_words,
     window_for_a_person,
@@ -113,15 +112,6 @@ def test_a_cell_keeps_its_open_and_closed_ends_in_words(cell: str, told: str):
     labels = {"none": "No dose", "incomplete": "Started, not complete"}
 
     assert cell_in_words(cell, labels, "h") == told
-
-
-@pytest.mark.parametrize(
-    ("cell", "matches"),
-    [("-", True), ("eye", True), ("mouth", False), ("mouth, eye", True), ("not(eye)", False),
-     ("not(mouth, nose)", True), ("not(mouth, eye)", False)],
-)  # fmt: skip
-def test_a_cell_lets_its_own_codes_through(cell: str, matches: bool):
-    assert code_matches(cell, "eye") is matches
 
 
 @pytest.mark.parametrize(

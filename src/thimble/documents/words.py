@@ -5,9 +5,16 @@ from __future__ import annotations
 import re
 from datetime import datetime, timedelta, tzinfo
 
+from thimble.clinical.durations import parse
 from thimble.clinical.saying import DAY_NAMES, day, minute
 from thimble.clinical.site import Hours
 from thimble.ledger.plan import Window
+
+ABOUT = {"exposure": "The exposure", "source": "The source patient", "worker": "The worker"}
+"""What facts are about, in the order of a sheet."""
+
+WHOM = {"worker": "Worker", "source": "Source patient", "department": "Department"}
+"""Whom an action is for."""
 
 NEAR = timedelta(days=7)
 """Within this much of now a person is told the hour, further off the day alone."""
@@ -88,19 +95,14 @@ def hours_in_words(hours: Hours) -> str:
     return f"{', '.join(days)}; closed on public holidays"
 
 
-_DURATION = re.compile(r"^P(?:T(\d+)([HM])|(\d+)([DWMY]))$")
-_UNITS = {"TH": "hour", "TM": "minute", "D": "day", "W": "week", "M": "month", "Y": "year"}
-
-
 def duration_in_words(duration: str) -> str:
-    """A duration of a protocol's table: "PT72H" reads "72 hours", "P6W" "6 weeks", "-" ""."""
-    found = _DURATION.match(duration.strip())
-    if found is None:
-        return "" if duration.strip() == "-" else duration
-    elapsed_count, elapsed_unit, count, unit = found.groups()
-    number = int(elapsed_count or count)
-    word = _UNITS[f"T{elapsed_unit}" if elapsed_unit else unit]
-    return f"{number} {word}{'' if number == 1 else 's'}"
+    """A duration of a protocol's table: "PT72H" reads "72 hours", "P6W" "6 weeks", "-" "".
+
+    Raises:
+        ValueError: the text is no duration.
+    """
+    text = duration.strip()
+    return "" if text == "-" else parse(text).words
 
 
 _NUMBER = r"-?\d+(?:\.\d+)?"
@@ -152,17 +154,6 @@ def cell_in_words(cell: str, labels: dict[str, str], unit: str = "") -> str:
         end = f"up to and including {high}" if closing == "]" else f"less than {high}"
         return f"{start}, {end}"
     return labels.get(cell, cell.replace("_", " "))
-
-
-def code_matches(cell: str, value: str) -> bool:
-    """Whether a cell over codes lets `value` through."""
-    cell = cell.strip()
-    if cell == "-":
-        return True
-    negated = re.fullmatch(r"not\((.*)\)", cell)
-    if negated:
-        return value not in split_list(negated[1])
-    return value in split_list(cell)
 
 
 def _with_unit(number: str, unit: str) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 from thimble.clinical.saying import elapsed, minute, occurrence, stamp
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of, unconfirmed
-from thimble.documents.words import window_in_full
+from thimble.documents.words import ABOUT, WHOM, window_in_full
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.clocks import moment_of
 from thimble.ledger.due import HBIG_AMOUNT
@@ -19,7 +19,6 @@ from thimble.protocol.finding import STANDINGS, Finding, Item, Reason
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Vocabulary
 
-_ABOUT = {"exposure": "The exposure", "source": "The source patient", "worker": "The worker"}
 _STATES = {
     State.OPEN: "Open",
     State.DONE: "Done",
@@ -27,7 +26,6 @@ _STATES = {
     State.NO_LONGER_NEEDED: "No longer needed",
     State.DEPARTED: "Departed from",
 }
-_WHOM = {"worker": "Worker", "source": "Source patient", "department": "Department"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,7 +318,7 @@ class _Words:
         return Step(
             what=action.what,
             amount=action.amount,
-            whom=_WHOM.get(action.whom, action.whom),
+            whom=WHOM.get(action.whom, action.whom),
             state=_STATES[action.state],
             done=done,
             rules=_rules(action.because),
@@ -341,7 +339,7 @@ class _Words:
 
     def groups(self) -> tuple[Group, ...]:
         groups = []
-        for about, title in _ABOUT.items():
+        for about, title in ABOUT.items():
             known = []
             for id_, fact in self.vocabulary.items():
                 found = self.situation.facts.get(id_)

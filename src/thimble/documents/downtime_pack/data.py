@@ -13,14 +13,12 @@ from typing import Any
 
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of
-from thimble.documents.words import cell_in_words, duration_in_words
+from thimble.documents.words import ABOUT, WHOM, cell_in_words, duration_in_words
 from thimble.protocol.finding import STANDINGS
 from thimble.protocol.model import Rule, Table
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Fact
 
-_ABOUT = {"exposure": "The exposure", "source": "The source patient", "worker": "The worker"}
-_FOR = {"worker": "Worker", "source": "Source patient", "department": "Department"}
 _DUTIES = (
     "Exposure",
     "First aid begun",
@@ -197,7 +195,7 @@ def _row(table: Table, rule: Rule, protocol: Protocol) -> Row:
         outcomes=_outcomes(table, rule, protocol),
         source=rule.source,
         standing=STANDINGS[rule.standing],
-        note="" if rule.note == "-" else rule.note,
+        note=rule.note,
         unconfirmed=rule.standing != "read",
     )
 
@@ -214,7 +212,7 @@ def _input_words(column: str, cell: str, protocol: Protocol) -> str:
 def _outcomes(table: Table, rule: Rule, protocol: Protocol) -> tuple[str, ...]:
     if table.role == "actions":
         cells = rule.outputs
-        return (cells["what"], _FOR.get(cells["for"], cells["for"]), _when(cells, protocol))
+        return (cells["what"], WHOM.get(cells["for"], cells["for"]), _when(cells, protocol))
     words = []
     for column in table.outputs:
         cell = rule.outputs[column]
@@ -263,7 +261,7 @@ def _sections(protocol: Protocol) -> tuple[Section, ...]:
     """Blank questions for every fact that some table looks at, in the order of the vocabulary."""
     asked = {column.partition(".")[0] for table in protocol.tables for column in table.inputs}
     sections = []
-    for about, title in _ABOUT.items():
+    for about, title in ABOUT.items():
         blanks = tuple(
             _blank(fact)
             for id_, fact in protocol.vocabulary.items()

@@ -8,7 +8,8 @@ from typing import Any
 
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone
-from thimble.documents.words import cell_in_words, code_matches
+from thimble.documents.words import cell_in_words
+from thimble.protocol.feel import UnaryTest
 from thimble.protocol.model import Rule, Table
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Vocabulary
@@ -69,14 +70,11 @@ def ward_card(site: Site, protocol: Protocol, now: datetime) -> WardCard:
         )
     vocabulary = protocol.vocabulary
     route = vocabulary[_ROUTE]
-    always = _steps([row for row in rows if _cell(*row, _ROUTE) == "-"], vocabulary)
+    by_route = [(row, _test(*row, _ROUTE)) for row in rows]
+    always = _steps([row for row, test in by_route if test is None], vocabulary)
     panels: list[Panel] = []
     for value in route.values:
-        mine = [
-            row
-            for row in rows
-            if (cell := _cell(*row, _ROUTE)) != "-" and code_matches(cell, value)
-        ]
+        mine = [row for row, test in by_route if test is not None and test.accepts_code(value)]
         steps = _steps(mine, vocabulary)
         same = next((at for at, panel in enumerate(panels) if panel.steps == steps), None)
         if same is not None:
@@ -117,9 +115,10 @@ def _first_aid(protocol: Protocol) -> list[tuple[Table, Rule]]:
     return rows("cautions", "topic") or rows("actions", "kind")
 
 
-def _cell(table: Table, rule: Rule, column: str) -> str:
-    cells = dict(zip(table.inputs, rule.cells, strict=True))
-    return cells.get(column, "-").strip()
+def _test(table: Table, rule: Rule, column: str) -> UnaryTest | None:
+    """What a rule asks of a column; None where it leaves it open or the table does not have it."""
+    test = dict(zip(table.inputs, rule.tests, strict=True)).get(column)
+    return None if test is None or test.any else test
 
 
 def _steps(rows: list[tuple[Table, Rule]], vocabulary: Vocabulary) -> tuple[Step, ...]:
