@@ -78,7 +78,7 @@ FAULTS = [
     (("holidays_country",), "XX", "site: holidays_country is a country's two-letter code"),
     (("holidays_country",), "ch", "site: holidays_country is a country's two-letter code"),
     (("holidays_subdivision",), "XX", "site: holidays_subdivision is a part of CH; allowed: AG"),
-    (("protocol",), "de", "site: protocol is one of us, uk; found 'de'"),
+    (("protocol",), "de", "site: protocol is one of uk, us; found 'de'"),
     (("invented",), "yes", "site: invented is true or false; found 'yes'"),
     (("laboratory_phone",), "ask Joe", "site: laboratory_phone is a telephone number"),
     (("emergency_phone",), "", "site: emergency_phone is a telephone number"),

@@ -18,7 +18,8 @@ from zoneinfo import ZoneInfo
 
 import holidays
 
-PROTOCOLS = ("us", "uk")
+from thimble.clinical.library import shipped
+
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 _SESSION = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])-([01][0-9]|2[0-3]):([0-5][0-9])", re.A)
@@ -159,7 +160,7 @@ def _site(read: _Reader) -> Site:
         holidays_country=(country := _country(read)),
         holidays_subdivision=_subdivision(read, country),
         closed_days=_closed_days(read),
-        protocol=read.one_of("protocol", PROTOCOLS),
+        protocol=read.one_of("protocol", shipped()),
         invented=read.flag("invented"),
         occupational_medicine=_place(read, "occupational_medicine", always=False),
         emergency_department=_place(read, "emergency_department", always=True),

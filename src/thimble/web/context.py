@@ -6,23 +6,20 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import tzinfo
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
 
-import thimble
 from thimble.actions.identity import Whose
+from thimble.clinical.library import folder_of
 from thimble.clinical.site import Site, SiteError, load_site
 from thimble.clinical.vocabulary import vocabulary
 from thimble.protocol import Protocol, ProtocolFaults, check_protocol, load_protocol
 from thimble.web import clock
 from thimble.web.screens import links
 from thimble.web.store import DjangoIdentities, DjangoStore
-
-PROTOCOLS = Path(thimble.__file__).parent / "protocols"
 
 
 @cache
@@ -42,7 +39,7 @@ def get_protocol() -> Protocol:
     Raises:
         SiteError, or the protocol's own faults.
     """
-    return load_protocol(PROTOCOLS / get_site().protocol, vocabulary())
+    return load_protocol(folder_of(get_site().protocol), vocabulary())
 
 
 @cache
