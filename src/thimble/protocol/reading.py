@@ -40,7 +40,7 @@ OUTPUT_MARK = "→ "
 LAST_COLUMNS = ("source", "standing", "note")
 ROLES = ("reasons", "actions", "cautions")
 NONE = "-"
-DURATION = re.compile(r"PT\d+[HM]|P\d+[DWMY]")
+DURATION = re.compile(r"PT[0-9]+[HM]|P[0-9]+[DWMY]")
 IDENTIFIER = re.compile(r"[a-z][a-z0-9_]*")
 
 

@@ -204,7 +204,7 @@ class ReasonWords:
             sources=sources(reason.source, protocol.sources),
             standing=STANDINGS[reason.standing],
             confirmed=reason.confirmed,
-            note="" if reason.note == "-" else reason.note,
+            note=reason.note,
         )
 
 
