@@ -82,9 +82,20 @@ def test_a_rule_that_is_asked_for_is_marked_and_no_other(
     rule = shipped_protocol("us").table("hiv_pep").rules[2].id
     text = client.get(f"/protocol/hiv_pep/?rule={rule}").text
 
-    assert re.findall(r'<tr[^>]*id="([^"]+)" class="fired"', text) == [rule]
+    assert re.findall(r'<tbody[^>]*id="([^"]+)" class="rule fired"', text) == [rule]
     assert "fired" not in client.get("/protocol/hiv_pep/?rule=NO-SUCH").text
     assert "no rule NO-SUCH" in client.get("/protocol/hiv_pep/?rule=NO-SUCH").text
+
+
+def test_the_header_names_the_page_beside_the_menu(signed_in: Callable[[Role], Client]) -> None:
+    text = signed_in(Role.OCCUPATIONAL_NURSE).get("/protocol/hiv_pep/").text
+
+    assert re.findall(r'<p class="here">([^<]+)</p>', text) == ["Protocol"]
+    opened = text.split('<details class="menu menu--phone">')[1].split("</details>")[0]
+    # Without a script: the links, who is signed in, and the way out.
+    assert 'href="/worklist/"' in opened
+    assert 'aria-current="page">Protocol<' in opened
+    assert "Sign out" in opened
 
 
 def test_a_rule_that_is_asked_for_is_no_markup(signed_in: Callable[[Role], Client]) -> None:
@@ -112,7 +123,7 @@ def test_what_is_open_for_a_case_is_said_to_be_open(signed_in: Callable[[Role], 
     text = signed_in(Role.OCCUPATIONAL_NURSE).get(f"/protocol/hiv_pep/?case={reference}").text
 
     assert "HIV prophylaxis is still open" in text
-    assert 'class="fired"' not in text
+    assert "fired" not in text
 
 
 def test_a_case_is_shown_only_to_those_who_may_open_it(
@@ -161,6 +172,98 @@ def test_cells_are_said_in_words(folder: Path) -> None:
     assert rules[2].tested == rules[2].inputs[:1]  # the wind does not matter in a storm
     assert rules[2].note == "an unknown sky is never read as clear"
     assert [rule.confirmed for rule in rules] == [True, True, False]
+
+
+def test_a_deciding_table_keeps_a_column_for_each_input_and_output() -> None:
+    for name in shipped():
+        own = shipped_protocol(name)
+        for table in own.tables:
+            if table.hit_policy == "UNIQUE":
+                shown = page.table_page(own, table, frozenset())
+                assert not shown.worded
+                assert [c.id for c in shown.inputs] == list(table.inputs), table.id
+                assert [c.id for c in shown.outputs] == list(table.outputs), table.id
+                assert shown.same == ()
+
+
+def test_no_cell_that_says_something_is_lost_where_columns_are_left_out() -> None:
+    """Read back from the tables: each tested cell and each output stands in its row or above it."""
+    for name in shipped():
+        own = shipped_protocol(name)
+        for table in own.tables:
+            shown = page.table_page(own, table, frozenset())
+            above = {cell.label: cell.words for cell in shown.same}
+            for rule, row in zip(table.rules, shown.rules, strict=True):
+                tested = [
+                    (page.column_label(c, own), page.cell_words(c, cell, own))
+                    for c, cell in zip(table.inputs, rule.cells, strict=True)
+                    if cell.strip() != "-"
+                ]
+                assert [(cell.label, cell.words) for cell in row.tested] == tested, rule.id
+                beside = {cell.label for cell in row.outputs}
+                assert beside.isdisjoint(above)
+                wanted = {page.output_label(c, own) for c in rule.outputs if c != "action"}
+                assert beside | set(above) == wanted, rule.id
+                assert row.name == rule.outputs.get("action", "")
+                note = f"{row.note} {row.rest}".strip()
+                assert note.split() == ([] if rule.note == "-" else rule.note.split()), rule.id
+
+
+def test_what_is_said_once_is_so_in_every_rule() -> None:
+    own = shipped_protocol("us")
+    table = own.table("hiv_expert_call")
+    shown = page.table_page(own, table, frozenset())
+
+    assert {rule.outputs["kind"] for rule in table.rules} == {"advice"}
+    assert ("Kind", "Advice") in [(cell.label, cell.words) for cell in shown.same]
+    assert len({rule.outputs["target"] for rule in table.rules}) > 1
+    assert "Best by" in [column.label for column in shown.outputs]
+
+
+@pytest.mark.parametrize(
+    ("note", "opening", "rest"),
+    [
+        ("Short. And shorter.", "Short. And shorter.", ""),
+        ("A" * 100 + ". " + "B" * 78, "A" * 100 + ". " + "B" * 78, ""),  # 180, the most
+        ("A" * 100 + ". " + "B" * 79, "A" * 100 + ".", "B" * 79),  # 181
+        ("A" * 300, "A" * 300, ""),  # nowhere to part it
+    ],
+)
+def test_a_long_note_opens_with_its_first_sentence(
+    folder: Path, note: str, opening: str, rest: str
+) -> None:
+    table = FILES["danger.csv"].replace("an unknown sky is never read as clear", note)
+    own = harbour(folder, {"danger.csv": table})
+    row = page.table_page(own, own.table("danger"), frozenset()).rules[2]
+
+    assert (row.note, row.rest) == (opening, rest)
+
+
+def test_lines_run_from_a_table_to_every_table_that_uses_its_answer() -> None:
+    """Walk the drawing: the rails met in a row are those begun by the tables that the row uses."""
+    for name in shipped():
+        own = shipped_protocol(name)
+        lines = page.protocol_page(own, date(2026, 6, 1)).tables
+        begun: dict[int, int] = {}
+        open_: set[int] = set()
+        for number, line in enumerate(lines, 1):
+            rails = line.rails
+            assert {begun[x] for x in rails.takes} == set(line.uses)
+            assert set(rails.takes) <= open_
+            assert set(rails.through) | set(rails.ends) == open_, line.table.id
+            assert not set(rails.through) & set(rails.ends)
+            assert set(rails.ends) <= set(rails.takes)
+            met = (*rails.takes, *rails.begins)
+            assert rails.left == min(met, default=None)
+            deciders = {own.tables[n - 1].id for n in line.uses}
+            wanted = {t.id for t in own.tables if set(t.decides) & set(line.table.inputs)}
+            assert deciders == wanted
+            open_ -= set(rails.ends)
+            for x in rails.begins:
+                assert x not in begun
+                begun[x] = number
+                open_.add(x)
+        assert open_ == set()
 
 
 def test_a_table_names_what_it_needs_and_what_needs_it(folder: Path) -> None:

@@ -18,7 +18,17 @@ from thimble.protocol.index import IMPOSSIBLE
 from thimble.protocol.model import NOT_BEFORE, Case, Rule, Table
 
 GRID_COLUMNS = 9
-"""More columns than this are wide; a COLLECT table then shows in each row what it tests alone."""
+"""A COLLECT table with more columns than this says in one cell all that a rule tests."""
+PAPER_COLUMNS = 11
+"""More columns than this scroll inside their own frame also on a desk."""
+SENTENCES = frozenset({"what", "text"})
+"""Output columns that hold sentences."""
+ROOMY = 26
+"""Characters; a column with a longer cell is not made narrow."""
+BRIEF = 11
+"""Characters, of a cell that is never broken into lines."""
+NOTE_AT_ONCE = 180
+"""Characters. Of a longer note the first sentence is shown, and the rest opens."""
 
 HIT_POLICIES = {
     "UNIQUE": "Exactly one rule applies to any situation.",
@@ -38,8 +48,8 @@ KINDS = {
 TOPICS = {"hiv": "HIV", "hbv": "Hepatitis B", "hcv": "Hepatitis C"}
 COLUMNS = {
     "action": "Name", "what": "What to do", "kind": "Kind", "for": "For",
-    "counted_from": "Counted from", "earliest": "Not before", NOT_BEFORE: "Nor before", "target": "Best by",
-    "latest": "No later than", "topic": "About", "text": "What to know",
+    "counted_from": "Counted from", "earliest": "Not before", NOT_BEFORE: "Nor sooner than",
+    "target": "Best by", "latest": "No later than", "topic": "About", "text": "What to know",
 }  # fmt: skip
 
 
@@ -58,10 +68,15 @@ class Proof:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column's heading: the question, or what the column holds."""
+    """A column's heading: the question, or what the column holds.
+
+    `text`: it holds sentences; `roomy`: some cell of it is long.
+    """
 
     id: str
     label: str
+    text: bool = False
+    roomy: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +86,12 @@ class Cell:
     label: str
     words: str
     any: bool = False
+    text: bool = False
+
+    @property
+    def brief(self) -> bool:
+        """Whether the words are few enough to stay on one line."""
+        return len(self.words) <= BRIEF
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,15 +105,21 @@ class Cited:
 
 @dataclass(frozen=True, slots=True)
 class RulePage:
-    """One rule. `fired` says that it is the one to look at; `why` says in words why it is marked."""
+    """One rule. `fired` says that it is the one to look at. `name` is that of its action, if any.
+
+    `note` stands open; `rest` follows it once it is asked for.
+    """
 
     id: str
     inputs: tuple[Cell, ...]
     outputs: tuple[Cell, ...]
     cited: tuple[Cited, ...]
+    mark: str
     standing: str
     confirmed: bool
-    note: str
+    name: str = ""
+    note: str = ""
+    rest: str = ""
     fired: bool = False
 
     @property
@@ -114,7 +141,8 @@ class CasePage:
 
 @dataclass(frozen=True, slots=True)
 class TablePage:
-    """One table."""
+    """One table. `same` are the outputs that no rule changes; `worded` says that what a rule tests
+    stands in one cell."""
 
     id: str
     question: str
@@ -122,9 +150,11 @@ class TablePage:
     role: str
     inputs: tuple[Column, ...]
     outputs: tuple[Column, ...]
+    same: tuple[Cell, ...]
     rules: tuple[RulePage, ...]
-    sparse: bool
+    worded: bool
     wide: bool
+    span: int
     asks: tuple[Table, ...]
     feeds: tuple[Table, ...]
     stopped_by: str
@@ -152,13 +182,31 @@ class SourcePage:
 
 
 @dataclass(frozen=True, slots=True)
+class Rails:
+    """What a table takes and gives, drawn: a rail for each table whose answer others use.
+
+    Pixels from the left. `through` pass, `takes` end in a dot on their rail, `begins` and `ends`
+    are the rails that start and stop here, `left` is where the line to the table starts.
+    """
+
+    through: tuple[int, ...] = ()
+    takes: tuple[int, ...] = ()
+    begins: tuple[int, ...] = ()
+    ends: tuple[int, ...] = ()
+    left: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class TableLine:
-    """A table in the list of tables."""
+    """A table in the list of tables. `uses` are the numbers of the tables whose answers it uses."""
 
     table: Table
     rules: int
     unconfirmed: int
     faulty: bool
+    uses: tuple[int, ...] = ()
+    feeds: bool = False
+    rails: Rails = Rails()
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +216,7 @@ class ProtocolPage:
     protocol: Protocol
     in_force: str
     tables: tuple[TableLine, ...]
+    rails: int
     standings: tuple[tuple[str, int], ...]
     rules: int
     sources: tuple[SourcePage, ...]
@@ -196,24 +245,67 @@ def protocol_page(protocol: Protocol, today: date) -> ProtocolPage:
     begins = protocol.in_force_from
     words = f"{begins.day} {begins:%B %Y}"
     rules = [rule for table in protocol.tables for rule in table.rules]
+    lines = _lines(protocol, proof)
     return ProtocolPage(
         protocol=protocol,
         in_force=f"In force since {words}" if begins <= today else f"Not in force before {words}",
-        tables=tuple(
-            TableLine(
-                table,
-                len(table.rules),
-                sum(rule.standing != "read" for rule in table.rules),
-                any(fault.file == table.file for fault in proof.faults),
-            )
-            for table in protocol.tables
-        ),
+        tables=lines,
+        rails=RAIL * (sum(line.feeds for line in lines) + 1),
         standings=standings(rules),
         rules=len(rules),
         sources=tuple(_source(key, protocol) for key in protocol.sources),
         proof=proof,
         faults=tuple(str(fault) for fault in proof.faults),
         cases=len(protocol.cases),
+    )
+
+
+RAIL = 16
+"""Pixels from rail to rail."""
+
+
+def uses(protocol: Protocol) -> dict[str, tuple[str, ...]]:
+    """By table, the tables whose answers it uses, in order. A table uses only earlier ones."""
+    deciding = {decision: table.id for table in protocol.tables for decision in table.decides}
+    order = [table.id for table in protocol.tables]
+    return {
+        table.id: tuple(
+            sorted({deciding[c] for c in table.inputs if c in deciding}, key=order.index)
+        )
+        for table in protocol.tables
+    }
+
+
+def _lines(protocol: Protocol, proof: Proof) -> tuple[TableLine, ...]:
+    taken = uses(protocol)
+    order = [table.id for table in protocol.tables]
+    last = {feeder: user for user in order for feeder in taken[user]}
+    feeding = [table for table in order if table in last]
+    at = {table: RAIL * place + RAIL // 2 for place, table in enumerate(feeding)}
+
+    def rails(number: int, table: str) -> Rails:
+        running = [f for f in feeding if order.index(f) < number <= order.index(last[f])]
+        ends = [f for f in running if last[f] == table]
+        met = [at[f] for f in (*taken[table], *([table] if table in last else []))]
+        return Rails(
+            through=tuple(at[f] for f in running if f not in ends),
+            takes=tuple(at[f] for f in taken[table]),
+            begins=(at[table],) if table in last else (),
+            ends=tuple(at[f] for f in ends),
+            left=min(met, default=None),
+        )
+
+    return tuple(
+        TableLine(
+            table,
+            len(table.rules),
+            sum(rule.standing != "read" for rule in table.rules),
+            any(fault.file == table.file for fault in proof.faults),
+            tuple(order.index(feeder) + 1 for feeder in taken[table.id]),
+            table.id in last,
+            rails(number, table.id),
+        )
+        for number, table in enumerate(protocol.tables)
     )
 
 
@@ -260,17 +352,37 @@ def table_page(protocol: Protocol, table: Table, fired: frozenset[str]) -> Table
     asks = {deciding[c].id: deciding[c] for c in table.inputs if c in deciding}
     feeds = tuple(t for t in protocol.tables if set(table.decides) & set(t.inputs))
     whats = _whats(protocol)
-    columns = len(table.inputs) + len(table.outputs)
+    inputs, outputs, same = _shown(table)
+    collects = table.hit_policy == "COLLECT"
+    worded = collects and len(inputs) + len(outputs) > GRID_COLUMNS
+    span = (1 if worded else len(inputs)) + len(outputs)
+    first = table.rules[0].outputs if table.rules else {}
+    rules = tuple(
+        _rule(rule, table, protocol, rule.id in fired, whats, (inputs, outputs))
+        for rule in table.rules
+    )
+
+    def roomy(place: int) -> bool:
+        return any(len((*r.inputs, *r.outputs)[place].words) > ROOMY for r in rules)
+
     return TablePage(
         id=table.id,
         question=table.question,
         policy=HIT_POLICIES[table.hit_policy],
         role=ROLES[table.role],
-        inputs=tuple(Column(c, column_label(c, protocol)) for c in table.inputs),
-        outputs=tuple(Column(c, output_label(c, protocol)) for c in table.outputs),
-        rules=tuple(_rule(rule, table, protocol, fired, whats) for rule in table.rules),
-        sparse=table.hit_policy == "COLLECT" and columns > GRID_COLUMNS,
-        wide=columns > GRID_COLUMNS,
+        inputs=tuple(
+            Column(c, column_label(c, protocol), roomy=roomy(place))
+            for place, c in enumerate(inputs)
+        ),
+        outputs=tuple(
+            Column(c, output_label(c, protocol), c in SENTENCES, roomy(place))
+            for place, c in enumerate(outputs, len(inputs))
+        ),
+        same=tuple(_output(c, first[c], protocol, whats) for c in same),
+        rules=rules,
+        worded=worded,
+        wide=span > PAPER_COLUMNS,
+        span=span,
         asks=tuple(asks.values()),
         feeds=feeds,
         stopped_by=whats.get(table.clock_stops_with, table.clock_stops_with.replace("_", " ")),
@@ -293,33 +405,78 @@ def _whats(protocol: Protocol) -> dict[str, str]:
     }
 
 
+def _shown(table: Table) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
+    """The inputs and outputs that have a column, and the outputs that are the same in every rule.
+
+    A table that decides shows all. One that collects leaves out an input that no rule looks at, and
+    says once what no rule changes. The name of an action stands below its row.
+    """
+    inputs, outputs = tuple(table.inputs), tuple(table.outputs)
+    if table.hit_policy != "COLLECT":
+        return inputs, outputs, ()
+    used = tuple(
+        column
+        for place, column in enumerate(inputs)
+        if any(rule.cells[place].strip() != "-" for rule in table.rules)
+    )
+    outputs = tuple(column for column in outputs if column != "action")
+    same = tuple(
+        column
+        for column in outputs
+        if len(table.rules) > 1 and len({rule.outputs[column] for rule in table.rules}) == 1
+    )
+    return used, tuple(column for column in outputs if column not in same), same
+
+
 def _rule(
     rule: Rule,
     table: Table,
     protocol: Protocol,
-    fired: frozenset[str],
+    fired: bool,
     whats: Mapping[str, str],
+    shown: tuple[tuple[str, ...], tuple[str, ...]],
 ) -> RulePage:
-    inputs = tuple(
-        Cell(
-            column_label(column, protocol), cell_words(column, cell, protocol), cell.strip() == "-"
-        )
-        for column, cell in zip(table.inputs, rule.cells, strict=True)
-    )
-    outputs = tuple(
-        Cell(output_label(column, protocol), output_words(column, cell, protocol, whats))
-        for column, cell in rule.outputs.items()
-    )
+    cells = dict(zip(table.inputs, rule.cells, strict=True))
+    inputs, outputs = shown
+    note, rest = _opening("" if rule.note.strip() == "-" else rule.note)
     return RulePage(
         id=rule.id,
-        inputs=inputs,
-        outputs=outputs,
+        inputs=tuple(
+            Cell(
+                column_label(column, protocol),
+                cell_words(column, cells[column], protocol),
+                cells[column].strip() == "-",
+            )
+            for column in inputs
+        ),
+        outputs=tuple(_output(c, rule.outputs[c], protocol, whats) for c in outputs),
         cited=cited_by(rule, protocol),
+        mark=rule.standing,
         standing=STANDINGS[rule.standing],
         confirmed=rule.standing == "read",
-        note="" if rule.note.strip() == "-" else rule.note,
-        fired=rule.id in fired,
+        name=rule.outputs.get("action", ""),
+        note=note,
+        rest=rest,
+        fired=fired,
     )
+
+
+def _output(column: str, cell: str, protocol: Protocol, whats: Mapping[str, str]) -> Cell:
+    return Cell(
+        output_label(column, protocol),
+        output_words(column, cell, protocol, whats),
+        cell.strip() == "-",
+        column in SENTENCES,
+    )
+
+
+_SENTENCE = re.compile(r"(.+?[.])\s+(.+)", re.S)
+
+
+def _opening(note: str) -> tuple[str, str]:
+    """A note as it stands, or its first sentence and the rest where it is long."""
+    match = _SENTENCE.fullmatch(note) if len(note) > NOTE_AT_ONCE else None
+    return (match[1], match[2]) if match is not None else (note, "")
 
 
 def column_label(column: str, protocol: Protocol) -> str:
@@ -357,8 +514,12 @@ def output_words(column: str, cell: str, protocol: Protocol, whats: Mapping[str,
         words = protocol.outputs[column].words(cell)
         return words[:1].upper() + words[1:]
     if column in ("earliest", "target", "latest"):
+        if cell == "PT0H":
+            return "at once"
         return duration_in_words(cell) or "no limit"
-    if column == NOT_BEFORE and cell != "-":
+    if column == NOT_BEFORE:
+        if cell == "-":
+            return "no limit"
         action, _, duration = cell.partition(" ")
         waited = whats.get(action, _plain(action))
         return f"{duration_in_words(duration)} after this is done: {waited}"
