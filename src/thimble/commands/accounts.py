@@ -11,6 +11,7 @@ from thimble.commands.serve import migrate, open_data
 
 
 def add_to(commands: Commands) -> None:
+    """Add `thimble account add` to the command line."""
     add = group(commands, "account", "manage accounts").add_parser(
         "add", help="create an account with a one-time password"
     )

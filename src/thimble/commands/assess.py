@@ -23,6 +23,7 @@ from thimble.protocol import ProtocolFaults
 
 
 def add_to(commands: Commands) -> None:
+    """Add `thimble assess` to the command line."""
     parser = commands.add_parser("assess", help="the plan for one situation", description=__doc__)
     parser.add_argument("file", type=Path, help="the situation (TOML)")
     parser.add_argument("--protocol", default="us", help="a shipped protocol's id, or a folder")

@@ -16,6 +16,7 @@ MARK = "invented-hospital"
 
 
 def add_to(commands: Commands) -> None:
+    """Add `thimble demo` to the command line."""
     parser = commands.add_parser("demo", help="build an invented hospital and serve it")
     parser.add_argument("--data", type=Path, default=Path("data/demo"), help="the data folder")
     parser.add_argument("--reset", action="store_true", help="delete the demo and start afresh")

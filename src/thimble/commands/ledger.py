@@ -11,6 +11,7 @@ from thimble.commands.serve import open_data
 
 
 def add_to(commands: Commands) -> None:
+    """Add `thimble ledger verify` to the command line."""
     verify = group(commands, "ledger", "look after the ledger").add_parser(
         "verify", help="find an entry that was changed, taken out or moved"
     )

@@ -11,6 +11,7 @@ from thimble.protocol import ProtocolFaults, check_protocol
 
 
 def add_to(commands: Commands) -> None:
+    """Add `thimble protocol check` to the command line."""
     check = group(commands, "protocol", "work on a protocol").add_parser(
         "check", help="prove a protocol complete, unambiguous and monotone, and run its cases"
     )

@@ -64,6 +64,10 @@ def evaluate(
     now: datetime,
     situation: Situation,
 ) -> tuple[Evaluation, list[str]]:
+    """What the protocol says at `now`, each table by its own clock; and sentences on contradictions.
+
+    `facts` hold no hours: these come from `moment`.
+    """
     sentences: list[str] = []
 
     def at(until: datetime) -> Evaluation:
@@ -161,6 +165,7 @@ def _in_order(answers: Iterable[Evaluation]) -> list[str]:
 
 
 def union(many: Iterable[tuple[Reason, ...]]) -> tuple[Reason, ...]:
+    """All reasons, each once, in the order in which they come."""
     return tuple(dict.fromkeys(reason for because in many for reason in because))
 
 
@@ -252,6 +257,7 @@ def _rows_by_clock(
 
 
 def either(one: Item, other: Item) -> Item:
+    """Two findings of the same entry as one: certain if either is, resting on the rules of both."""
     certain = one.certain or other.certain
     open_facts = () if certain else tuple(dict.fromkeys([*one.open_facts, *other.open_facts]))
     return Item(one.table, one.outputs, certain, union([one.because, other.because]), open_facts)

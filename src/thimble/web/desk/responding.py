@@ -41,6 +41,7 @@ def show(
     typed: Typed | None = None,
     focus: str = "",
 ) -> HttpResponse:
+    """The case as it stands; what others wrote counts as new until this account says that it saw it."""
     seen = last_look(request, reading.case)
     page = CasePage.of(
         reading,
@@ -58,7 +59,6 @@ def show(
         link=rule_links(reading.case),
     )
     if not page.written and seen != reading.position:
-        # What others wrote stays marked as new until this account says that it has seen it.
         looked(request, reading.case, reading.position, reading.plan.now)
     context = {
         "page": page,
@@ -117,6 +117,7 @@ def record(
 
 
 def sentence(fault: Exception) -> str:
+    """A fault as whole sentences for whoever typed: capital first, full stop last."""
     text = " ".join(fault.faults) if isinstance(fault, Refused) else str(fault)
     text = text.strip()
     return f"{text[:1].upper()}{text[1:]}" + ("" if text.endswith((".", "!", "?")) else ".")
