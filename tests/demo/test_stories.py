@@ -17,10 +17,13 @@ from demo.staging import tell, tell_all
 from thimble.clinical.durations import add, parse
 from thimble.demo import scene, stories
 from thimble.demo.hospital import PASSWORD, STAFF
-from thimble.demo.stories import STORIES
+from thimble.demo.stories import STORIES, Story
 from thimble.ledger.compare import diff
 from thimble.ledger.entries import Kind
+from thimble.ledger.fold import fold
+from thimble.ledger.next_thing import next_thing
 from thimble.ledger.plan import State
+from thimble.ledger.pressing import Group, group_of, to_do, urgency
 from thimble.ledger.verify import verify
 from thimble.web.roles import Role
 
@@ -310,3 +313,38 @@ def test_a_step_that_does_not_play_is_named() -> None:
     )
     with pytest.raises(RuntimeError, match="'broken' does not play"):
         tell_all(NOW, [broken])
+
+
+@pytest.mark.parametrize("hours", [1, 5, 30, 72, 77, 200, 1500])
+@pytest.mark.parametrize("story", STORIES, ids=lambda story: story.id)
+def test_the_case_and_the_worklist_name_the_same_thing_first(story: Story, hours: int) -> None:
+    """From an hour after the report to two months later: no two screens send people two ways."""
+    told = tell(story.id, NOW)
+    now = told.entries[0].recorded_at + timedelta(hours=hours)
+    situation, plan = fold(told.entries, now, told.stage.protocol.vocabulary), told.plan_as_of(now)
+    doing = next_thing(plan, situation, now, told.stage.protocol.vocabulary)
+
+    open_actions = to_do(plan)
+    assert list(open_actions) == sorted(open_actions, key=lambda action: urgency(action, now))
+    if doing.action:
+        assert doing.action == open_actions[0].id
+    else:
+        assert not any(group_of(action, now) is not Group.AHEAD for action in open_actions)
+
+
+@pytest.mark.parametrize("id_", ["source-refuses", "needle-in-a-bin"])
+def test_a_review_that_was_missed_does_not_hide_the_decision_on_prophylaxis(id_: str) -> None:
+    told = tell(id_, NOW)
+    now = NOW - told.story.ago + timedelta(hours=73)
+    plan = told.plan_as_of(now)
+
+    open_ids = [action.id for action in to_do(plan)]
+    assert "hiv_pep_decision" in open_ids
+    assert open_ids.index("hiv_pep_decision") < open_ids.index("review_72h")
+
+
+def test_immunoglobulin_with_days_left_stands_before_the_review_that_was_missed() -> None:
+    told = tell("awaiting-hbig", NOW)
+    now = NOW - told.story.ago + timedelta(hours=77)
+
+    assert told.plan_as_of(now).actions[0].id == "hbig_first_dose"

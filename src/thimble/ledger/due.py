@@ -12,6 +12,7 @@ from thimble.clinical.durations import add, parse
 from thimble.ledger.clocks import Moment, union
 from thimble.ledger.entries import Kind
 from thimble.ledger.plan import TO_DO, Action, Situation, State, Window
+from thimble.ledger.pressing import FAR, urgency
 from thimble.protocol.finding import Evaluation, Item
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
@@ -31,6 +32,11 @@ def actions_of(
     zone: tzinfo,
     facts: Mapping[str, Value],
 ) -> tuple[tuple[Action, ...], bool]:
+    """The actions of a plan, what presses first; and whether a dose among them lacks the weight.
+
+    Raises:
+        ValueError: a window's text is no duration.
+    """
     departed = {departure.subject for departure in situation.departures}
     produced: dict[str, list[Item]] = {}
     for table in protocol.tables:
@@ -70,12 +76,7 @@ def actions_of(
     actions = _that_can_follow(actions)
     actions += _left_over(set(produced), protocol, situation, moment, zone)
     order = {action.id: at for at, action in enumerate(actions)}
-    # Of two that are equally pressing, the certain one; of two certain ones, the dose.
-    actions.sort(
-        key=lambda a: (
-            _rank(a.state), urgency(a, now), not a.certain, a.kind != "dose", order[a.id]
-        )
-    )  # fmt: skip
+    actions.sort(key=lambda a: (_rank(a.state), urgency(a, now), order[a.id]))
     gives_hbig = any(is_hbig(a.kind, a.id) and a.done_at is None for a in actions)
     return tuple(actions), needs_weight and gives_hbig
 
@@ -112,29 +113,9 @@ def _rank(state: State) -> int:
     return 1 + [State.DEPARTED, State.NO_LONGER_NEEDED, State.DONE].index(state)
 
 
-_FAR = datetime.max.replace(tzinfo=UTC)
-
-
-def urgency(action: Action, now: datetime) -> tuple[int, datetime]:
-    """What comes first: smaller is sooner.
-
-    First aid; then what can be done now, by the limit it meets or has missed first (its target,
-    else its last instant), what has no limit after that; then what opens later, by when it opens;
-    then what waits for another action.
-    """
-    window = action.window
-    if window.waits_for:
-        return (4, _FAR)
-    if window.earliest is not None and window.earliest > now:
-        return (3, window.earliest.astimezone(UTC))
-    if action.kind == "first_aid":
-        return (0, _FAR)
-    return _closes(window)
-
-
-def _closes(window: Window) -> tuple[int, datetime]:
+def _closes(window: Window) -> datetime:
     limit = window.target or window.latest
-    return (2, _FAR) if limit is None else (1, limit.astimezone(UTC))
+    return FAR if limit is None else limit.astimezone(UTC)
 
 
 def _window(

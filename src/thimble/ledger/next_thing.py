@@ -1,47 +1,16 @@
-"""What is to be done next in a case, and how urgent that is: by the window that closes first.
-
-A window has two limits: `target`, by when it is best done, and `latest`, after which it is late. The
-limit that counts is the next one still to come. A target that has just passed counts on for a day: what
-should be done at once stays above what has hours left. After that the latest instant counts, or, where
-there is none, the thing is past its window.
-"""
+"""What is to be done next in a case, in words, and where its case stands among the others."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from enum import StrEnum
 
 from thimble.clinical.windows import span_down, span_up
 from thimble.ledger.assess import HOURS
-from thimble.ledger.plan import TO_DO, Action, Plan, Situation, State
+from thimble.ledger.plan import Action, Plan, Situation, State
+from thimble.ledger.pressing import FAR, NEAR, RANK, Group, group_of, limit_of, to_do, urgency
 from thimble.protocol.vocabulary import Fact
-
-NEAR = timedelta(hours=72)
-"""What closes within this much of now stands at the top of the list."""
-
-OVERDUE = timedelta(hours=24)
-"""How long a target that has passed still counts."""
-
-
-class Group(StrEnum):
-    """The parts of the worklist, most urgent first."""
-
-    NOW = "now"
-    PAST = "past"
-    LATER = "later"
-    STILL = "still"
-
-
-TITLES = {
-    Group.NOW: "Closing within three days",
-    Group.PAST: "Past the window",
-    Group.LATER: "Later",
-    Group.STILL: "No clock running",
-}
-_RANK = {group: rank for rank, group in enumerate(Group)}
-_FAR = datetime.max.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +20,7 @@ class NextThing:
     `limit` is the instant that counts: `best` says that it is a target. `share` is what is left of
     its window in per cent, for the ring; None where no clock runs. `certain` is False while
     missing facts could still make it unnecessary. `late` counts the case's actions whose latest
-    instant has passed.
+    instant has passed. `key` is what cases are ordered by, as the actions of one case are.
     """
 
     group: Group
@@ -64,42 +33,7 @@ class NextThing:
     share: int | None
     certain: bool
     late: int
-
-    @property
-    def key(self) -> tuple[int, datetime]:
-        """What the worklist is ordered by."""
-        if self.group is Group.PAST and self.limit is not None:
-            # The window that closed last first: there is most left to save.
-            return (_RANK[self.group], _turned(self.limit))
-        return (_RANK[self.group], self.limit or _FAR)
-
-
-def _turned(at: datetime) -> datetime:
-    """Instants in reverse order."""
-    return datetime.fromtimestamp(-at.timestamp(), UTC)
-
-
-def limit_of(action: Action, now: datetime) -> tuple[datetime | None, bool]:
-    """The limit of an action that counts at `now`, in UTC, and whether it is a target."""
-    target, latest = action.window.target, action.window.latest
-    still = latest is None or (now <= latest and now - OVERDUE <= (target or now) < latest)
-    if target is not None and still:
-        return target.astimezone(UTC), True
-    return (None if latest is None else latest.astimezone(UTC)), False
-
-
-def group_of(action: Action, limit: datetime | None, now: datetime) -> Group:
-    """Which part of the worklist an action that is still to be done belongs to."""
-    if limit is None:
-        return Group.STILL
-    if action.state is State.LATE or limit < now - OVERDUE:
-        return Group.PAST
-    return Group.NOW if limit <= now + NEAR else Group.LATER
-
-
-def to_do(plan: Plan) -> tuple[Action, ...]:
-    """The actions that somebody still has to do, or to decide about."""
-    return tuple(a for a in plan.actions if a.state in TO_DO)
+    key: tuple[int, int, datetime, bool, bool, bool]
 
 
 def next_thing(
@@ -109,9 +43,9 @@ def next_thing(
     vocabulary: Mapping[str, Fact],
     open_actions: Sequence[Action] | None = None,
 ) -> NextThing:
-    """The next thing of a case: of its open actions the one whose limit comes first.
+    """The next thing of a case: of its open actions the one that presses most.
 
-    A window that has closed comes after one that is still open and near, and before one that is far.
+    While nothing can be done yet, the first open question comes next, then the signature.
     Where the time of the exposure is not known no window can be shown: that comes before all else.
     `open_actions` are `to_do(plan)`, where they are at hand.
     """
@@ -122,34 +56,29 @@ def next_thing(
         near = now - reported <= NEAR
         what = "The time of the exposure is not known"
         return _unlimited(
-            Group.NOW if near else Group.STILL, what, f"{what}: ask, or decide without it",
+            Group.NOW if near else Group.OPEN, what, f"{what}: ask, or decide without it",
             reported.astimezone(UTC), late,
         )  # fmt: skip
     if open_actions:
-        return _doing(min(open_actions, key=lambda action: urgency(action, now)), now, late)
+        first = min(open_actions, key=lambda action: urgency(action, now))
+        if group_of(first, now) is not Group.AHEAD:
+            return _doing(first, now, late)
     if plan.questions:
         fact = vocabulary.get(plan.questions[0].fact)
         what = fact.question if fact else plan.questions[0].fact.replace("_", " ")
-    elif situation.signed:
-        what = "Nothing is open: close the case"
-    else:
+    elif not situation.signed:
         what = "Nothing is due: sign the plan"
-    return _unlimited(Group.STILL, what, what, None, late)
-
-
-def urgency(action: Action, now: datetime) -> tuple[int, datetime, bool, bool]:
-    """What the open actions of a case are ordered by."""
-    limit, _ = limit_of(action, now)
-    group = group_of(action, limit, now)
-    at = limit or _FAR
-    if group is Group.PAST:
-        at = _turned(at)
-    # Of two with the same limit, the one that is needed for certain.
-    return (_RANK[group], at, bool(action.window.waits_for), not action.certain)
+    elif open_actions:
+        return _doing(first, now, late)
+    else:
+        what = "Nothing is open: close the case"
+    return _unlimited(Group.OPEN, what, what, None, late)
 
 
 def _unlimited(group: Group, what: str, words: str, at: datetime | None, late: int) -> NextThing:
-    return NextThing(group, "", what, words, at, False, None, None, True, late)
+    # What has no limit of its own counts from when it was told, and stands behind what is due.
+    key = (RANK[group], 1, at or FAR, False, False, True)
+    return NextThing(group, "", what, words, at, False, None, None, True, late, key)
 
 
 def _doing(action: Action, now: datetime, late: int) -> NextThing:
@@ -165,7 +94,7 @@ def _doing(action: Action, now: datetime, late: int) -> NextThing:
         if opens is not None and end > opens:
             share = min(100, max(0, round(100 * (end - now) / (end - opens))))
     return NextThing(
-        group=group_of(action, limit, now),
+        group=group_of(action, now),
         action=action.id,
         what=what,
         words=f"{what}: {time_left(action, now)}",
@@ -175,6 +104,7 @@ def _doing(action: Action, now: datetime, late: int) -> NextThing:
         share=share,
         certain=action.certain,
         late=late,
+        key=urgency(action, now),
     )
 
 
@@ -195,7 +125,11 @@ def time_left(action: Action, now: datetime) -> str:
     earliest = action.window.earliest
     if earliest is not None and earliest > now:
         return f"opens in {span_up(earliest - now)}"
-    return f"{'best within ' if best else ''}{span_down(limit - now)}{'' if best else ' left'}"
+    if best:
+        return f"best within {span_down(limit - now)}"
+    target = action.window.target
+    overdue = "overdue, " if target is not None and target < now else ""
+    return f"{overdue}{span_down(limit - now)} left"
 
 
 def short(sentence: str) -> str:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -20,7 +20,7 @@ from thimble.clinical.saying import minute, occurrence
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone, unconfirmed
 from thimble.documents.words import window_for_a_person
-from thimble.ledger.plan import TO_DO, Action, Plan, Situation, State
+from thimble.ledger.plan import Action, Plan, Situation, State
 from thimble.protocol.finding import Finding, Reason
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Vocabulary
@@ -278,10 +278,9 @@ class _Words:
         )
 
     def tasks(self, actions: Iterable[Action]) -> tuple[Task, ...]:
-        ordered = sorted(actions, key=lambda action: _order(action, self.plan.now))
         # Variants that only differ in what the laboratory runs read the same to the worker.
         merged: dict[tuple[str, str, str, str], Task] = {}
-        for task in map(self._task, ordered):
+        for task in map(self._task, actions):
             same = (task.what, task.amount, task.when, task.done)
             doubtful = task.unconfirmed or (same in merged and merged[same].unconfirmed)
             merged[same] = replace(task, unconfirmed=doubtful)
@@ -322,17 +321,3 @@ def _lower(words: str) -> str:
     """The words inside a sentence; abbreviations and names of tests keep their capitals."""
     first = words.partition(" ")[0]
     return words if first[1:] != first[1:].lower() else words[:1].lower() + words[1:]
-
-
-def _order(action: Action, now: datetime) -> tuple[bool, bool, bool, float]:
-    """Open before settled; what can be done now before what comes later; then what presses most."""
-    window = action.window
-    starts = window.earliest is None or window.earliest <= now
-    presses = window.target or window.latest
-    at = presses or window.earliest
-    return (
-        action.state not in TO_DO,
-        bool(window.waits_for) or not starts,
-        presses is None,
-        at.timestamp() if at else 0.0,
-    )

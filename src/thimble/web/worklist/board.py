@@ -21,8 +21,8 @@ from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.entries import GENESIS, Entry
 from thimble.ledger.fold import fold
-from thimble.ledger.next_thing import to_do
 from thimble.ledger.plan import Action, Plan, Situation
+from thimble.ledger.pressing import to_do
 from thimble.protocol import Protocol
 from thimble.web.context import get_protocol, get_site
 from thimble.web.worklist.validity import valid_until

@@ -12,18 +12,15 @@ from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import standing_bodies
 from thimble.ledger.history import LABELS
 from thimble.ledger.next_thing import (
-    TITLES,
-    Group,
     NextThing,
-    limit_of,
     next_thing,
     short,
     signed_words,
     source_words,
     time_left,
-    urgency,
 )
 from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.pressing import TITLES, Group, limit_of, urgency
 from thimble.protocol.vocabulary import Fact
 from thimble.web.words import moment
 from thimble.web.worklist.board import Standing
@@ -91,7 +88,7 @@ class Seen:
 
 
 def order(cases: Iterable[Seen]) -> list[Seen]:
-    """Cases by the window that closes first; of two alike, by reference."""
+    """Cases by what presses most in each; of two alike, by reference."""
     return sorted(cases, key=lambda seen: (seen.doing.key, seen.reference))
 
 

@@ -1,7 +1,8 @@
 """Until when a plan stays what it is while nobody writes.
 
 A plan is a step function of time: it changes where the hours since the exposure meet a threshold of a
-table, and where a window closes. Between two such instants it may be kept.
+table, where a window closes, and where one comes near or is long past. Between two such instants it
+may be kept.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 
 from thimble.ledger.assess import HOURS, Moment, moment_of
 from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.pressing import NEAR, OVERDUE
 from thimble.protocol import Protocol
 
 _EVER = datetime.max.replace(tzinfo=UTC)
@@ -42,9 +44,14 @@ def valid_until(
 
 def _steps(moment: Moment, plan: Plan, protocol: Protocol) -> Iterable[datetime]:
     for action in plan.actions:
-        for limit in (action.window.earliest, action.window.target, action.window.latest):
+        window = action.window
+        if window.earliest is not None:
+            yield window.earliest.astimezone(UTC)
+        for limit in (window.target, window.latest):
             if limit is not None:
-                yield limit.astimezone(UTC)
+                # Its place among the others changes when it comes near and when it is long past.
+                at = limit.astimezone(UTC)
+                yield from (at - NEAR, at, at + OVERDUE)
     if moment.first is None or moment.last is None:
         return
     first, last = moment.first.astimezone(UTC), moment.last.astimezone(UTC)

@@ -1,0 +1,115 @@
+"""What presses most: the one order in which the plan, the worklist and every paper name what is to be done.
+
+A window has two limits: `target`, by when a thing is best done, and `latest`, after which it is late.
+The limit that counts is the next one still to come. A target that has just passed counts on for a
+day; then the latest instant counts, where there is one.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from enum import StrEnum
+
+from thimble.ledger.plan import TO_DO, Action, Plan, State
+
+NEAR = timedelta(hours=72)
+"""What closes within this much of now stands at the top."""
+
+OVERDUE = timedelta(hours=24)
+"""How long a target that has passed still counts as the limit."""
+
+FAR = datetime.max.replace(tzinfo=UTC)
+
+
+class Group(StrEnum):
+    """The parts of a list of things to do, what presses most first."""
+
+    NOW = "now"
+    PAST = "past"
+    OPEN = "open"
+    AHEAD = "ahead"
+
+
+TITLES = {
+    Group.NOW: "Due, or closing within three days",
+    Group.PAST: "Past the window",
+    Group.OPEN: "There is time",
+    Group.AHEAD: "Not open yet",
+}
+RANK = {group: rank for rank, group in enumerate(Group)}
+
+
+def to_do(plan: Plan) -> tuple[Action, ...]:
+    """The actions that somebody still has to do, or to decide about."""
+    return tuple(action for action in plan.actions if action.state in TO_DO)
+
+
+def limit_of(action: Action, now: datetime) -> tuple[datetime | None, bool]:
+    """The limit of an action that counts at `now`, in UTC, and whether it is a target."""
+    target, latest = action.window.target, action.window.latest
+    still = latest is None or (now <= latest and now - OVERDUE <= (target or now) < latest)
+    if target is not None and still:
+        return target.astimezone(UTC), True
+    return (None if latest is None else latest.astimezone(UTC)), False
+
+
+def group_of(action: Action, now: datetime) -> Group:
+    """Which part an action that is still to be done belongs to.
+
+    What can still be done and is past its target is due, however long the window stays open: nobody
+    waits for the last instant of an immunoglobulin.
+    """
+    window = action.window
+    limit, _ = limit_of(action, now)
+    if window.waits_for:
+        return Group.AHEAD
+    if action.state is State.LATE or (window.latest is not None and now > window.latest):
+        return Group.PAST
+    overdue = window.target is not None and window.target < now
+    if overdue or (limit is not None and limit <= now + NEAR):
+        return Group.NOW
+    return Group.OPEN if has_opened(action, now) else Group.AHEAD
+
+
+def has_opened(action: Action, now: datetime) -> bool:
+    """Whether an action can be done at `now`."""
+    window = action.window
+    return not window.waits_for and (window.earliest is None or window.earliest <= now)
+
+
+def urgency(action: Action, now: datetime) -> tuple[int, int, datetime, bool, bool, bool]:
+    """What the actions that are still to be done are ordered by, in a case and between cases.
+
+    First what is due or closes soon: what should have been done within the last day, doses before all
+    else; then by the limit that comes next; then what has been overdue for longer without an end in
+    sight. Then what is late, what closed last first: there is most left to save. Then what can be done
+    now and has time, by its limit; what opens later, by when it opens; what waits for another action.
+
+    Of two alike: what has opened, what is needed for certain, a dose.
+    """
+    group = group_of(action, now)
+    limit, _ = limit_of(action, now)
+    band, at = 0, limit or FAR
+    if group is Group.NOW:
+        if limit is None or limit >= now:
+            band = 2
+        elif limit >= now - OVERDUE:
+            band = 0 if action.kind == "dose" else 1
+        else:
+            band = 3
+    elif group is Group.PAST:
+        at = turned(at)
+    elif group is Group.AHEAD:
+        earliest = action.window.earliest
+        waits = bool(action.window.waits_for)
+        band = int(waits)
+        at = FAR if waits or earliest is None else earliest.astimezone(UTC)
+    return (
+        RANK[group], band, at, not has_opened(action, now), not action.certain,
+        action.kind != "dose",
+    )  # fmt: skip
+
+
+def turned(at: datetime) -> datetime:
+    """Instants in reverse order."""
+    return FAR if at == FAR else datetime.fromtimestamp(-at.timestamp(), UTC)
