@@ -260,6 +260,7 @@ def test_what_was_typed_is_there_again_when_the_page_is_opened_anew(
 ) -> None:
     phone = opens("/", viewport=PHONE)
     phone.locator("ul.doors a").nth(1).click()
+    phone.wait_for_load_state()
     place = phone.get_by_label("Where in the hospital?")
     place.fill("Dialysis, bay 3")
     phone.reload()

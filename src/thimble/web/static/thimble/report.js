@@ -26,6 +26,7 @@
   if (!form) return;
   const key = KEY + form.dataset.draft;
   const skip = new Set(["csrfmiddlewaretoken", "waited"]);
+  const typed = (e) => !["radio", "checkbox", "select-one"].includes(e.type) && e.value !== e.defaultValue;
   const controls = () => [...form.elements].filter((e) => e.name && !skip.has(e.name));
 
   // "15 min ago" was true when it was chosen. The report may be sent much later (a phone without
@@ -63,7 +64,8 @@
     for (const e of controls()) {
       if (!(e.name in fields)) continue;
       if (e.type === "radio" || e.type === "checkbox") e.checked = fields[e.name] === e.value;
-      else e.value = fields[e.name];
+      // What was typed while this script was still on its way is newer than what was kept.
+      else if (!typed(e)) e.value = fields[e.name];
     }
   };
 
@@ -75,6 +77,7 @@
   };
 
   restore();
+  if (controls().some(typed)) save();
   showTimes();
   form.addEventListener("input", (event) => {
     if (event.target.name === "when") chose();
