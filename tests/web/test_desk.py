@@ -446,6 +446,50 @@ def test_the_signature_counts_no_caution_that_its_page_does_not_show(
     assert [line.label for line in page.cautions] == [c.text for c in reading.plan.cautions]
 
 
+def test_a_decision_recorded_before_stands_beside_the_advice_that_is_signed(
+    protocol: Protocol, site: Site
+):
+    store = MemoryStore()
+    facts = {
+        "route": "percutaneous", "fluid": "blood", "source_hiv": "unknown", "worker_hiv": "negative",
+    }  # fmt: skip
+    case = actions.report(
+        store, facts=facts, occurred_at=NIGHT - timedelta(hours=1), occurred_at_precision="minute",
+        vocabulary=VOCABULARY, now=NIGHT,
+    ).case  # fmt: skip
+
+    def read() -> Reading:
+        return Reading.of(case, store.entries(case), protocol, site, NIGHT)
+
+    assert read().plan.findings["hiv_pep"].value == "expert_decides"
+    undecided = page_of(read(), protocol, site).plan.not_decided
+    actions.depart(
+        store, case, subject="hiv_pep", advised="An expert decides", decided="Give it",
+        reason="The expert was rung.", now=NIGHT, by="u-a", role="emergency_clinician",
+    )  # fmt: skip
+
+    page = SignPage.of(read(), protocol=protocol, site=site, names={"u-a": "Ada"}, typed={})
+    beside = {line.label: line.departure for line in page.decisions if line.departure}
+    said = beside.pop(protocol.outputs["hiv_pep"].label)
+    assert said is not None
+    assert (said.decided, said.by, said.reason) == ("Give it", "Ada", "The expert was rung.")
+    assert not beside
+    assert "hiv_pep" in {d.id for d in undecided}
+    assert "hiv_pep" not in {d.id for d in page_of(read(), protocol, site).plan.not_decided}
+
+
+def test_what_is_to_be_done_next_is_the_first_of_what_can_be_done_now(
+    protocol: Protocol, site: Site
+):
+    reading = reading_of(protocol, site, {"route": "percutaneous", "fluid": "blood"})
+    plan = page_of(reading, protocol, site).plan
+
+    now = next(group for group in plan.groups if group.id == "now")
+    assert len(now.actions) > len(plan.next_steps) > 0
+    assert plan.next_steps == now.actions[: len(plan.next_steps)]
+    assert plan.next_steps[0].id == "first_aid"
+
+
 # -- views ------------------------------------------------------------------------------------------
 
 
@@ -507,6 +551,23 @@ def test_a_visitor_is_sent_to_sign_in(client: Client, case: str):
 
     assert response.status_code == 302
     assert "sign-in" in response["Location"]
+
+
+def test_the_words_of_the_report_stand_on_the_case_page_and_are_escaped(signed_in: SignIn):
+    told = actions.report(
+        get_store(), facts={"route": "percutaneous"}, occurred_at=NIGHT,
+        occurred_at_precision="minute", account="A needle in the bag <b>\nof Ward 7",
+        vocabulary=VOCABULARY, now=NIGHT,
+    ).case  # fmt: skip
+    page = signed_in(Role.EMERGENCY_CLINICIAN).get(reverse("desk:case", args=[told])).content
+
+    assert b"A needle in the bag &lt;b&gt;<br>of Ward 7" in page
+
+
+def test_without_words_in_the_report_none_are_quoted(signed_in: SignIn, case: str):
+    page = signed_in(Role.EMERGENCY_CLINICIAN).get(reverse("desk:case", args=[case])).content
+
+    assert b"<blockquote" not in page
 
 
 def test_a_nurse_answers_and_neither_signs_nor_departs(signed_in: SignIn, case: str):

@@ -136,6 +136,7 @@ class SignedLine:
     confirmed: bool
     window: str = ""
     state: str = ""
+    departure: DepartureView | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +190,8 @@ class SignPage:
             for action in plan.actions
             if action.certain and action.state is not State.NO_LONGER_NEEDED
         ]
+        # The last word on each subject; an earlier one stands in the history.
+        decided = {d.subject: DepartureView.of(d, lens) for d in situation.departures}
         lines = tuple(
             SignedLine(
                 label=action.what,
@@ -207,10 +210,13 @@ class SignPage:
                     State.LATE: "late",
                     State.DEPARTED: "decided otherwise",
                 }.get(action.state, ""),
+                departure=decided.get(action.id),
             )
             for action in signed_actions
         )
-        decisions = tuple(SignedLine(d.label, d.value, d.confirmed) for d in shown)
+        decisions = tuple(
+            SignedLine(d.label, d.value, d.confirmed, departure=d.departure) for d in shown
+        )
         return cls(
             case=reading.case,
             position=reading.position,
@@ -223,7 +229,8 @@ class SignPage:
             plan=view,
             decisions=decisions,
             open=tuple(
-                SignedLine(d.label, d.open_words, True) for d in [*view.open, *view.undecidable]
+                SignedLine(d.label, d.open_words, True, departure=d.departure)
+                for d in [*view.open, *view.undecidable]
             ),
             actions=lines,
             cautions=tuple(

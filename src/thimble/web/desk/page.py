@@ -220,6 +220,7 @@ class CasePage:
     worker: str
     worker_more: tuple[str, ...]
     about: tuple[str, ...]
+    in_their_words: str
     plan: PlanView
     question: QuestionView | None
     asked_again: bool
@@ -302,6 +303,7 @@ class CasePage:
             worker=worker.name if worker else "",
             worker_more=_more(worker),
             about=tuple(text for text in (report.get("place", ""), report.get("task", "")) if text),
+            in_their_words=str(report.get("account", "")).strip(),
             plan=PlanView.of(plan, situation, protocol=protocol, site=site, names=names, link=link),
             question=questions[0] if questions else None,
             asked_again=bool(questions)

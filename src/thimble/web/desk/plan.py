@@ -9,6 +9,7 @@ from datetime import datetime, timedelta, tzinfo
 from thimble.clinical.site import Site
 from thimble.ledger.due import HBIG_AMOUNT
 from thimble.ledger.plan import TO_DO, Action, Caution, Departure, Plan, Situation, State
+from thimble.ledger.pressing import has_opened
 from thimble.protocol.finding import Finding, Reason
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.words import (
@@ -25,6 +26,7 @@ NOTHING = frozenset({"no", "none", "0"})
 """Values that ask for nothing: shown, but quietly."""
 LEFT_TO_A_PERSON = frozenset({"expert_decides", "clinician_decides", "consider"})
 MOST_RINGS = 3
+NEXT_STEPS = 3
 RING_KINDS = frozenset({"dose", "review"})
 RING_SPAN = timedelta(days=14)
 WHOM = {"worker": "", "source": "Source patient", "department": "Department"}
@@ -264,6 +266,17 @@ class PlanView:
     computed: tuple[tuple[str, str], ...]
     departures: tuple[DepartureView, ...]
 
+    @property
+    def not_decided(self) -> tuple[DecisionView, ...]:
+        """What is left to a person and has not been decided by one yet."""
+        return tuple(d for d in (*self.left_to_you, *self.undecidable) if d.departure is None)
+
+    @property
+    def next_steps(self) -> tuple[ActionView, ...]:
+        """The first of what is to be done now, in the plan's order."""
+        now = next((group.actions for group in self.groups if group.id == "now"), ())
+        return now[:NEXT_STEPS]
+
     @classmethod
     def of(
         cls,
@@ -415,15 +428,10 @@ def _group(action: Action, now: datetime) -> str:
     if not action.certain:
         return "maybe"
     window = action.window
-    if _has_opened(action, now):
+    if has_opened(action, now):
         return "now"
     soon = window.earliest is not None and window.earliest - now <= SOON
     return "days" if soon else "later"
-
-
-def _has_opened(action: Action, now: datetime) -> bool:
-    window = action.window
-    return not window.waits_for and (window.earliest is None or window.earliest <= now)
 
 
 def _action(action: Action, lens: Lens) -> ActionView:
@@ -451,7 +459,7 @@ def _action(action: Action, lens: Lens) -> ActionView:
         reasons=lens.reasons(action.because),
         confirmed=all(reason.confirmed for reason in action.because),
         state=action.state.value,
-        ready=_has_opened(action, lens.now),
+        ready=has_opened(action, lens.now),
         done=done,
         done_entry=action.done_by_entry,
         departure=None if departure is None else DepartureView.of(departure, lens),
