@@ -65,6 +65,12 @@ def test_first_aid_leads_until_a_dose_is_due():
     assert in_order(thing("aid", target=-2 * HOUR, kind="first_aid"), due) == ["dose", "aid"]
 
 
+def test_first_aid_that_nobody_recorded_does_not_lead_for_days():
+    aid = thing("aid", target=-70 * HOUR, kind="first_aid")
+
+    assert in_order(aid, thing("assess", target=-69 * HOUR)) == ["assess", "aid"]
+
+
 @pytest.mark.parametrize(
     ("target", "latest", "group"),
     [

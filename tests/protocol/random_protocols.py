@@ -100,6 +100,7 @@ class Spec:
                 in_force_from=date(2026, 1, 1), note="", sources={"S": "-"},
                 outputs={sheet.id: Output(sheet.id, OUTCOMES) for sheet in self.sheets},
                 tables=tables,
+                amounts=(),
                 impossible=tuple(
                     Impossible({c: _parse(c, cell, vocabulary) for c, cell in box.items()}, "why")
                     for box in self.impossible

@@ -581,3 +581,61 @@ def test_the_digest_follows_the_content_not_the_line_ends(tmp_path: Path) -> Non
         path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
     assert load_protocol(other, WEATHER).digest == first
     assert harbour(plain, {"danger.csv": swap(DANGER, "LAW: 2", "LAW: 3")}).digest != first
+
+
+# -- amounts of doses -----------------------------------------------------------------------------
+
+AMOUNTS = """[[amounts]]
+actions = ["eat"]
+amount = "danger"
+per = "sail"
+unit = "flag"
+weight = "wind"
+route = "by spoon"
+"""
+DOSED = ACTIONS.replace("Eat.,review", "Eat.,dose")
+
+
+def dosed(amounts: str = AMOUNTS) -> dict[str, str]:
+    """The harbour with chores, of which one is a dose with an amount."""
+    manifest = WITH_ACTIONS["protocol.toml"].replace(
+        "[severity.facts]", amounts + "[severity.facts]"
+    )
+    return {"protocol.toml": manifest, "chores.csv": DOSED}
+
+
+def test_amounts_are_read(tmp_path: Path) -> None:
+    protocol = harbour(tmp_path, dosed())
+
+    (amount,) = protocol.amounts
+    assert (amount.actions, amount.weight, amount.route) == (("eat",), "wind", "by spoon")
+    assert protocol.amount_parts == {"danger", "sail", "flag"}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "column", "words"),
+    [
+        ('"eat"', '"rest"', "amounts[1].actions", ("'rest' is no dose", "doses are eat")),
+        ('"eat"', '"sleep"', "amounts[1].actions", ("'sleep' is no dose",)),
+        ('"danger"', '"dangr"', "amounts[1].amount", ("'dangr' is not decided here", "danger")),
+        ('"sail"', '"wind"', "amounts[1].per", ("'wind' is not decided here",)),
+        ('unit = "flag"\n', "", "amounts[1].unit", ("this key is missing",)),
+        ('"wind"', '"sky"', "amounts[1].weight", ("'sky' is no fact that is a number",)),
+        ('"wind"', '"wnd"', "amounts[1].weight", ("did you mean 'wind'?",)),
+        ("route", "root", "amounts[1].root", ("route",)),
+        ('["eat"]', '"eat"', "amounts[1].actions", ("must be a list of texts",)),
+    ],
+)
+def test_a_fault_in_an_amount_is_told_with_its_place(
+    tmp_path: Path, old: str, new: str, column: str, words: tuple[str, ...]
+) -> None:
+    (fault,) = faults_of(tmp_path, dosed(swap(AMOUNTS, old, new)))
+
+    assert (fault.file, fault.column) == ("protocol.toml", column)
+    assert all(word in str(fault) for word in words), str(fault)
+
+
+def test_a_dose_has_one_amount(tmp_path: Path) -> None:
+    (fault,) = faults_of(tmp_path, dosed(AMOUNTS + AMOUNTS))
+
+    assert (fault.column, "has an amount already" in str(fault)) == ("amounts[2].actions", True)

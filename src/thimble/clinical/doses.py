@@ -80,10 +80,11 @@ def parse_dose_rule(text: str) -> DoseRule:
     )
 
 
-def dose(rule: DoseRule, weight: float | None) -> Dose | DoseNeeds:
+def dose(rule: DoseRule, weight: float | None, *, fact: str = "worker_weight") -> Dose | DoseNeeds:
     """The dose that `rule` gives a person of `weight` kg.
 
-    A rule by weight without a weight says what is missing. A fixed rule needs none.
+    A rule by weight without a weight says what is missing, by the name of its `fact`. A fixed rule
+    needs none.
 
     Raises:
         ValueError: a weight that is not a number above 0.
@@ -98,9 +99,7 @@ def dose(rule: DoseRule, weight: float | None) -> Dose | DoseNeeds:
     if not rule.per_kg:
         return Dose(rule.amount, rule.unit, rule.route, f"fixed dose of {rule}")
     if weight is None:
-        return DoseNeeds(
-            "worker_weight", f"The dose is {rule}: enter the weight in kg to compute it."
-        )
+        return DoseNeeds(fact, f"The dose is {rule}: enter the weight in kg to compute it.")
     if isinstance(weight, bool) or not isinstance(weight, int | float):
         raise ValueError(f"A weight is a number in kg; found {weight!r}")
     # The shortest text of a float is what was typed: 72.3 and not 72.2999….

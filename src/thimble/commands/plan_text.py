@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 
 from thimble.clinical.saying import minute
 from thimble.commands.plan_json import CAUTION, certain
-from thimble.ledger.due import HBIG_AMOUNT
 from thimble.ledger.plan import Action, Plan, Window
 from thimble.protocol import STANDINGS, Fact, Finding, Protocol, Reason
 
@@ -31,8 +30,10 @@ def as_text(
     now = [a for a in due if _opened(a.window, plan.now)]
     later = [a for a in due if not _opened(a.window, plan.now)]
     names = {action.id: action.what for action in actions}
-    settled = [f for f in plan.findings.values() if f.value is not None and _shown(f)]
-    undecided = [f for f in plan.findings.values() if f.value is None and _shown(f)]
+    # The parts of a dose are shown as the dose.
+    shown = [f for f in plan.findings.values() if f.decision not in protocol.amount_parts]
+    settled = [f for f in shown if f.value is not None]
+    undecided = [f for f in shown if f.value is None]
     lines = [
         f"{protocol.title} ({plan.protocol_id}, edition {plan.protocol_edition})",
         _when(plan.now, occurred_at),
@@ -73,11 +74,6 @@ def _part(title: str, items: Sequence[str]) -> list[str]:
                 break_on_hyphens=False,
             )
     return lines
-
-
-def _shown(finding: Finding) -> bool:
-    """The parts of a dose are shown as the dose."""
-    return finding.decision not in HBIG_AMOUNT
 
 
 def _when(now: datetime, occurred_at: datetime | None) -> str:

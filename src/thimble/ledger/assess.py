@@ -14,8 +14,8 @@ from typing import Protocol as Shape
 from thimble.clinical.computed import compute
 from thimble.ledger.clocks import HOURS, Moment, either, evaluate, hours_words, moment_of
 from thimble.ledger.consistent import consistent
-from thimble.ledger.due import HBIG_AMOUNT, WEIGHT, actions_of, is_hbig
-from thimble.ledger.plan import TO_DO, Caution, KnownFact, Plan, Situation
+from thimble.ledger.due import Lacking, actions_of
+from thimble.ledger.plan import Caution, KnownFact, Plan, Situation
 from thimble.protocol.finding import Evaluation, Item, Question
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
@@ -63,13 +63,8 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
     evaluation, more = evaluate(facts, protocol, moment, now, situation)
     contradictions += more
     findings = dict(evaluation.findings)
-    actions, needs_weight = actions_of(
-        evaluation, protocol, situation, moment, now, site.zone, facts
-    )
-    hbig_is_due = any(a.certain and a.state in TO_DO and is_hbig(a.kind, a.id) for a in actions)
-    questions = _questions(
-        evaluation.questions, computed.missing, situation, needs_weight, hbig_is_due
-    )
+    actions, lacking = actions_of(evaluation, protocol, situation, moment, now, site.zone, facts)
+    questions = _questions(evaluation.questions, computed.missing, situation, lacking)
     explanations = dict(computed.explanations)
     if moment.first is not None and moment.last is not None:
         explanations[HOURS] = hours_words(moment.first, moment.last, now)
@@ -107,24 +102,24 @@ def _questions(
     asked: Iterable[Question],
     missing: Mapping[str, tuple[str, ...]],
     situation: Situation,
-    needs_weight: bool,
-    hbig_is_due: bool,
+    lacking: Lacking,
 ) -> tuple[Question, ...]:
     """The questions to ask: a computed fact whose inputs are partly known asks for the others.
 
     The weight that a dose waits for comes first once the dose is due for certain, else last.
     """
     changes: dict[str, dict[str, None]] = {}
-    needs_weight = needs_weight and WEIGHT not in situation.cannot_be_known
-    if needs_weight and hbig_is_due:
-        changes[WEIGHT] = {HBIG_AMOUNT[0]: None}
+    lacking = {f: lack for f, lack in lacking.items() if f not in situation.cannot_be_known}
+    for fact, lack in lacking.items():
+        if lack.due:
+            changes[fact] = {lack.amount: None}
     for question in asked:
         inputs = [f for f in missing.get(question.fact, ()) if f not in situation.cannot_be_known]
         for fact in inputs or [question.fact]:
             if fact not in situation.cannot_be_known:
                 changes.setdefault(fact, {}).update(dict.fromkeys(question.changes))
-    if needs_weight:
-        changes.setdefault(WEIGHT, {})[HBIG_AMOUNT[0]] = None
+    for fact, lack in lacking.items():
+        changes.setdefault(fact, {})[lack.amount] = None
     return tuple(Question(fact, tuple(names)) for fact, names in changes.items())
 
 

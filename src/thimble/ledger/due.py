@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 
-from thimble.clinical.doses import DoseNeeds, DoseRule, dose
+from thimble.clinical.doses import Dose, DoseNeeds, DoseRule, dose
 from thimble.clinical.durations import add, parse
 from thimble.ledger.clocks import Moment, union
 from thimble.ledger.entries import Kind
 from thimble.ledger.plan import TO_DO, Action, Situation, State, Window
 from thimble.ledger.pressing import FAR, urgency
 from thimble.protocol.finding import Evaluation, Item
+from thimble.protocol.model import PER_KILOGRAM, Amount
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
 
-WEIGHT = "worker_weight"
-HBIG_AMOUNT = ("hbig_amount", "hbig_amount_per", "hbig_amount_unit")
 FROM_EXPOSURE = "exposure"
 NONE = "-"
 
@@ -31,8 +31,8 @@ def actions_of(
     now: datetime,
     zone: tzinfo,
     facts: Mapping[str, Value],
-) -> tuple[tuple[Action, ...], bool]:
-    """The actions of a plan, what presses first; and whether a dose among them lacks the weight.
+) -> tuple[tuple[Action, ...], Lacking]:
+    """The actions of a plan, what presses first; and the weights that doses among them lack.
 
     Raises:
         ValueError: a window's text is no duration.
@@ -44,7 +44,7 @@ def actions_of(
             for item in evaluation.items.get(table.id, ()):
                 produced.setdefault(item.outputs["action"], []).append(item)
 
-    amount, needs_weight = _hbig_amount(evaluation, facts)
+    doses = _doses(evaluation, protocol, facts)
     actions: list[Action] = []
     for id_, items in produced.items():
         windows = [_window(item.outputs, situation, moment, zone) for item in items]
@@ -68,7 +68,7 @@ def actions_of(
                 certain=certain,
                 because=union(item.because for item in items),
                 open_facts=() if certain else tuple(open_facts),
-                amount=amount if is_hbig(outputs["kind"], id_) else "",
+                amount=doses[id_].text if id_ in doses else "",
                 done_at=None if done is None else done.at,
                 done_by_entry=None if done is None else done.entry,
             )
@@ -77,13 +77,7 @@ def actions_of(
     actions += _left_over(set(produced), protocol, situation, moment, zone)
     order = {action.id: at for at, action in enumerate(actions)}
     actions.sort(key=lambda a: (_rank(a.state), urgency(a, now), order[a.id]))
-    gives_hbig = any(is_hbig(a.kind, a.id) and a.done_at is None for a in actions)
-    return tuple(actions), needs_weight and gives_hbig
-
-
-def is_hbig(kind: str, id_: str) -> bool:
-    """Whether an action gives hepatitis B immunoglobulin: the one dose that is computed."""
-    return kind == "dose" and id_.startswith("hbig")
+    return tuple(actions), _lacking(actions, doses, protocol)
 
 
 def _that_can_follow(actions: list[Action]) -> list[Action]:
@@ -211,24 +205,62 @@ def _left_over(
     return left
 
 
-def _hbig_amount(evaluation: Evaluation, facts: Mapping[str, Value]) -> tuple[str, bool]:
-    """The words for the amount of hepatitis B immunoglobulin, and whether the weight is missing."""
+# -- amounts ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Lack:
+    """A fact that an amount waits for: the decision it is for, and whether such a dose is due."""
+
+    amount: str
+    due: bool
+
+
+Lacking = Mapping[str, Lack]
+
+
+def _doses(
+    evaluation: Evaluation, protocol: Protocol, facts: Mapping[str, Value]
+) -> dict[str, Dose | DoseNeeds]:
+    """The amount of each dose that is computed, or what it needs, by the action's id."""
+    found: dict[str, Dose | DoseNeeds] = {}
+    for amount in protocol.amounts:
+        rule = _rule(amount, evaluation)
+        if rule is None:
+            continue
+        weight = facts.get(amount.weight)
+        answer = dose(rule, weight if isinstance(weight, float) else None, fact=amount.weight)
+        found.update(dict.fromkeys(amount.actions, answer))
+    return found
+
+
+def _rule(amount: Amount, evaluation: Evaluation) -> DoseRule | None:
+    """How much to give, None while a part of it is open or no number above 0."""
     values = [
-        finding.value if (finding := evaluation.findings.get(name)) is not None else None
-        for name in HBIG_AMOUNT
+        finding.value if (finding := evaluation.findings.get(part)) is not None else None
+        for part in amount.parts
     ]
-    amount, per, unit = values
-    if amount is None or per is None or unit is None:
-        return "", False
+    number, per, unit = values
+    if number is None or per is None or unit is None:
+        return None
     try:
-        number = Decimal(amount)
+        exact = Decimal(number)
     except InvalidOperation:
-        return "", False
-    if not number.is_finite() or number <= 0:
-        return "", False
-    weight = facts.get(WEIGHT)
-    answer = dose(
-        DoseRule(number, unit, per_kg=per == "kg", route="IM"),
-        weight if isinstance(weight, float) else None,
-    )
-    return answer.text, isinstance(answer, DoseNeeds)
+        return None
+    if not exact.is_finite() or exact <= 0:
+        return None
+    return DoseRule(exact, unit, per_kg=per == PER_KILOGRAM, route=amount.route)
+
+
+def _lacking(
+    actions: Iterable[Action], doses: Mapping[str, Dose | DoseNeeds], protocol: Protocol
+) -> Lacking:
+    of = {id_: amount.amount for amount in protocol.amounts for id_ in amount.actions}
+    found: dict[str, Lack] = {}
+    for action in actions:
+        answer = doses.get(action.id)
+        if action.state in TO_DO and isinstance(answer, DoseNeeds):
+            before = found.get(answer.fact)
+            due = action.certain or (before is not None and before.due)
+            found[answer.fact] = Lack(of[action.id], due)
+    return found

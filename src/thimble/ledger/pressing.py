@@ -96,7 +96,8 @@ def urgency(action: Action, now: datetime) -> tuple[int, int, datetime, bool, bo
         elif limit >= now - OVERDUE:
             band = 0 if action.kind == "dose" else 1
         else:
-            band = 3
+            # First aid of days ago is written down, it is no longer given.
+            band = 3 if action.kind != "first_aid" else 4
     elif group is Group.PAST:
         at = turned(at)
     elif group is Group.AHEAD:

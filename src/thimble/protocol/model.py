@@ -22,6 +22,7 @@ COUNTED_FROM_EXPOSURE = "exposure"
 NOT_BEFORE = "not_before"
 """A further column that a table of actions may have: `ACTION DURATION`, or `-`."""
 CAUTION_COLUMNS = ("topic", "text")
+PER_KILOGRAM = "kg"
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +96,27 @@ class Impossible:
 
 
 @dataclass(frozen=True, slots=True)
+class Amount:
+    """How much the doses of `actions` are: three decisions, a route, and the fact they go by.
+
+    `amount`, `per` and `unit` are outputs; where `per` is PER_KILOGRAM the number is multiplied by
+    the number fact `weight`, in kg. `route` is shown behind it ("IM"), "" where none is said.
+    """
+
+    actions: tuple[str, ...]
+    amount: str
+    per: str
+    unit: str
+    weight: str
+    route: str = ""
+
+    @property
+    def parts(self) -> tuple[str, str, str]:
+        """The three decisions, which are shown as one amount."""
+        return (self.amount, self.per, self.unit)
+
+
+@dataclass(frozen=True, slots=True)
 class Case:
     """One of the protocol's own tests; `facts` are checked, the expectations are as written."""
 
@@ -121,6 +143,7 @@ class Manifest:
     outputs: Mapping[str, Output]
     tables: tuple[Table, ...]
     impossible: tuple[Impossible, ...]
+    amounts: tuple[Amount, ...]
     fact_order: Mapping[str, tuple[tuple[str, ...], ...]]
     outcome_order: Mapping[str, tuple[tuple[str, ...], ...]]
     cases: tuple[Case, ...]

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
 from typing import NoReturn
@@ -19,7 +20,7 @@ from typing import NoReturn
 from .answers import REMEMBERED, Answer, Lookup, answering
 from .finding import Evaluation, Finding, Item, Question
 from .index import Index, build_index, contradicted
-from .model import Case, Impossible, Manifest, Output, Table
+from .model import Amount, Case, Impossible, Manifest, Output, Table
 from .reading import read_folder
 from .space import Axis
 from .vocabulary import Facts, Vocabulary
@@ -99,6 +100,16 @@ class Protocol:
     @property
     def cases(self) -> tuple[Case, ...]:
         return self.manifest.cases
+
+    @property
+    def amounts(self) -> tuple[Amount, ...]:
+        """How much the doses are that are computed."""
+        return self.manifest.amounts
+
+    @cached_property
+    def amount_parts(self) -> frozenset[str]:
+        """The decisions that are shown as an amount, not as decisions."""
+        return frozenset(part for amount in self.amounts for part in amount.parts)
 
     @property
     def impossible(self) -> tuple[Impossible, ...]:

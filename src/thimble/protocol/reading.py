@@ -32,7 +32,7 @@ from .model import (
     Rule,
     Table,
 )
-from .reading_rest import parse_test, read_cases, read_impossible, read_severity
+from .reading_rest import parse_test, read_amounts, read_cases, read_impossible, read_severity
 from .strict import CASES, MANIFEST, Strict
 from .vocabulary import Vocabulary
 
@@ -85,7 +85,7 @@ class _Reader(Strict):
             MANIFEST, raw, "",
             required=("id", "title", "jurisdiction", "edition", "in_force_from", "sources",
                       "outputs", "tables"),
-            optional=("note", "severity", "impossible"),
+            optional=("note", "severity", "impossible", "amounts"),
         )  # fmt: skip
         words = {
             key: self.text(MANIFEST, raw, key)
@@ -102,6 +102,7 @@ class _Reader(Strict):
             d for head in heads if head.id in self.incomplete for d in head.decides
         }
         impossible = read_impossible(self, raw.get("impossible", []))
+        amounts = read_amounts(self, raw.get("amounts", []), tables, unsure)
         fact_order, outcome_order = read_severity(self, raw.get("severity", {}), self.outputs)
         cases = read_cases(self, tables, self.outputs, unsure)
         in_force = raw.get("in_force_from")
@@ -117,6 +118,7 @@ class _Reader(Strict):
             outputs=self.outputs,
             tables=tuple(tables),
             impossible=tuple(impossible),
+            amounts=tuple(amounts),
             fact_order=fact_order,
             outcome_order=outcome_order,
             cases=tuple(cases),

@@ -1,4 +1,4 @@
-"""The rest of a protocol folder: situations that cannot be, declared orders, and its own cases."""
+"""The rest of a protocol folder: what cannot be, amounts of doses, declared orders, its own cases."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence, Set
 from typing import Any
 
 from .feel import FeelError, UnaryTest, parse_codes, parse_numbers
-from .model import Case, Impossible, Output, Table
+from .model import Amount, Case, Impossible, Output, Table
 from .space import MEMBER_CELLS
 from .strict import CASES, MANIFEST, Strict, nearest
 from .vocabulary import Fact
@@ -52,6 +52,62 @@ def read_impossible(strict: Strict, raw: Any) -> list[Impossible]:
             )
         because = strict.text(MANIFEST, body, "because", where)
         found.append(Impossible(tests, because, gives_way))
+    return found
+
+
+# -- amounts ------------------------------------------------------------------------------------
+
+
+def read_amounts(
+    strict: Strict, raw: Any, tables: Sequence[Table], unsure: Set[str]
+) -> list[Amount]:
+    """Every `[[amounts]]` entry that could be understood: its doses, decisions and weight exist.
+
+    What entries say of the ids in `unsure` is not judged: those tables have faults of their own.
+    """
+    acting = [table for table in tables if table.role == "actions"]
+    doses = {
+        rule.outputs["action"] for t in acting for rule in t.rules if rule.outputs["kind"] == "dose"
+    }
+    decided = {d for table in tables for d in table.decides}
+    numbers = [id_ for id_, fact in strict.vocabulary.items() if fact.kind == "number"]
+    found: list[Amount] = []
+    for where, body in strict.tables(MANIFEST, raw, "amounts"):
+        if not strict.keys(
+            MANIFEST, body, where, ("actions", "amount", "per", "unit", "weight"), ("route",)
+        ):
+            continue
+        actions = strict.list_of_texts(MANIFEST, body.get("actions"), f"{where}.actions")
+        for action in actions:
+            if action not in doses and not unsure:
+                strict.fault(
+                    MANIFEST,
+                    f"{action!r} is no dose of a table of actions; "
+                    f"doses are {', '.join(sorted(doses)) or 'none'}",
+                    column=f"{where}.actions",
+                )
+            if any(action in other.actions for other in found):
+                strict.fault(
+                    MANIFEST, f"{action!r} has an amount already", column=f"{where}.actions"
+                )
+        said = {
+            key: strict.text(MANIFEST, body, key, where)
+            for key in ("amount", "per", "unit", "weight", "route")
+        }
+        for key in ("amount", "per", "unit"):
+            if said[key] and said[key] not in decided | unsure:
+                strict.fault(
+                    MANIFEST,
+                    f"{said[key]!r} is not decided here; allowed are {', '.join(sorted(decided))}",
+                    column=f"{where}.{key}",
+                )
+        if said["weight"] and said["weight"] not in numbers:
+            strict.fault(
+                MANIFEST,
+                f"{said['weight']!r} is no fact that is a number{nearest(said['weight'], numbers)}",
+                column=f"{where}.weight",
+            )
+        found.append(Amount(tuple(actions), **said))
     return found
 
 

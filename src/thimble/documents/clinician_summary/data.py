@@ -13,7 +13,6 @@ from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of
 from thimble.documents.words import ABOUT, WHOM, window_in_full
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.clocks import moment_of
-from thimble.ledger.due import HBIG_AMOUNT
 from thimble.ledger.plan import Action, Caution, Plan, Situation, State
 from thimble.protocol.finding import STANDINGS, Finding, Item, Reason
 from thimble.protocol.protocol import Protocol
@@ -216,7 +215,7 @@ class _Words:
             *(
                 self._decision(finding)
                 for finding in self.plan.findings.values()
-                if finding.decision not in HBIG_AMOUNT
+                if finding.decision not in self.protocol.amount_parts
                 and not (finding.value is None and self.protocol.outputs[finding.decision].inner)
             ),
             *(self._reasons(id_, items) for id_, items in self.plan.reasons.items() if items),

@@ -25,8 +25,6 @@ from thimble.web.desk.plan import (
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.words import Clock, ReasonWords, RuleLink, no_link
 
-HBIG_PARTS = "hbig_amount"
-
 
 def advised_words(finding: Finding, plan: Plan, lens: Lens) -> str:
     """What the protocol says of a decision, as a departure records it."""
@@ -259,7 +257,7 @@ def _to_decide(reading: Reading, lens: Lens, typed: Mapping[str, str]) -> tuple[
     found = []
     for name, finding in plan.findings.items():
         left = name in plan.undecidable or finding.value in LEFT_TO_A_PERSON
-        if not left or name.startswith(HBIG_PARTS) or lens.protocol.outputs[name].inner:
+        if not left or name in lens.protocol.amount_parts or lens.protocol.outputs[name].inner:
             continue
         values = finding.possible if finding.value is None else lens.protocol.outputs[name].values
         order = protective_first(name, values, lens.protocol)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.site import Site
-from thimble.ledger.due import HBIG_AMOUNT
 from thimble.ledger.plan import TO_DO, Action, Caution, Departure, Plan, Situation, State
 from thimble.ledger.pressing import has_opened
 from thimble.protocol.finding import Finding, Reason
@@ -330,7 +329,7 @@ def _decisions(lens: Lens) -> list[DecisionView]:
     return [
         _decision(finding, departed.get(name), lens)
         for name, finding in lens.plan.findings.items()
-        if name not in HBIG_AMOUNT
+        if name not in lens.protocol.amount_parts
         and not (finding.value is None and lens.protocol.outputs[name].inner)
     ]
 
