@@ -15,6 +15,7 @@ from thimble.documents.words import (
     window_in_full,
 )
 from thimble.ledger.plan import Window
+from thimble.protocol.feel import parse_codes, parse_numbers
 
 ZURICH = ZoneInfo("Europe/Zurich")
 NOW = datetime(2026, 11, 26, 3, 45, tzinfo=ZURICH)
@@ -100,6 +101,9 @@ def test_a_clinician_is_told_each_limit_to_the_minute():
         ("> 72 h", "more than 72 h"),
         ("< 10", "less than 10 h"),
         (">= 60", "60 h or more"),
+        ("72", "72 h"),
+        ("< 24, > 168", "less than 24 h or more than 168 h"),
+        ("not([10..100])", "any but 10 h or more, up to and including 100 h"),
         ("[10..100)", "10 h or more, less than 100 h"),
         ("(24..168] h", "more than 24 h, up to and including 168 h"),
         ("none, incomplete", "No dose or Started, not complete"),
@@ -111,7 +115,10 @@ def test_a_clinician_is_told_each_limit_to_the_minute():
 def test_a_cell_keeps_its_open_and_closed_ends_in_words(cell: str, told: str):
     labels = {"none": "No dose", "incomplete": "Started, not complete"}
 
-    assert cell_in_words(cell, labels, "h") == told
+    codes = (*labels, "something_else")
+    coded = cell[:1].isalpha() and not cell.startswith("not([")
+    test = parse_codes(cell, codes) if coded else parse_numbers(cell, "h")
+    assert cell_in_words(test, labels, "h") == told
 
 
 @pytest.mark.parametrize(

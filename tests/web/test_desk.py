@@ -39,7 +39,7 @@ from thimble.web.desk.questions import (
     read_moment,
     read_number,
 )
-from thimble.web.desk.words import Clock, WindowWords, left, point, sources
+from thimble.web.desk.words import Clock, WindowWords, left, point
 from thimble.web.models import LastLook
 from thimble.web.roles import GRANTED, Role
 
@@ -199,15 +199,6 @@ def test_a_window_that_waits_says_for_what():
 def test_days_are_named_from_the_site_and_not_from_utc():
     # 23:30 UTC is 00:30 the next day in Zurich.
     assert point(datetime(2026, 3, 2, 23, 30, tzinfo=UTC), NIGHT, ZONE) == "00:30"
-
-
-def test_a_source_with_a_semicolon_in_its_locator_stays_one():
-    read = sources("A18: table 5; row 2; B: page 3", {"A18": "First.", "B": "Second."})
-
-    assert [(line.locator, line.citation) for line in read] == [
-        ("table 5; row 2", "First."),
-        ("page 3", "Second."),
-    ]
 
 
 # -- reading answers --------------------------------------------------------------------------------

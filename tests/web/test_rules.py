@@ -15,7 +15,9 @@ from thimble import actions
 from thimble.clinical.library import protocol as shipped_protocol
 from thimble.clinical.library import shipped
 from thimble.clinical.vocabulary import vocabulary
+from thimble.documents.words import input_in_words
 from thimble.protocol import STANDINGS
+from thimble.protocol.citing import cited
 from thimble.web.context import get_store
 from thimble.web.roles import Role
 from thimble.web.rules import page
@@ -69,7 +71,7 @@ def test_every_rule_of_every_table_stands_on_its_page_with_source_and_standing(
         for rule in table.rules:
             assert text.count(f'id="{rule.id}"') == 1
             assert STANDINGS[rule.standing] in text
-        keys = {cited.key for rule in table.rules for cited in page.cited_by(rule, own)}
+        keys = {source.key for rule in table.rules for source in cited(rule.source, own.sources)}
         for key in keys:
             assert f"#source-{key}" in text
             assert f'id="source-{key}"' in overview
@@ -195,9 +197,9 @@ def test_no_cell_that_says_something_is_lost_where_columns_are_left_out() -> Non
             above = {cell.label: cell.words for cell in shown.same}
             for rule, row in zip(table.rules, shown.rules, strict=True):
                 tested = [
-                    (page.column_label(c, own), page.cell_words(c, cell, own))
-                    for c, cell in zip(table.inputs, rule.cells, strict=True)
-                    if cell.strip() != "-"
+                    (page.column_label(c, own), input_in_words(c, test, own))
+                    for c, test in zip(table.inputs, rule.tests, strict=True)
+                    if test.text.strip() != "-"
                 ]
                 assert [(cell.label, cell.words) for cell in row.tested] == tested, rule.id
                 beside = {cell.label for cell in row.outputs}
@@ -280,7 +282,10 @@ def test_two_sources_of_one_rule_are_told_apart(folder: Path) -> None:
     own = harbour(folder)
     rule = own.table("sail").rules[3]
 
-    assert [(c.key, c.locator) for c in page.cited_by(rule, own)] == [("LAW", "3"), ("LAW", "4")]
+    assert [(c.key, c.locator) for c in cited(rule.source, own.sources)] == [
+        ("LAW", "3"),
+        ("LAW", "4"),
+    ]
 
 
 def test_a_source_names_how_many_rules_rest_on_it(folder: Path) -> None:

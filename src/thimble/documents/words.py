@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Mapping
 from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.durations import parse
 from thimble.clinical.saying import DAY_NAMES, day, minute
 from thimble.clinical.site import Hours
 from thimble.ledger.plan import Window
+from thimble.protocol.feel import Interval, UnaryTest
+from thimble.protocol.protocol import Protocol
 
 ABOUT = {"exposure": "The exposure", "source": "The source patient", "worker": "The worker"}
 """What facts are about, in the order of a sheet."""
@@ -105,56 +107,47 @@ def duration_in_words(duration: str) -> str:
     return "" if text == "-" else parse(text).words
 
 
-_NUMBER = r"-?\d+(?:\.\d+)?"
-_COMPARISON = re.compile(rf"^(<=|>=|<|>)\s*({_NUMBER})\s*(.*)$")
-_RANGE = re.compile(rf"^([\[(\]])\s*({_NUMBER})\s*\.\.\s*({_NUMBER})\s*([\])\[])\s*(.*)$")
-_COMPARED = {"<=": "{} or less", ">=": "{} or more", "<": "less than {}", ">": "more than {}"}
+def cell_in_words(test: UnaryTest, labels: Mapping[str, str], unit: str = "") -> str:
+    """What an input cell of a decision table asks for, as a person says it.
 
-
-def split_list(cell: str) -> list[str]:
-    """The members of a list cell; commas inside brackets do not part it."""
-    parts, depth, current = [], 0, ""
-    for character in cell:
-        depth += (character in "([") - (character in ")]")
-        if character == "," and depth <= 0:
-            parts.append(current.strip())
-            current = ""
-        else:
-            current += character
-    parts.append(current.strip())
-    return parts
-
-
-def cell_in_words(cell: str, labels: dict[str, str], unit: str = "") -> str:
-    """An input cell of a decision table as a person says it.
-
-    >>> cell_in_words("(24..168] h", {})
+    >>> from thimble.protocol.feel import parse_codes, parse_numbers
+    >>> cell_in_words(parse_numbers("(24..168] h", "h"), {}, "h")
     'more than 24 h, up to and including 168 h'
-    >>> cell_in_words("not(blood, urine)", {"blood": "Blood", "urine": "Urine"})
+    >>> codes = parse_codes("not(blood, urine)", ("blood", "urine", "saliva"))
+    >>> cell_in_words(codes, {"blood": "Blood", "urine": "Urine"})
     'any but Blood or Urine'
     """
-    cell = cell.strip()
-    if cell == "-":
+    if test.any:
         return "any"
-    negated = re.fullmatch(r"not\((.*)\)", cell)
-    if negated:
-        return f"any but {cell_in_words(negated[1], labels, unit)}"
-    parts = split_list(cell)
-    if len(parts) > 1:
-        members = [cell_in_words(part, labels, unit) for part in parts]
-        return ", ".join(members[:-1]) + f" or {members[-1]}"
-    compared = _COMPARISON.match(cell)
-    if compared:
-        return _COMPARED[compared[1]].format(_with_unit(compared[2], compared[3] or unit))
-    ranged = _RANGE.match(cell)
-    if ranged:
-        opening, low, high, closing, own = ranged.groups()
-        low, high = _with_unit(low, own or unit), _with_unit(high, own or unit)
-        start = f"{low} or more" if opening == "[" else f"more than {low}"
-        end = f"up to and including {high}" if closing == "]" else f"less than {high}"
-        return f"{start}, {end}"
-    return labels.get(cell, cell.replace("_", " "))
+    members = [labels.get(code, code.replace("_", " ")) for code in test.codes]
+    members += [_interval_in_words(interval, unit) for interval in test.intervals]
+    said = ", ".join(members[:-1]) + f" or {members[-1]}" if len(members) > 1 else members[0]
+    return f"any but {said}" if test.negated else said
 
 
-def _with_unit(number: str, unit: str) -> str:
-    return f"{number} {unit}".strip()
+def input_in_words(column: str, test: UnaryTest, protocol: Protocol) -> str:
+    """An input cell under its column: a fact, a member of a set fact, or an earlier decision."""
+    id_, _, member = column.partition(".")
+    if id_ in protocol.outputs:
+        return cell_in_words(test, protocol.outputs[id_].labels)
+    if member or id_ not in protocol.vocabulary:
+        return cell_in_words(test, _YES_NO)
+    fact = protocol.vocabulary[id_]
+    return cell_in_words(test, fact.labels, fact.unit)
+
+
+_YES_NO = {"yes": "Yes", "no": "No"}
+
+
+def _interval_in_words(interval: Interval, unit: str) -> str:
+    low = None if interval.low is None else f"{interval.low:f} {unit}".strip()
+    high = None if interval.high is None else f"{interval.high:f} {unit}".strip()
+    if low is not None and low == high:
+        return low
+    if high is None:
+        return f"{low} or more" if interval.low_closed else f"more than {low}"
+    if low is None:
+        return f"{high} or less" if interval.high_closed else f"less than {high}"
+    start = f"{low} or more" if interval.low_closed else f"more than {low}"
+    end = f"up to and including {high}" if interval.high_closed else f"less than {high}"
+    return f"{start}, {end}"

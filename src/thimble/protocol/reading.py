@@ -17,6 +17,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any, cast
 
+from .citing import places
 from .faults import ProtocolFaults
 from .feel import FeelError, UnaryTest, parse_codes
 from .finding import STANDINGS, Standing
@@ -545,8 +546,7 @@ class _Reader(Strict):
             )
 
     def _check_source(self, head: _TableHead, line: int, source: str) -> None:
-        for part in filter(None, source.split("; ")):
-            key, _, locator = (word.strip() for word in part.partition(":"))
+        for key, locator in places(source):
             if key not in self.sources:
                 self.fault(
                     head.file,

@@ -13,7 +13,7 @@ from typing import Any
 
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of
-from thimble.documents.words import ABOUT, WHOM, cell_in_words, duration_in_words
+from thimble.documents.words import ABOUT, WHOM, duration_in_words, input_in_words
 from thimble.protocol.finding import STANDINGS
 from thimble.protocol.model import Rule, Table
 from thimble.protocol.protocol import Protocol
@@ -181,16 +181,16 @@ def _input_label(column: str, protocol: Protocol) -> str:
 
 def _row(table: Table, rule: Rule, protocol: Protocol) -> Row:
     cells = tuple(
-        _input_words(column, cell, protocol)
-        for column, cell in zip(table.inputs, rule.cells, strict=True)
+        input_in_words(column, test, protocol)
+        for column, test in zip(table.inputs, rule.tests, strict=True)
     )
     return Row(
         rule=rule.id,
         cells=cells,
         when=tuple(
             f"{_input_label(column, protocol)} {words}"
-            for column, cell, words in zip(table.inputs, rule.cells, cells, strict=True)
-            if cell.strip() != "-"
+            for column, test, words in zip(table.inputs, rule.tests, cells, strict=True)
+            if not test.any
         ),
         outcomes=_outcomes(table, rule, protocol),
         source=rule.source,
@@ -198,15 +198,6 @@ def _row(table: Table, rule: Rule, protocol: Protocol) -> Row:
         note=rule.note,
         unconfirmed=rule.standing != "read",
     )
-
-
-def _input_words(column: str, cell: str, protocol: Protocol) -> str:
-    id_, _, member = column.partition(".")
-    fact = protocol.vocabulary.get(id_)
-    if fact is not None and not member:
-        return cell_in_words(cell, dict(fact.labels), fact.unit)
-    output = protocol.outputs.get(id_)
-    return cell_in_words(cell, dict(output.labels) if output and not member else {})
 
 
 def _outcomes(table: Table, rule: Rule, protocol: Protocol) -> tuple[str, ...]:

@@ -8,11 +8,10 @@ from typing import Any
 
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone
-from thimble.documents.words import cell_in_words
+from thimble.documents.words import input_in_words
 from thimble.protocol.feel import UnaryTest
 from thimble.protocol.model import Rule, Table
 from thimble.protocol.protocol import Protocol
-from thimble.protocol.vocabulary import Vocabulary
 
 _ROUTE = "route"
 _FIRST_AID = "first_aid"
@@ -71,11 +70,11 @@ def ward_card(site: Site, protocol: Protocol, now: datetime) -> WardCard:
     vocabulary = protocol.vocabulary
     route = vocabulary[_ROUTE]
     by_route = [(row, _test(*row, _ROUTE)) for row in rows]
-    always = _steps([row for row, test in by_route if test is None], vocabulary)
+    always = _steps([row for row, test in by_route if test is None], protocol)
     panels: list[Panel] = []
     for value in route.values:
         mine = [row for row, test in by_route if test is not None and test.accepts_code(value)]
-        steps = _steps(mine, vocabulary)
+        steps = _steps(mine, protocol)
         same = next((at for at, panel in enumerate(panels) if panel.steps == steps), None)
         if same is not None:
             panels[same] = Panel((*panels[same].titles, route.label(value)), steps)
@@ -121,13 +120,13 @@ def _test(table: Table, rule: Rule, column: str) -> UnaryTest | None:
     return None if test is None or test.any else test
 
 
-def _steps(rows: list[tuple[Table, Rule]], vocabulary: Vocabulary) -> tuple[Step, ...]:
+def _steps(rows: list[tuple[Table, Rule]], protocol: Protocol) -> tuple[Step, ...]:
     steps: dict[tuple[str, str], Step] = {}
     for table, rule in rows:
         only = ", ".join(
-            _only(column, cell, vocabulary)
-            for column, cell in zip(table.inputs, rule.cells, strict=True)
-            if column != _ROUTE and cell.strip() != "-"
+            _only(column, test, protocol)
+            for column, test in zip(table.inputs, rule.tests, strict=True)
+            if column != _ROUTE and not test.any
         )
         text = rule.outputs["text" if table.role == "cautions" else "what"]
         # Two rows may give one instruction for two situations: it is printed once.
@@ -135,13 +134,14 @@ def _steps(rows: list[tuple[Table, Rule]], vocabulary: Vocabulary) -> tuple[Step
     return tuple(sorted(steps.values(), key=lambda step: step.only != ""))
 
 
-def _only(column: str, cell: str, vocabulary: Vocabulary) -> str:
+def _only(column: str, test: UnaryTest, protocol: Protocol) -> str:
     id_, _, member = column.partition(".")
-    fact = vocabulary.get(id_)
-    if fact is None:
-        return f"{id_.replace('_', ' ')}: {cell_in_words(cell, {})}"
-    if member:
-        return f"{fact.labels.get(member, member)}: {cell}"
-    words = cell_in_words(cell, dict(fact.labels), fact.unit)
+    words = input_in_words(column, test, protocol)
     name = id_.replace("_", " ")
-    return {"yes": name, "no": f"no {name}", "unknown": f"{name} unknown"}.get(cell.strip(), words)
+    fact = protocol.vocabulary.get(id_)
+    if fact is None:
+        return f"{name}: {words}"
+    if member:
+        return f"{fact.labels.get(member, member)}: {words}"
+    short = {"yes": name, "no": f"no {name}", "unknown": f"{name} unknown"}
+    return short.get(test.text.strip(), words)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.saying import day, elapsed, minute
 from thimble.clinical.windows import WindowKind, span_down, window_state
 from thimble.ledger.plan import Window
+from thimble.protocol.citing import Cited, cited
 from thimble.protocol.finding import STANDINGS, Reason
 from thimble.protocol.protocol import Protocol
 
@@ -171,21 +171,13 @@ def _up(text: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class SourceLine:
-    """One source of a rule: where in it, and its full citation."""
-
-    locator: str
-    citation: str
-
-
-@dataclass(frozen=True, slots=True)
 class ReasonWords:
     """One rule as it opens: which, from where, how well known."""
 
     rule: str
     question: str
     href: str
-    sources: tuple[SourceLine, ...]
+    sources: tuple[Cited, ...]
     standing: str
     confirmed: bool
     note: str
@@ -201,32 +193,11 @@ class ReasonWords:
             rule=reason.rule,
             question=question,
             href=link(reason.table, reason.rule),
-            sources=sources(reason.source, protocol.sources),
+            sources=cited(reason.source, protocol.sources),
             standing=STANDINGS[reason.standing],
             confirmed=reason.confirmed,
             note=reason.note,
         )
-
-
-_KEY = re.compile(r"\s*([A-Za-z0-9]+):\s*(.*)", re.S)
-
-
-def sources(cell: str, citations: Mapping[str, str]) -> tuple[SourceLine, ...]:
-    """The sources of a rule's cell: "KEY: locator", several parted by semicolons.
-
-    A semicolon inside a locator does not part: what follows it names no key.
-    """
-    lines: list[SourceLine] = []
-    for part in cell.split(";"):
-        found = _KEY.fullmatch(part)
-        if found and found[1] in citations:
-            lines.append(SourceLine(found[2].strip(), citations[found[1]]))
-        elif lines:
-            last = lines[-1]
-            lines[-1] = SourceLine(f"{last.locator};{part}", last.citation)
-        else:
-            lines.append(SourceLine(part.strip(), ""))
-    return tuple(lines)
 
 
 def join(parts: tuple[str, ...] | list[str], word: str = "or") -> str:

@@ -11,9 +11,10 @@ from functools import lru_cache
 
 import numpy as np
 
-from thimble.documents.words import cell_in_words, duration_in_words
+from thimble.documents.words import duration_in_words, input_in_words
 from thimble.ledger.plan import Plan
 from thimble.protocol import STANDINGS, Fault, Protocol, Reason, check_protocol
+from thimble.protocol.citing import Cited, cited, places
 from thimble.protocol.index import IMPOSSIBLE
 from thimble.protocol.model import NOT_BEFORE, Case, Rule, Table
 
@@ -92,15 +93,6 @@ class Cell:
     def brief(self) -> bool:
         """Whether the words are few enough to stay on one line."""
         return len(self.words) <= BRIEF
-
-
-@dataclass(frozen=True, slots=True)
-class Cited:
-    """A source of a row: its key, where in it, and the citation."""
-
-    key: str
-    locator: str
-    citation: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,28 +312,10 @@ def _source(key: str, protocol: Protocol) -> SourcePage:
         (table, rule)
         for table in protocol.tables
         for rule in table.rules
-        if any(cited.key == key for cited in cited_by(rule, protocol))
+        if any(key == named for named, _ in places(rule.source))
     ]
     tables = tuple({table.id: table for table, _ in resting}.values())
     return SourcePage(key, protocol.sources[key], len(resting), tables)
-
-
-_KEY = re.compile(r"([A-Za-z0-9_]+): (.*)", re.S)
-
-
-def cited_by(rule: Rule, protocol: Protocol) -> tuple[Cited, ...]:
-    """The sources of a rule, each with its place."""
-    found: list[Cited] = []
-    for part in rule.source.split("; "):
-        match = _KEY.fullmatch(part)
-        if match is not None and match[1] in protocol.sources:
-            found.append(Cited(match[1], match[2], protocol.sources[match[1]]))
-        elif found:
-            last = found[-1]
-            found[-1] = Cited(last.key, f"{last.locator}; {part}", last.citation)
-        else:
-            found.append(Cited("", part, ""))
-    return tuple(found)
 
 
 def table_page(protocol: Protocol, table: Table, fired: frozenset[str]) -> TablePage:
@@ -436,7 +410,7 @@ def _rule(
     whats: Mapping[str, str],
     shown: tuple[tuple[str, ...], tuple[str, ...]],
 ) -> RulePage:
-    cells = dict(zip(table.inputs, rule.cells, strict=True))
+    tests = dict(zip(table.inputs, rule.tests, strict=True))
     inputs, outputs = shown
     note, rest = _opening("" if rule.note.strip() == "-" else rule.note)
     return RulePage(
@@ -444,13 +418,13 @@ def _rule(
         inputs=tuple(
             Cell(
                 column_label(column, protocol),
-                cell_words(column, cells[column], protocol),
-                cells[column].strip() == "-",
+                input_in_words(column, tests[column], protocol),
+                tests[column].any,
             )
             for column in inputs
         ),
         outputs=tuple(_output(c, rule.outputs[c], protocol, whats) for c in outputs),
-        cited=cited_by(rule, protocol),
+        cited=cited(rule.source, protocol.sources),
         mark=rule.standing,
         standing=STANDINGS[rule.standing],
         confirmed=rule.standing == "read",
@@ -488,17 +462,6 @@ def column_label(column: str, protocol: Protocol) -> str:
         return _plain(column)
     fact = protocol.vocabulary[id_]
     return f"{fact.question} {fact.labels.get(member, _plain(member))}" if member else fact.question
-
-
-def cell_words(column: str, cell: str, protocol: Protocol) -> str:
-    """An input cell in words."""
-    if column in protocol.outputs:
-        return cell_in_words(cell, dict(protocol.outputs[column].labels))
-    id_, _, member = column.partition(".")
-    if id_ not in protocol.vocabulary or member:
-        return cell_in_words(cell, {"yes": "Yes", "no": "No"})
-    fact = protocol.vocabulary[id_]
-    return cell_in_words(cell, dict(fact.labels), fact.unit)
 
 
 def output_label(column: str, protocol: Protocol) -> str:
