@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,7 @@ import thimble
 from thimble import actions
 from thimble.clinical.site import Site, load_site
 from thimble.clinical.vocabulary import VOCABULARY
-from thimble.ledger.entries import Kind
+from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.plan import Window
 from thimble.ledger.store import MemoryStore
 from thimble.protocol import load_protocol
@@ -121,6 +122,29 @@ def test_a_plan_signed_under_another_edition_is_to_be_read_again(
 
     assert signed(protocol) == (True, False)
     assert signed(later) == (False, True)
+
+
+def test_a_plan_that_reads_otherwise_than_what_was_signed_says_so(protocol: Protocol, site: Site):
+    """The same rules, read by another version of the program: the entry is what was signed."""
+    store = MemoryStore()
+    case = actions.report(
+        store, facts={"route": "percutaneous", "fluid": "blood"}, occurred_at=NIGHT,
+        occurred_at_precision="minute", vocabulary=VOCABULARY, now=NIGHT,
+    ).case  # fmt: skip
+    actions.sign_plan(
+        store, case, protocol=protocol, site=site, seen_position=1, now=NIGHT, by="u-a",
+        role="emergency_clinician",
+    )  # fmt: skip
+    *before, signature = store.entries(case)
+    decisions = {**signature.body["decisions"], "significance": "not_significant"}
+    other = replace(signature, body={**signature.body, "decisions": decisions})
+
+    def still(*entries: Entry) -> bool:
+        found = page_of(Reading.of(case, entries, protocol, site, NIGHT), protocol, site).signed
+        return found is not None and found.still
+
+    assert still(*before, signature)
+    assert not still(*before, other)
 
 
 # -- words ------------------------------------------------------------------------------------------

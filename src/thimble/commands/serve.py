@@ -83,7 +83,7 @@ def migrate() -> None:
 
 
 def listen(options: argparse.Namespace) -> int:
-    """Serve with gunicorn: one process, so that counters against misuse are shared; many threads."""
+    """Serve with gunicorn: one process, so that plans kept in memory are shared; many threads."""
     from gunicorn.app.base import BaseApplication
 
     class Server(BaseApplication):  # type: ignore[misc]

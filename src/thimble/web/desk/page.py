@@ -409,7 +409,12 @@ def _signed(
     last = reading.situation.signed[-1]
     then = reading.plan_at(last.entry, protocol, site)
     other_rules = last.protocol_digest != reading.plan.protocol_digest
-    same = then is not None and fingerprint(then) == fingerprint(reading.plan)
+    # What was signed is what the entry says; the plan of that moment, computed anew, adds windows.
+    findings = reading.plan.findings
+    agrees = all(
+        name in findings and findings[name].value == value for name, value in last.decisions.items()
+    )
+    same = agrees and then is not None and fingerprint(then) == fingerprint(reading.plan)
     return SignedView(
         names.get(last.by, last.by),
         point(last.at, reading.plan.now, site.zone),
