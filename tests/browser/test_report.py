@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import socket
 import sqlite3
 import subprocess
@@ -17,16 +16,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
 
-from .conftest import SITE
-
-pytestmark = pytest.mark.browser
-
-CHROMIUM = os.environ.get("THIMBLE_CHROMIUM") or shutil.which("chromium") or ""
-if not CHROMIUM and os.environ.get("THIMBLE_REQUIRE_BROWSER") != "1":
-    pytest.skip("no Chromium here; name one in THIMBLE_CHROMIUM", allow_module_level=True)
-
-playwright = pytest.importorskip("playwright.sync_api")
+from web.conftest import SITE
 
 
 @pytest.fixture(scope="module")
@@ -77,16 +70,8 @@ def _wait(url: str, server: subprocess.Popen[bytes]) -> None:
     raise AssertionError("the server did not answer")
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[playwright.Browser]:
-    with playwright.sync_playwright() as starter:
-        chromium = starter.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
-
-
 @pytest.fixture
-def page(browser: playwright.Browser) -> Iterator[playwright.Page]:
+def page(browser: Browser) -> Iterator[Page]:
     context = browser.new_context(viewport={"width": 390, "height": 844})
     page = context.new_page()
     broken: list[str] = []
@@ -97,14 +82,14 @@ def page(browser: playwright.Browser) -> Iterator[playwright.Page]:
     assert broken == []
 
 
-def _fill(page: playwright.Page) -> None:
+def _fill(page: Page) -> None:
     page.check("text=30 min ago")
     page.select_option("[name=fluid]", "blood")
     page.fill("[name=name]", "Rosalind Sampleworth")
     page.fill("[name=account]", "Recapping")
 
 
-def test_first_aid_is_on_the_first_screen_of_a_phone(address: str, page: playwright.Page) -> None:
+def test_first_aid_is_on_the_first_screen_of_a_phone(address: str, page: Page) -> None:
     page.goto(f"{address}/now/eye")
     box = page.locator(".steps").bounding_box()
     assert box is not None
@@ -112,9 +97,7 @@ def test_first_aid_is_on_the_first_screen_of_a_phone(address: str, page: playwri
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
 
 
-def test_what_is_typed_survives_a_reload_and_a_lost_connection(
-    address: str, page: playwright.Page
-) -> None:
+def test_what_is_typed_survives_a_reload_and_a_lost_connection(address: str, page: Page) -> None:
     page.goto(f"{address}/now/needle-or-sharp")
     _fill(page)
     token = page.input_value("[name=once]")
@@ -143,7 +126,7 @@ def _told_minutes_before(folder: Path, asked: datetime) -> float:
 
 @pytest.mark.parametrize("reloaded", [False, True], ids=["waiting", "loaded anew"])
 def test_a_report_that_waits_for_its_connection_keeps_its_time(
-    address: str, folder: Path, page: playwright.Page, reloaded: bool
+    address: str, folder: Path, page: Page, reloaded: bool
 ) -> None:
     """The page's clocks are set on by 40 minutes while it waits; the server's stand still."""
     page.clock.install()
@@ -168,9 +151,7 @@ def test_a_report_that_waits_for_its_connection_keeps_its_time(
     assert 70 <= _told_minutes_before(folder, datetime.now(UTC)) < 75
 
 
-def test_the_choice_made_anew_is_counted_anew(
-    address: str, folder: Path, page: playwright.Page
-) -> None:
+def test_the_choice_made_anew_is_counted_anew(address: str, folder: Path, page: Page) -> None:
     page.clock.install()
     page.goto(f"{address}/now/nose")
     _fill(page)
@@ -183,7 +164,7 @@ def test_the_choice_made_anew_is_counted_anew(
 
 
 def test_after_sending_the_back_button_shows_nothing_of_the_report(
-    address: str, page: playwright.Page
+    address: str, page: Page
 ) -> None:
     page.goto(f"{address}/now/bite")
     _fill(page)
@@ -202,9 +183,7 @@ def test_after_sending_the_back_button_shows_nothing_of_the_report(
     assert page.input_value("[name=account]") == ""
 
 
-def test_without_script_the_whole_form_is_there_and_sends(
-    address: str, browser: playwright.Browser
-) -> None:
+def test_without_script_the_whole_form_is_there_and_sends(address: str, browser: Browser) -> None:
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto(f"{address}/now/eye")
@@ -217,13 +196,10 @@ def test_without_script_the_whole_form_is_there_and_sends(
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("path", ["/", "/now/eye", "/now/other", "/sign-in", "/none"])
-def test_axe_finds_no_violation(
-    path: str, scheme: str, address: str, browser: playwright.Browser
-) -> None:
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+def test_axe_finds_no_violation(path: str, scheme: str, address: str, browser: Browser) -> None:
     context = browser.new_context(color_scheme=scheme, viewport={"width": 390, "height": 844})
     page = context.new_page()
     page.goto(address + path)
-    violations = axe.Axe().run(page).response["violations"]
+    violations = Axe().run(page).response["violations"]
     context.close()
     assert [(v["id"], v["nodes"][0]["html"]) for v in violations] == []
