@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from thimble.ledger.plan import Action, State, Window
-from thimble.ledger.pressing import NEAR, OVERDUE, Group, group_of, has_opened, urgency
+from thimble.ledger.pressing import AT_ONCE, NEAR, OVERDUE, Group, group_of, has_opened, urgency
 
 NOW = datetime(2026, 11, 28, 2, 10, tzinfo=UTC)
 SECOND = timedelta(seconds=1)
@@ -56,13 +56,23 @@ def test_a_decision_past_its_target_and_without_an_end_is_due_and_not_past():
     assert in_order(thing("review", latest=-HOUR), decision) == ["decision", "review"]
 
 
-def test_first_aid_leads_until_a_dose_is_due():
-    aid = thing("aid", target=timedelta(minutes=-20), kind="first_aid")
-    soon = thing("dose", target=timedelta(minutes=40), latest=70 * HOUR, kind="dose")
-    due = thing("dose", target=-HOUR, latest=70 * HOUR, kind="dose")
+@pytest.mark.parametrize(
+    ("minutes", "first"), [(1, "aid"), (59, "aid"), (60, "aid"), (61, "dose"), (600, "dose")]
+)
+def test_first_aid_leads_for_an_hour_and_then_a_dose_that_is_due(minutes: int, first: str):
+    since = timedelta(minutes=-minutes)
+    aid = thing("aid", target=since, kind="first_aid")
+    dose = thing("dose", target=since + HOUR, latest=since + 72 * HOUR, kind="dose")
 
-    assert in_order(soon, aid) == ["aid", "dose"]
-    assert in_order(thing("aid", target=-2 * HOUR, kind="first_aid"), due) == ["dose", "aid"]
+    assert in_order(dose, aid)[0] == first
+
+
+def test_the_exposure_of_this_hour_stands_before_what_was_missed_yesterday():
+    """Both are due at once; the one of now has the most to gain."""
+    fresh = thing("fresh", target=timedelta(minutes=40), latest=72 * HOUR, kind="dose")
+    missed = thing("missed", target=-20 * HOUR, latest=52 * HOUR, kind="dose")
+
+    assert in_order(missed, fresh) == ["fresh", "missed"]
 
 
 def test_first_aid_that_nobody_recorded_does_not_lead_for_days():
@@ -94,13 +104,23 @@ def test_every_limit_on_just_before_and_just_after(
 
 
 def test_a_passed_target_counts_for_a_day_and_then_the_last_instant_does():
-    """On the day it stands before what closes in minutes, a second later behind it."""
-    closing = thing("closing", latest=timedelta(minutes=5))
+    """On the day it stands before what closes in hours, a second later behind it."""
+    closing = thing("closing", latest=5 * HOUR)
 
     on = thing("overdue", target=-OVERDUE, latest=48 * HOUR)
     over = thing("overdue", target=-OVERDUE - SECOND, latest=48 * HOUR)
     assert in_order(closing, on) == ["overdue", "closing"]
     assert in_order(over, closing) == ["closing", "overdue"]
+
+
+@pytest.mark.parametrize(
+    ("limit", "first"),
+    [(AT_ONCE - SECOND, "soon"), (AT_ONCE, "soon"), (AT_ONCE + SECOND, "missed")],
+)
+def test_what_is_due_within_the_hour_is_due_at_once(limit: timedelta, first: str):
+    missed = thing("missed", target=-2 * HOUR)
+
+    assert in_order(missed, thing("soon", target=limit))[0] == first
 
 
 def test_what_opens_later_or_waits_comes_last_unless_it_closes_soon():
@@ -146,7 +166,7 @@ def test_of_what_has_hours_left_the_one_that_closes_first_comes_first(made: list
         a.window.latest
         for a in sorted(made, key=lambda a: urgency(a, NOW))
         if a.window.target is None and a.window.latest is not None and not a.window.waits_for
-        and NOW <= a.window.latest <= NOW + NEAR
+        and NOW + AT_ONCE < a.window.latest <= NOW + NEAR
     ]  # fmt: skip
 
     assert limits == sorted(limits)

@@ -26,7 +26,7 @@ from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.assess import assess, moment_of
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import next_thing, short, signed_words, source_words
-from thimble.ledger.plan import Action, State
+from thimble.ledger.plan import Action, Plan, State
 from thimble.ledger.pressing import NEAR, OVERDUE, Group, urgency
 from thimble.ledger.store import MemoryStore
 from thimble.protocol import Question
@@ -256,8 +256,13 @@ def _board(store: MemoryStore) -> Board:
 
 
 def _told(standings: list[Standing], now: datetime) -> dict[str, Any]:
-    # The words for the hours passed move with every second, and are not shown on a list.
-    return {s.case: replace(s.plan, now=now, computed={}) for s in standings}
+    return {s.case: _but_for_the_moment(s.plan, now) for s in standings}
+
+
+def _but_for_the_moment(plan: Plan, now: datetime) -> Plan:
+    """The words for the hours passed are not shown on a list, which orders actions by itself."""
+    ordered = tuple(sorted(plan.actions, key=lambda a: a.id))
+    return replace(plan, now=now, computed={}, actions=ordered)
 
 
 def _afresh(store: MemoryStore, now: datetime) -> dict[str, Any]:
@@ -267,7 +272,7 @@ def _afresh(store: MemoryStore, now: datetime) -> dict[str, Any]:
         entries = [e for e in store.entries(case) if e.recorded_at <= now]
         if entries:
             known = fold(entries, now, own.vocabulary)
-            found[case] = replace(assess(known, own, now, _site()), computed={})
+            found[case] = _but_for_the_moment(assess(known, own, now, _site()), now)
     return found
 
 

@@ -77,7 +77,7 @@ def next_thing(
 
 def _unlimited(group: Group, what: str, words: str, at: datetime | None, late: int) -> NextThing:
     # What has no limit of its own counts from when it was told, and stands behind what is due.
-    key = (RANK[group], 1, at or FAR, False, False, True)
+    key = (RANK[group], 2, at or FAR, False, False, True)
     return NextThing(group, "", what, words, at, False, None, None, True, late, key)
 
 

@@ -15,6 +15,9 @@ from thimble.ledger.plan import TO_DO, Action, Plan, State
 NEAR = timedelta(hours=72)
 """What closes within this much of now stands at the top."""
 
+AT_ONCE = timedelta(hours=1)
+"""What is best done within this much of now is due at once."""
+
 OVERDUE = timedelta(hours=24)
 """How long a target that has passed still counts as the limit."""
 
@@ -80,10 +83,11 @@ def has_opened(action: Action, now: datetime) -> bool:
 def urgency(action: Action, now: datetime) -> tuple[int, int, datetime, bool, bool, bool]:
     """What the actions that are still to be done are ordered by, in a case and between cases.
 
-    First what is due or closes soon: what should have been done within the last day, doses before all
-    else; then by the limit that comes next; then what has been overdue for longer without an end in
-    sight. Then what is late, what closed last first: there is most left to save. Then what can be done
-    now and has time, by its limit; what opens later, by when it opens; what waits for another action.
+    First what is due or closes soon, in this order: what is due at once (`_band`), by how far its
+    limit is from now, so that the exposure of this hour is not behind yesterday's; what has hours
+    left, by the limit that comes next; what has been overdue for longer without an end in sight. Then
+    what is late, what closed last first: there is most left to save. Then what can be done now and
+    has time, by its limit; what opens later, by when it opens; what waits for another action.
 
     Of two alike: what has opened, what is needed for certain, a dose.
     """
@@ -91,13 +95,9 @@ def urgency(action: Action, now: datetime) -> tuple[int, int, datetime, bool, bo
     limit, _ = limit_of(action, now)
     band, at = 0, limit or FAR
     if group is Group.NOW:
-        if limit is None or limit >= now:
-            band = 2
-        elif limit >= now - OVERDUE:
-            band = 0 if action.kind == "dose" else 1
-        else:
-            # First aid of days ago is written down, it is no longer given.
-            band = 3 if action.kind != "first_aid" else 4
+        band = _band(action, limit, now)
+        if limit is not None and band in _AT_ONCE:
+            at = (now + abs(limit - now)).astimezone(UTC)
     elif group is Group.PAST:
         at = turned(at)
     elif group is Group.AHEAD:
@@ -109,6 +109,27 @@ def urgency(action: Action, now: datetime) -> tuple[int, int, datetime, bool, bo
         RANK[group], band, at, not has_opened(action, now), not action.certain,
         action.kind != "dose",
     )  # fmt: skip
+
+
+_FRESH_AID, _DOSE, _DUE, _HOURS_LEFT, _OVERDUE, _OLD_AID = range(6)
+_AT_ONCE = (_FRESH_AID, _DOSE, _DUE)
+
+
+def _band(action: Action, limit: datetime | None, now: datetime) -> int:
+    """Where something stands among what is due now.
+
+    What can be done and has its limit within an hour, or had it within the last day, is due at once:
+    first aid of this hour, then doses, then the rest.
+    """
+    aid = action.kind == "first_aid"
+    if limit is None or limit > now + AT_ONCE or not has_opened(action, now):
+        return _HOURS_LEFT
+    if limit < now - OVERDUE:
+        # First aid of days ago is written down, it is no longer given.
+        return _OLD_AID if aid else _OVERDUE
+    if aid and limit >= now - AT_ONCE:
+        return _FRESH_AID
+    return _DOSE if action.kind == "dose" else _DUE
 
 
 def turned(at: datetime) -> datetime:

@@ -1,8 +1,7 @@
 """Until when a plan stays what it is while nobody writes.
 
 A plan is a step function of time: it changes where the hours since the exposure meet a threshold of a
-table, where a window closes, and where one comes near or is long past. Between two such instants it
-may be kept.
+table, and where a window closes. Between two such instants it may be kept.
 """
 
 from __future__ import annotations
@@ -12,7 +11,6 @@ from datetime import UTC, datetime, timedelta, tzinfo
 
 from thimble.ledger.assess import HOURS, Moment, moment_of
 from thimble.ledger.plan import Plan, Situation
-from thimble.ledger.pressing import NEAR, OVERDUE
 from thimble.protocol import Protocol
 
 _EVER = datetime.max.replace(tzinfo=UTC)
@@ -25,8 +23,9 @@ def valid_until(
 ) -> datetime | None:
     """The first instant after `plan.now` at which the plan may differ, exclusive.
 
-    Until then `assess` gives the same plan but for `now` and the words for the hours passed. None:
-    it may differ at any later instant, so it must not be kept.
+    Until then `assess` gives the same plan but for `now`, the words for the hours passed and the
+    order of the actions, which `pressing.urgency` gives at any moment. None: it may differ at any
+    later instant, so it must not be kept.
     """
     now = plan.now.astimezone(UTC)
     if situation.occurred_at is not None and situation.reported_at is None:
@@ -44,14 +43,9 @@ def valid_until(
 
 def _steps(moment: Moment, plan: Plan, protocol: Protocol) -> Iterable[datetime]:
     for action in plan.actions:
-        window = action.window
-        if window.earliest is not None:
-            yield window.earliest.astimezone(UTC)
-        for limit in (window.target, window.latest):
+        for limit in (action.window.earliest, action.window.target, action.window.latest):
             if limit is not None:
-                # Its place among the others changes when it comes near and when it is long past.
-                at = limit.astimezone(UTC)
-                yield from (at - NEAR, at, at + OVERDUE)
+                yield limit.astimezone(UTC)
     if moment.first is None or moment.last is None:
         return
     first, last = moment.first.astimezone(UTC), moment.last.astimezone(UTC)
