@@ -170,3 +170,11 @@ def test_of_what_has_hours_left_the_one_that_closes_first_comes_first(made: list
     ]  # fmt: skip
 
     assert limits == sorted(limits)
+
+
+def test_a_decision_that_is_certain_and_overdue_stands_before_a_dose_that_may_be_needed():
+    """Eighty hours after a needle from a source with HIV: the decision on HIV leads."""
+    decision = thing("decision", target=-79 * HOUR)
+    perhaps = thing("hbig", target=-56 * HOUR, latest=88 * HOUR, kind="dose", certain=False)
+
+    assert in_order(perhaps, decision) == ["decision", "hbig"]

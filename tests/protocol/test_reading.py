@@ -366,6 +366,14 @@ PLANTED: dict[str, tuple[str, str, str, str, int, str, tuple[str, ...]]] = {
         'because = "a dinghy has no crew"\ngives_way = "sky"',
         "protocol.toml", 0, "impossible[1].gives_way", ("'sky' is not among", "boat, crew"),
     ),
+    "beside a decision that is none": (
+        "protocol.toml", "[outputs.flag]", '[outputs.flag]\nbeside = "sky"',
+        "protocol.toml", 0, "outputs.flag.beside", ("'sky' is no other decision",),
+    ),
+    "beside itself": (
+        "protocol.toml", "[outputs.flag]", '[outputs.flag]\nbeside = "flag"',
+        "protocol.toml", 0, "outputs.flag.beside", ("'flag' is no other decision",),
+    ),
     "an inner decision that is neither true nor false": (
         "protocol.toml", "[outputs.flag]", '[outputs.flag]\ninner = "yes"',
         "protocol.toml", 0, "outputs.flag.inner", ("true or false",),

@@ -690,6 +690,7 @@ def test_the_two_schools_of_first_aid_are_not_mixed() -> None:
 # -- words -----------------------------------------------------------------------------------------
 
 TOPICS = {
+    "reporting",
     "hiv", "hbv", "hcv", "tetanus", "medicines", "precautions", "warning_signs", "first_aid", "general",
 }  # fmt: skip
 

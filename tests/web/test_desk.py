@@ -22,16 +22,17 @@ from thimble import actions
 from thimble.clinical.site import Site, load_site
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.plan import Window
+from thimble.ledger.plan import TO_DO, Window
 from thimble.ledger.store import MemoryStore
+from thimble.ledger.telling import told as told_findings
 from thimble.protocol import load_protocol
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
 from thimble.web import clock
-from thimble.web.context import get_identities, get_store
+from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.desk.deciding import SignPage
 from thimble.web.desk.page import CasePage, Reading
-from thimble.web.desk.plan import protective_first
+from thimble.web.desk.plan import asks_expert, protective_first
 from thimble.web.desk.questions import (
     BadAnswer,
     QuestionView,
@@ -209,8 +210,22 @@ def test_a_window_with_a_best_time_names_both():
 
     words = WindowWords.of(window, NIGHT, ZONE)
 
-    assert words.left == "7 days left"
-    assert words.until == "best by tomorrow 02:40; no later than Tue 10 Mar 2026, 02:40"
+    assert words.left == "24 h to the best time"
+    assert words.until == "best by tomorrow 02:40; no later than Tue 10 Mar 2026, 02:40 (7 days)"
+
+
+@pytest.mark.parametrize(
+    ("minutes", "left"), [(16, "44 min to the best time"), (60, "less than 1 min to the best time"),
+                          (61, "Now"), (71 * 60, "Now")],
+)  # fmt: skip
+def test_a_dose_that_is_best_given_at_once_is_never_said_to_have_days(minutes: int, left: str):
+    """The limit of 72 hours stands beside it, in small letters."""
+    begun = NIGHT - timedelta(minutes=minutes)
+    window = Window(begun, begun + timedelta(hours=1), begun + timedelta(hours=72))
+
+    words = WindowWords.of(window, NIGHT, ZONE)
+    assert words.left == left
+    assert "no later than" in words.until
 
 
 def test_a_window_that_waits_says_for_what():
@@ -566,6 +581,160 @@ def test_a_visitor_is_sent_to_sign_in(client: Client, case: str):
 
     assert response.status_code == 302
     assert "sign-in" in response["Location"]
+
+
+def _case_of(facts: dict[str, Any], ago: timedelta = timedelta(hours=1)) -> tuple[MemoryStore, str]:
+    store = MemoryStore()
+    return store, actions.report(
+        store, facts=facts, occurred_at=NIGHT - ago, occurred_at_precision="minute",
+        vocabulary=VOCABULARY, now=NIGHT - ago,
+    ).case  # fmt: skip
+
+
+def test_what_depends_on_what_nobody_can_know_is_to_be_done_unless_decided_otherwise(
+    protocol: Protocol, site: Site
+):
+    """Five taps on "cannot be known" must not put immunoglobulin out of sight."""
+    store, case = _case_of({"route": "percutaneous", "fluid": "blood", "source_hbsag": "positive"})
+    writer = {"now": NIGHT, "by": "u-a", "role": "emergency_clinician"}
+    before = Reading.of(case, store.entries(case), protocol, site, NIGHT).plan
+    assert not next(a for a in before.actions if a.id == "hbig_first_dose").stands
+    for fact in (
+        "worker_hbv_infection",
+        "worker_hbv_series",
+        "worker_hbv_response",
+        "worker_anti_hbs_now",
+    ):
+        actions.cannot_be_known(store, case, fact, vocabulary=VOCABULARY, **writer)
+
+    reading = Reading.of(case, store.entries(case), protocol, site, NIGHT)
+    hbig = next(a for a in reading.plan.actions if a.id == "hbig_first_dose")
+    assert (hbig.certain, hbig.stuck, hbig.stands) == (False, True, True)
+    view = page_of(reading, protocol, site).plan
+    now = next(group for group in view.groups if group.id == "now")
+    assert "hbig_first_dose" in {a.id for a in now.actions}
+    page = SignPage.of(reading, protocol=protocol, site=site, names={}, typed={})
+    line = next(line for line in page.actions if line.label == hbig.what)
+    assert line.state == "depends on what cannot be known"
+    signed = actions.sign_plan(
+        store, case, protocol=protocol, site=site, seen_position=reading.position, **writer
+    )
+    assert "hbig_first_dose" in signed[-1].body["actions"]
+
+
+def test_a_plan_stays_signed_when_what_it_says_is_done(protocol: Protocol, site: Site):
+    store, case = _case_of(
+        {"route": "percutaneous", "fluid": "blood", "source_hiv": "positive",
+         "source_hiv_load": "detectable", "worker_hiv": "negative"}
+    )  # fmt: skip
+    writer = {"now": NIGHT, "by": "u-a", "role": "emergency_clinician"}
+    actions.sign_plan(store, case, protocol=protocol, site=site, seen_position=1, **writer)
+
+    def still() -> bool:
+        reading = Reading.of(case, store.entries(case), protocol, site, NIGHT)
+        signed = page_of(reading, protocol, site).signed
+        return signed is not None and signed.still
+
+    assert still()
+    actions.give_dose(store, case, "hiv_pep_first_dose", product="Pack", **writer)
+    assert still()
+    actions.learn_facts(
+        store,
+        case,
+        {"source_hiv": "negative"},
+        said_by="laboratory",
+        vocabulary=VOCABULARY,
+        **writer,
+    )
+    assert not still()
+
+
+def test_the_strip_shows_the_windows_in_the_order_of_the_plan(protocol: Protocol, site: Site):
+    facts = {"route": "percutaneous", "fluid": "blood", "source_hiv": "positive",
+             "source_hiv_load": "detectable", "worker_hiv": "negative"}  # fmt: skip
+    store, case = _case_of(facts, timedelta(hours=80))
+    reading = Reading.of(case, store.entries(case), protocol, site, NIGHT)
+    view = page_of(reading, protocol, site).plan
+
+    doing = [a for a in reading.plan.actions if a.kind != "first_aid" and a.state in TO_DO]
+    assert view.rings[0].whats[0] == doing[0].what
+    assert "HIV" in view.rings[0].whats[0] or "assess" in view.rings[0].whats[0]
+    assert view.rings[0].left == "Now"
+
+
+def test_the_expert_is_told_what_is_known_of_all_that_the_decision_rests_on(
+    protocol: Protocol, site: Site
+):
+    facts = {"route": "percutaneous", "fluid": "blood", "source_hiv": "positive",
+             "source_hiv_load": "detectable", "source_hiv_resistance": "unknown",
+             "worker_hiv": "negative"}  # fmt: skip
+    store, case = _case_of(facts, timedelta(hours=80))
+    view = page_of(
+        Reading.of(case, store.entries(case), protocol, site, NIGHT), protocol, site
+    ).plan
+
+    told = dict(view.expert_facts)
+    assert told[VOCABULARY["source_hiv"].question] == VOCABULARY["source_hiv"].label("positive")
+    assert VOCABULARY["source_hiv_load"].question in told
+    assert VOCABULARY["source_hiv_resistance"].question not in told
+
+
+@pytest.mark.parametrize(
+    ("subject", "rung"),
+    [("hiv_pep", True), ("tetanus_vaccine", False), ("hbig_doses", False),
+     ("hiv_pep_decision", True), ("anti_hbs_now", False)],
+)  # fmt: skip
+def test_the_number_of_the_hiv_physician_stands_beside_hiv_decisions_alone(
+    protocol: Protocol, site: Site, subject: str, rung: bool
+):
+    store, case = _case_of(
+        {
+            "route": "percutaneous",
+            "fluid": "blood",
+            "source_hiv": "unknown",
+            "worker_hiv": "negative",
+        }
+    )
+    reading = Reading.of(case, store.entries(case), protocol, site, NIGHT)
+
+    assert asks_expert(subject, reading.plan, protocol) is rung
+
+
+def test_time_left_for_immunoglobulin_is_not_told_where_none_is_due(protocol: Protocol, site: Site):
+    facts = {"route": "percutaneous", "fluid": "blood", "worker_hbv_infection": "none_known",
+             "worker_hbv_series": "one_complete"}  # fmt: skip
+    for response, there in (("responder", False), ("not_known", True)):
+        store, case = _case_of({**facts, "worker_hbv_response": response})
+        reading = Reading.of(case, store.entries(case), protocol, site, NIGHT)
+        assert (
+            "hbig_timing" in {f.decision for f in told_findings(reading.plan, protocol)}
+        ) is there
+
+
+def test_an_answer_that_cannot_be_known_is_shown_where_it_is_changed(signed_in: SignIn, case: str):
+    client = signed_in(Role.EMERGENCY_CLINICIAN)
+    store = get_store()
+    actions.cannot_be_known(
+        store, case, "worker_hbv_series", reason="no papers", vocabulary=VOCABULARY, now=NIGHT,
+        by="u-a", role="emergency_clinician",
+    )  # fmt: skip
+    page = client.get(reverse("desk:case", args=[case]) + "?ask=worker_hbv_series").text
+
+    assert "Answer again" in page
+    assert "Cannot be known: no papers" in page
+
+
+def test_a_closed_case_asks_for_nothing(signed_in: SignIn, case: str):
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    actions.close(
+        get_store(), case, reason="duplicate", protocol=get_protocol(), site=get_site(), now=NIGHT,
+        by="u-a", role="occupational_physician", text="Told twice.",
+    )  # fmt: skip
+    page = client.get(reverse("desk:case", args=[case])).text
+
+    assert "This case is closed" in page
+    assert "sign it" not in page
+    assert 'name="fact"' not in page
 
 
 def test_the_words_of_the_report_stand_on_the_case_page_and_are_escaped(signed_in: SignIn):

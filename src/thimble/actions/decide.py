@@ -81,7 +81,7 @@ def sign_plan(
         "actions": sorted(
             action.id
             for action in plan.actions
-            if action.certain and action.state is not State.NO_LONGER_NEEDED
+            if action.stands and action.state is not State.NO_LONGER_NEEDED
         ),
         "cautions_shown": len(plan.cautions),
         "at_entry": seen_position,
@@ -236,8 +236,8 @@ def close(
     """End the follow-up.
 
     Raises:
-        Refused: the case is closed already, or actions that certainly apply are not done and
-            `text` does not say why they may be left.
+        Refused: the case is closed already, or actions that apply unless somebody decides otherwise
+            are not done and `text` does not say why they may be left.
     """
     entries = existing(store, case)
     situation = fold(entries, now, protocol.vocabulary)
@@ -247,7 +247,7 @@ def close(
     left = [
         action for action in plan.actions
         # What waits for an action that was never done is not left undone.
-        if action.certain
+        if action.stands
         and action.state in TO_DO
         and not action.window.waits_for
     ]  # fmt: skip

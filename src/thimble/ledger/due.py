@@ -68,6 +68,7 @@ def actions_of(
                 certain=certain,
                 because=union(item.because for item in items),
                 open_facts=() if certain else tuple(open_facts),
+                stuck=not certain and open_facts.keys() <= situation.cannot_be_known.keys(),
                 amount=doses[id_].text if id_ in doses else "",
                 done_at=None if done is None else done.at,
                 done_by_entry=None if done is None else done.entry,

@@ -45,7 +45,8 @@ class Action:
     """One thing to do, with its window, its state and its reasons.
 
     `kind` is one of first_aid, sample, dose, ask, advice, counsel, review: it decides which entry
-    completes it. `certain` is False while `open_facts` could still make it unnecessary.
+    completes it. `certain` is False while `open_facts` could still make it unnecessary; `stuck` is
+    True where nobody can answer any of these: no answer will ever settle it, a clinician decides.
     `amount` is a computed dose ("4.32 mL IM"), or "" where there is none.
     """
 
@@ -61,6 +62,12 @@ class Action:
     amount: str = ""
     done_at: datetime | None = None
     done_by_entry: int | None = None
+    stuck: bool = False
+
+    @property
+    def stands(self) -> bool:
+        """Whether it is to be done unless somebody decides otherwise: an unknown is never a no."""
+        return self.certain or self.stuck
 
 
 @dataclass(frozen=True, slots=True)

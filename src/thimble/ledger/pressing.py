@@ -85,9 +85,10 @@ def urgency(action: Action, now: datetime) -> tuple[int, int, datetime, bool, bo
 
     First what is due or closes soon, in this order: what is due at once (`_band`), by how far its
     limit is from now, so that the exposure of this hour is not behind yesterday's; what has hours
-    left, by the limit that comes next; what has been overdue for longer without an end in sight. Then
-    what is late, what closed last first: there is most left to save. Then what can be done now and
-    has time, by its limit; what opens later, by when it opens; what waits for another action.
+    left, by the limit that comes next; what has been overdue for longer, doses first, what is needed
+    for certain before what may be. Then what is late, what closed last first: there is most left to
+    save. Then what can be done now and has time, by its limit; what opens later, by when it opens;
+    what waits for another action.
 
     Of two alike: what has opened, what is needed for certain, a dose.
     """
@@ -106,12 +107,12 @@ def urgency(action: Action, now: datetime) -> tuple[int, int, datetime, bool, bo
         band = int(waits)
         at = FAR if waits or earliest is None else earliest.astimezone(UTC)
     return (
-        RANK[group], band, at, not has_opened(action, now), not action.certain,
+        RANK[group], band, at, not has_opened(action, now), not action.stands,
         action.kind != "dose",
     )  # fmt: skip
 
 
-_FRESH_AID, _DOSE, _DUE, _HOURS_LEFT, _OVERDUE, _OLD_AID = range(6)
+_FRESH_AID, _DOSE, _DUE, _HOURS_LEFT, _OVERDUE_DOSE, _OVERDUE, _PERHAPS_OVERDUE, _OLD_AID = range(8)
 _AT_ONCE = (_FRESH_AID, _DOSE, _DUE)
 
 
@@ -122,11 +123,15 @@ def _band(action: Action, limit: datetime | None, now: datetime) -> int:
     first aid of this hour, then doses, then the rest.
     """
     aid = action.kind == "first_aid"
-    if limit is None or limit > now + AT_ONCE or not has_opened(action, now):
-        return _HOURS_LEFT
-    if limit < now - OVERDUE:
+    if limit is None or limit < now - OVERDUE or limit > now + NEAR:
         # First aid of days ago is written down, it is no longer given.
-        return _OLD_AID if aid else _OVERDUE
+        if aid:
+            return _OLD_AID
+        if not action.stands:
+            return _PERHAPS_OVERDUE
+        return _OVERDUE_DOSE if action.kind == "dose" else _OVERDUE
+    if limit > now + AT_ONCE or not has_opened(action, now):
+        return _HOURS_LEFT
     if aid and limit >= now - AT_ONCE:
         return _FRESH_AID
     return _DOSE if action.kind == "dose" else _DUE

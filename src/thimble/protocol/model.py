@@ -29,7 +29,8 @@ PER_KILOGRAM = "kg"
 class Output:
     """A decision: the values it can take, with the words to show for them.
 
-    An `inner` decision is a step on the way to others: nobody is asked to make it.
+    An `inner` decision is a step on the way to others: nobody is asked to make it. One that stands
+    `beside` another says something about that one, and nothing where that one asks for nothing.
     """
 
     id: str
@@ -37,6 +38,7 @@ class Output:
     label: str = ""
     labels: Mapping[str, str] = field(default_factory=dict)
     inner: bool = False
+    beside: str = ""
 
     def words(self, value: str) -> str:
         return self.labels.get(value, value.replace("_", " "))

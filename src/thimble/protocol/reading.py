@@ -133,7 +133,9 @@ class _Reader(Strict):
             where = f"outputs.{id_}"
             if id_ in self.vocabulary:
                 self.fault(MANIFEST, "is the name of a fact; choose another", column=where)
-            if not self.keys(MANIFEST, body, where, ("values",), ("label", "labels", "inner")):
+            if not self.keys(
+                MANIFEST, body, where, ("values",), ("label", "labels", "inner", "beside")
+            ):
                 continue
             values = self.list_of_texts(MANIFEST, body.get("values"), f"{where}.values")
             labels = self.texts(MANIFEST, body.get("labels", {}), f"{where}.labels")
@@ -148,8 +150,9 @@ class _Reader(Strict):
             if not isinstance(inner, bool):
                 self.fault(MANIFEST, "write true or false", column=f"{where}.inner")
             self.outputs[id_] = Output(
-                id_, values, self.text(MANIFEST, body, "label", where), labels, inner is True
-            )
+                id_, values, self.text(MANIFEST, body, "label", where), labels, inner is True,
+                self.text(MANIFEST, body, "beside", where),
+            )  # fmt: skip
 
     def _read_heads(self, raw: Any) -> list[_TableHead]:
         heads: list[_TableHead] = []
@@ -250,6 +253,14 @@ class _Reader(Strict):
                     MANIFEST,
                     "no table decides it; name it in `decides` of a table or remove it",
                     column=f"outputs.{id_}",
+                )
+        for id_, output in self.outputs.items():
+            if output.beside and (output.beside not in decided or output.beside == id_):
+                self.fault(
+                    MANIFEST,
+                    f"{output.beside!r} is no other decision of this protocol; name one or leave "
+                    "`beside` out",
+                    column=f"outputs.{id_}.beside",
                 )
         for number, head in enumerate(heads, start=1):
             if head.hit_policy == "COLLECT" and head.id in decided:

@@ -20,6 +20,7 @@ from thimble.web.desk.plan import (
     ExpertView,
     Lens,
     PlanView,
+    asks_expert,
     protective_first,
 )
 from thimble.web.desk.questions import BadAnswer
@@ -91,7 +92,7 @@ class OtherwisePage:
                 ),
                 stuck_on=tuple(lens.question(fact) for fact in stuck),
                 reasons=lens.reasons(finding.because),
-                expert=view.expert,
+                expert=view.expert if asks_expert(subject, plan, protocol) else None,
                 earlier=earlier,
             )
         action = next((a for a in plan.actions if a.id == subject), None)
@@ -107,7 +108,7 @@ class OtherwisePage:
             options=("Not done", "Done later than advised", "Done in another way"),
             stuck_on=(),
             reasons=lens.reasons(action.because),
-            expert=view.expert,
+            expert=view.expert if asks_expert(subject, plan, protocol) else None,
             earlier=earlier,
         )
 
@@ -186,7 +187,7 @@ class SignPage:
         signed_actions = [
             action
             for action in plan.actions
-            if action.certain and action.state is not State.NO_LONGER_NEEDED
+            if action.stands and action.state is not State.NO_LONGER_NEEDED
         ]
         # The last word on each subject; an earlier one stands in the history.
         decided = {d.subject: DepartureView.of(d, lens) for d in situation.departures}
@@ -207,7 +208,7 @@ class SignPage:
                     State.DONE: "done",
                     State.LATE: "late",
                     State.DEPARTED: "decided otherwise",
-                }.get(action.state, ""),
+                }.get(action.state, "depends on what cannot be known" if action.stuck else ""),
                 departure=decided.get(action.id),
             )
             for action in signed_actions

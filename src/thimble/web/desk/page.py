@@ -10,7 +10,7 @@ from thimble.actions.identity import WorkerIdentity
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.bodies import CLOSED_REASONS
-from thimble.ledger.compare import diff, fingerprint
+from thimble.ledger.compare import diff, fingerprint, same_advice
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import fold
 from thimble.ledger.history import LABELS, details
@@ -348,13 +348,14 @@ def _questions(
     first = back or ask
     if first in protocol.vocabulary:
         order = [first, *(fact for fact in order if fact != first)]
-    known = reading.situation.facts
+    known, never = reading.situation.facts, reading.situation.cannot_be_known
     return [
         QuestionView.of(
             protocol.vocabulary[fact],
             changes.get(fact, ()),
             protocol=protocol,
             answered=known[fact].value if fact in known else None,
+            never=never.get(fact) if fact not in known else None,
             error=typed.fault if typed is not None and fact == back else "",
             typed=typed.values if typed is not None and fact == back else None,
         )
@@ -414,7 +415,7 @@ def _signed(
     agrees = all(
         name in findings and findings[name].value == value for name, value in last.decisions.items()
     )
-    same = agrees and then is not None and fingerprint(then) == fingerprint(reading.plan)
+    same = agrees and then is not None and same_advice(then, reading.plan)
     return SignedView(
         names.get(last.by, last.by),
         point(last.at, reading.plan.now, site.zone),

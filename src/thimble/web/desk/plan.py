@@ -8,7 +8,9 @@ from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.site import Site
 from thimble.ledger.plan import TO_DO, Action, Caution, Departure, Plan, Situation, State
-from thimble.ledger.pressing import has_opened
+from thimble.ledger.pressing import OVERDUE, group_of, has_opened
+from thimble.ledger.pressing import Group as Pressing
+from thimble.ledger.telling import ASKS_FOR_NOTHING, told
 from thimble.protocol.finding import Finding, Reason
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.words import (
@@ -21,16 +23,16 @@ from thimble.web.desk.words import (
 )
 
 SOON = timedelta(days=7)
-NOTHING = frozenset({"no", "none", "0"})
-"""Values that ask for nothing: shown, but quietly."""
-LEFT_TO_A_PERSON = frozenset({"expert_decides", "clinician_decides", "consider"})
+EXPERT_DECIDES = "expert_decides"
+LEFT_TO_A_PERSON = frozenset({EXPERT_DECIDES, "clinician_decides", "consider"})
+UNSAID = frozenset({"no", "unknown", "not_tested", frozenset()})
+"""Answers that an expert is not told unasked."""
 MOST_RINGS = 3
 NEXT_STEPS = 3
-RING_KINDS = frozenset({"dose", "review"})
-RING_SPAN = timedelta(days=14)
 WHOM = {"worker": "", "source": "Source patient", "department": "Department"}
 TOPICS: Mapping[str, str] = {
     "first_aid": "First aid",
+    "reporting": "Reporting",
     "general": "Above all",
     "hiv": "HIV",
     "hbv": "Hepatitis B",
@@ -154,6 +156,7 @@ class DecisionView:
     to_a_person: bool
     ordered: bool
     departure: DepartureView | None
+    asks_expert: bool = False
 
     @property
     def open_words(self) -> str:
@@ -183,6 +186,12 @@ class ActionView:
     done: str
     done_entry: int | None
     departure: DepartureView | None
+    stuck: bool = False
+
+    @property
+    def stands(self) -> bool:
+        """Whether it is to be done unless somebody decides otherwise."""
+        return self.certain or self.stuck
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,9 +268,12 @@ class PlanView:
     possible_cautions: tuple[str, ...]
     first_aid: tuple[CautionView, ...]
     first_aid_action: str
+    first_aid_past: bool
     rings: tuple[Ring, ...]
     expert: ExpertView | None
+    expert_for: str
     expert_reasons: str
+    expert_facts: tuple[tuple[str, str], ...]
     computed: tuple[tuple[str, str], ...]
     departures: tuple[DepartureView, ...]
 
@@ -307,11 +319,15 @@ class PlanView:
             if "first_aid" not in situation.done
             else (),
             first_aid_action=next((a.id for a in plan.actions if a.kind == "first_aid"), ""),
+            first_aid_past=situation.occurred_at is not None
+            and situation.occurred_at < plan.now - OVERDUE,
             rings=_rings(lens),
             expert=expert,
             expert_reasons=""
             if expert is None
             else "; ".join(_lower(reason.text) for reason in expert.reasons if reason.certain),
+            expert_for=join([_lower(d.label) for d in decisions if d.asks_expert], "and"),
+            expert_facts=_expert_facts(lens),
             computed=tuple(
                 (lens.question(fact), words)
                 for fact, words in plan.computed.items()
@@ -327,10 +343,8 @@ class PlanView:
 def _decisions(lens: Lens) -> list[DecisionView]:
     departed = {d.subject: d for d in lens.situation.departures}
     return [
-        _decision(finding, departed.get(name), lens)
-        for name, finding in lens.plan.findings.items()
-        if name not in lens.protocol.amount_parts
-        and not (finding.value is None and lens.protocol.outputs[name].inner)
+        _decision(finding, departed.get(finding.decision), lens)
+        for finding in told(lens.plan, lens.protocol)
     ]
 
 
@@ -345,7 +359,7 @@ def _decision(finding: Finding, departure: Departure | None, lens: Lens) -> Deci
         id=name,
         label=lens.label(name),
         value="" if finding.value is None else lens.value(name, finding.value),
-        quiet=finding.value in NOTHING,
+        quiet=finding.value in ASKS_FOR_NOTHING,
         possible=tuple(
             lens.value(name, v) if at == 0 else _lower(lens.value(name, v))
             for at, v in enumerate(possible)
@@ -358,6 +372,7 @@ def _decision(finding: Finding, departure: Departure | None, lens: Lens) -> Deci
         to_a_person=bool(stuck) or finding.value in LEFT_TO_A_PERSON,
         ordered=name in lens.protocol.manifest.outcome_order,
         departure=None if departure is None else DepartureView.of(departure, lens),
+        asks_expert=EXPERT_DECIDES in finding.possible,
     )
 
 
@@ -396,6 +411,42 @@ def _expert(lens: Lens, site: Site) -> ExpertView | None:
     return ExpertView(site.expert_phone.name, site.expert_phone.number, tuple(certain_first))
 
 
+def _expert_facts(lens: Lens) -> tuple[tuple[str, str], ...]:
+    """What is known of all that an expert's decision rests on: what to say on the telephone."""
+    names = {
+        column.partition(".")[0]
+        for table in lens.protocol.tables
+        if table.role == "reasons" or any(_to_expert(d, lens.protocol) for d in table.decides)
+        for column in table.inputs
+    }
+    known = lens.situation.facts
+    return tuple(
+        (fact.question, fact.label(known[id_].value))
+        for id_, fact in lens.protocol.vocabulary.items()
+        if id_ in names and id_ in known and known[id_].value not in UNSAID
+    )
+
+
+def _to_expert(decision: str, protocol: Protocol) -> bool:
+    return EXPERT_DECIDES in protocol.outputs[decision].values
+
+
+def asks_expert(subject: str, plan: Plan, protocol: Protocol) -> bool:
+    """Whether a decision, or what an action rests on, can be an expert's to make."""
+    if subject in plan.findings:
+        return _to_expert(subject, protocol)
+    for action in plan.actions:
+        if action.id != subject:
+            continue
+        for reason in action.because:
+            table = protocol.table(reason.table)
+            rule = next(rule for rule in table.rules if rule.id == reason.rule)
+            for column, test in zip(table.inputs, rule.tests, strict=True):
+                if not test.any and column in protocol.outputs and _to_expert(column, protocol):
+                    return True
+    return False
+
+
 # -- actions ----------------------------------------------------------------------------------------
 
 
@@ -424,7 +475,7 @@ def _group(action: Action, now: datetime) -> str:
         return "not_needed"
     if action.state is State.DEPARTED:
         return "otherwise"
-    if not action.certain:
+    if not action.stands:
         return "maybe"
     window = action.window
     if has_opened(action, now):
@@ -454,6 +505,7 @@ def _action(action: Action, lens: Lens) -> ActionView:
         ),
         amount=action.amount,
         certain=action.certain,
+        stuck=action.stuck,
         waits_for=tuple(lens.question(fact) for fact in action.open_facts[:3]),
         reasons=lens.reasons(action.because),
         confirmed=all(reason.confirmed for reason in action.because),
@@ -466,26 +518,24 @@ def _action(action: Action, lens: Lens) -> ActionView:
 
 
 def _rings(lens: Lens) -> tuple[Ring, ...]:
-    """The windows that close next, one ring for each closing instant, what is certain first."""
-    closing: dict[datetime, list[Action]] = {}
+    """The windows that press most, in the plan's order; what shares its limits shares a ring."""
+    alike: dict[tuple[datetime | None, datetime | None], list[Action]] = {}
     for action in lens.plan.actions:
-        latest = action.window.latest
-        waiting = action.state in TO_DO and action.kind in RING_KINDS
-        if not waiting or latest is None or latest - lens.now > RING_SPAN:
+        window = action.window
+        if action.state not in TO_DO or action.kind == "first_aid":
             continue
-        if latest < lens.now and not action.certain:
+        if (window.target is None and window.latest is None) or not has_opened(action, lens.now):
             continue
-        if action.window.earliest is not None and action.window.earliest > lens.now:
+        if group_of(action, lens.now) not in (Pressing.NOW, Pressing.PAST):
             continue
-        closing.setdefault(latest, []).append(action)
+        if action.state is State.LATE and not action.stands:
+            continue
+        alike.setdefault((window.target, window.latest), []).append(action)
     rings = []
-    for _, actions in sorted(closing.items()):
-        # A dose, even one that is only possible, before a review: the first gives the ring its name.
-        actions.sort(key=lambda a: (a.kind != "dose", not a.certain))
-        shown = [a for a in actions if a.certain == actions[0].certain]
-        words = WindowWords.of(
-            shown[0].window, lens.now, lens.zone, since=lens.situation.occurred_at
-        )
+    for actions in list(alike.values())[:MOST_RINGS]:
+        first = actions[0]
+        shown = [a for a in actions if a.certain == first.certain]
+        words = WindowWords.of(first.window, lens.now, lens.zone, since=lens.situation.occurred_at)
         rings.append(
             Ring(
                 share=words.share if words.share is not None else 1.0,
@@ -493,11 +543,11 @@ def _rings(lens: Lens) -> tuple[Ring, ...]:
                 until=words.until,
                 whats=tuple(a.what for a in shown),
                 closed=words.closed,
-                if_needed=not shown[0].certain,
-                href=f"#action-{shown[0].id}",
+                if_needed=not first.certain,
+                href=f"#action-{first.id}",
             )
         )
-    return tuple(rings[:MOST_RINGS])
+    return tuple(rings)
 
 
 # -- cautions ---------------------------------------------------------------------------------------
@@ -519,7 +569,7 @@ def _topics(cautions: Sequence[Caution], lens: Lens) -> tuple[Topic, ...]:
     known = [topic for topic in TOPICS if topic in by_topic]
     # A topic of a later protocol is never dropped.
     others = [topic for topic in by_topic if topic not in TOPICS]
-    folded = {"precautions", "warning_signs"}
+    folded = {"precautions", "warning_signs", "reporting"}
     return tuple(
         Topic(topic, TOPICS.get(topic, topic.replace("_", " ").capitalize()),
               tuple(by_topic[topic]), topic in folded)

@@ -75,10 +75,14 @@ class QuestionView:
         *,
         protocol: Protocol,
         answered: Value | None = None,
+        never: str | None = None,
         error: str = "",
         typed: Mapping[str, Sequence[str]] | None = None,
     ) -> QuestionView:
-        """The form of a fact; `typed` is what came back with an error, `answered` what stands now."""
+        """The form of a fact; `typed` is what came back with an error.
+
+        `answered` is what stands now; `never` is the reason, or "", where nobody could answer it.
+        """
         given = typed or {}
         before = set(given.get("value", ()))
         if isinstance(answered, frozenset) and not typed:
@@ -102,12 +106,20 @@ class QuestionView:
             unknown=fact.labels.get(UNKNOWN, "Cannot be known"),
             unit=fact.unit,
             allowed=_allowed(fact),
-            answered="" if answered is None else fact.label(answered),
+            answered=_stands(fact, answered, never),
             error=error,
             typed=single,
             about=fact.about,
             none_chosen=bool(given.get("none")) or NONE_OF_THESE in before,
         )
+
+
+def _stands(fact: Fact, answered: Value | None, never: str | None) -> str:
+    if answered is not None:
+        return fact.label(answered)
+    if never is None:
+        return ""
+    return f"Cannot be known: {never}" if never else "Cannot be known"
 
 
 def _allowed(fact: Fact) -> str:

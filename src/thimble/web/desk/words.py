@@ -143,27 +143,28 @@ class WindowWords:
         if state.kind is WindowKind.LATE and window.latest is not None:
             over = "" if state.span is None else span_down(state.span)
             return cls(f"{over} late", f"was due by {minute(window.latest, zone)}", 0.0, True)
-        best = ""
-        if window.target is not None and window.target != window.latest:
-            best = (
-                f"best by {point(window.target, now, zone)}"
-                if now <= window.target
-                else f"best time passed at {point(window.target, now, zone)}"
-            )
-        if window.latest is not None:
-            until = f"no later than {point(window.latest, now, zone)}"
-            return cls(
-                f"{left(window.latest - now)} left", f"{best}; {until}" if best else until, share
-            )
-        if window.target is not None:
-            if now <= window.target:
-                return cls(f"{left(window.target - now)} to the best time", best or "", share)
-            return cls(
-                "As soon as it can be done",
-                f"best time passed at {point(window.target, now, zone)}",
-                None,
-            )
+        target, latest = window.target, window.latest
+        ends = "" if latest is None else f"no later than {point(latest, now, zone)}"
+        if target is not None and target != latest and now <= target:
+            # What counts is the next limit: a target in 44 minutes is not "71 hours left".
+            best = f"best by {point(target, now, zone)}"
+            until = f"{best}; {ends} ({left(latest - now)})" if latest is not None else best
+            share = _share(window.earliest or since, target, now)
+            return cls(f"{left(target - now)} to the best time", until, share)
+        if latest is not None:
+            if target is None or target == latest:
+                return cls(f"{left(latest - now)} left", ends, share)
+            passed = f"best time passed at {point(target, now, zone)}"
+            return cls("Now", f"{passed}; {ends} ({left(latest - now)} left)", share)
+        if target is not None:
+            return cls("Now", f"best time passed at {point(target, now, zone)}", None)
         return cls("As soon as it can be done", "", None)
+
+
+def _share(start: datetime | None, end: datetime, now: datetime) -> float | None:
+    if start is None or start >= end:
+        return None
+    return max(0.0, min(1.0, (end - now) / (end - start)))
 
 
 def _up(text: str) -> str:
