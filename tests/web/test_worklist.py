@@ -25,7 +25,7 @@ from thimble.clinical.site import Site
 from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.assess import assess, moment_of
 from thimble.ledger.fold import fold
-from thimble.ledger.next_thing import next_thing, short, signed_words, source_words
+from thimble.ledger.next_thing import next_thing, short, signed_words, source_is_open, source_words
 from thimble.ledger.plan import Action, Plan, State
 from thimble.ledger.pressing import NEAR, OVERDUE, Group, urgency
 from thimble.ledger.store import MemoryStore
@@ -191,6 +191,31 @@ def test_the_source_is_told_by_its_last_step_and_how_long_ago_it_was() -> None:
     )
     # A status known beforehand is no result of this sample.
     assert "result" not in said(facts={"source_hiv": "positive"}, said_by="record")
+
+
+@pytest.mark.parametrize(
+    ("about", "made", "is_open"),
+    [
+        ({}, [action("ask_source", whom="source")], True),
+        ({}, [], False),
+        ({"steps": {"asked": hours(-3), "sampled": hours(-2)}}, [], True),
+        ({"steps": {"asked": hours(-3)}}, [], True),
+        ({"steps": {"asked": hours(-3), "refused": hours(-2)}}, [], False),
+        ({"steps": {"sampled": hours(-2)}, "facts": {"source_hiv": "negative"},
+          "said_by": "laboratory"}, [], False),
+    ],
+)  # fmt: skip
+def test_a_source_whose_result_is_awaited_is_still_open(
+    about: dict[str, Any], made: list[Action], is_open: bool
+) -> None:
+    assert source_is_open(situation(**about), plan(*made)) is is_open
+
+
+def test_an_exposure_known_to_the_day_is_never_given_an_hour() -> None:
+    told = page.age(situation(hours(-31), precision="date"), NOW, ZURICH)
+
+    assert "hour not known" in told
+    assert not re.search(r"\d\d:\d\d", told)
 
 
 def test_a_signature_under_other_rules_is_said_to_be_one() -> None:

@@ -154,6 +154,18 @@ _RESULTS = {
 }
 
 
+def source_is_open(situation: Situation, plan: Plan) -> bool:
+    """Whether somebody still has to do something about the source, or a result of it is awaited."""
+    steps = situation.source_steps
+    latest = max(steps, key=lambda step: steps[step]) if steps else ""
+    results = {
+        fact for fact in _RESULTS
+        if fact in situation.facts and situation.facts[fact].said_by == "laboratory"
+    }  # fmt: skip
+    awaited = latest in ("asked", "consented", "sampled") and not results
+    return awaited or any(action.whom == "source" for action in to_do(plan))
+
+
 def source_words(situation: Situation, plan: Plan, now: datetime) -> str:
     """Where the source patient stands, in words with how long; "" where there is nothing to say."""
     steps, facts = situation.source_steps, situation.facts

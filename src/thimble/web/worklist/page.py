@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
+from thimble.clinical.saying import day
 from thimble.clinical.windows import ago
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
@@ -16,6 +17,7 @@ from thimble.ledger.next_thing import (
     next_thing,
     short,
     signed_words,
+    source_is_open,
     source_words,
     time_left,
 )
@@ -69,7 +71,7 @@ FILTERS = {
     "new": "New to you",
     "unsigned": "Not signed",
     "source": "Source still open",
-    "past": "Past a window",
+    "past": "Anything late",
     "closed": "Closed",
 }
 
@@ -121,7 +123,7 @@ def passes(seen: Seen, show: str) -> bool:
     if show == "unsigned":
         return not situation.signed
     if show == "source":
-        return any(a.whom == "source" for a in seen.standing.to_do)
+        return source_is_open(situation, seen.standing.plan)
     if show == "past":
         return seen.doing.late > 0 or seen.doing.group is Group.PAST
     return True
@@ -220,8 +222,11 @@ def age(situation: Situation, now: datetime, zone: tzinfo) -> str:
         reported = situation.reported_at
         said = f", reported {_aged(reported, now, zone)}" if reported else ""
         return f"Time of exposure not known{said}"
-    about = {"hour": "About ", "date": "Some time on the day of "}
-    return f"{about.get(situation.occurred_at_precision, '')}{_aged(at, now, zone)}"
+    if situation.occurred_at_precision == "date":
+        # Never an hour that nobody has said: the day alone, and at most how long ago it began.
+        return f"On {day(at, zone)}, hour not known · up to {ago(at, now)}"
+    about = "About " if situation.occurred_at_precision == "hour" else ""
+    return f"{about}{_aged(at, now, zone)}"
 
 
 def _aged(at: datetime, now: datetime, zone: tzinfo) -> str:
