@@ -89,9 +89,10 @@ def _fill(page: Page) -> None:
     page.fill("[name=account]", "Recapping")
 
 
-def test_first_aid_is_on_the_first_screen_of_a_phone(address: str, page: Page) -> None:
-    page.goto(f"{address}/now/eye")
-    box = page.locator(".steps").bounding_box()
+@pytest.mark.parametrize("slug", ["eye", "other"])
+def test_first_aid_is_on_the_first_screen_of_a_phone(address: str, page: Page, slug: str) -> None:
+    page.goto(f"{address}/now/{slug}")
+    box = page.locator(".now").bounding_box()
     assert box is not None
     assert box["y"] + box["height"] <= 844
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
@@ -112,6 +113,28 @@ def test_what_is_typed_survives_a_reload_and_a_lost_connection(address: str, pag
     page.context.set_offline(False)
     page.wait_for_url("**/reported")
     assert "Show this at the desk" in page.inner_text("h1")
+
+
+def test_a_wrong_year_is_asked_about_once_and_nothing_typed_is_lost(
+    address: str, page: Page
+) -> None:
+    page.goto(f"{address}/now/other")
+    _fill(page)
+    page.check("text=Another time")
+    page.fill("[name=day]", "2019-01-01")
+    page.fill("[name=clock]", "02:40")
+    page.click("text=Send the report")
+
+    page.wait_for_selector("[role=alert]")
+    assert "Tue 1 Jan 2019, 02:40" in page.inner_text("[role=alert]")
+    for field, typed in (("name", "Rosalind Sampleworth"), ("account", "Recapping"),
+                         ("day", "2019-01-01"), ("clock", "02:40")):  # fmt: skip
+        assert page.input_value(f"[name={field}]") == typed
+    page.click("text=Send the report")
+    page.wait_for_url("**/reported")
+    assert "Tue 1 Jan 2019, 02:40" in page.inner_text("main")
+    page.reload()
+    assert "2019" not in page.inner_text("main")
 
 
 def _told_minutes_before(folder: Path, asked: datetime) -> float:

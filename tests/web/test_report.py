@@ -6,22 +6,32 @@ import io
 import json
 import logging
 import re
+import tomllib
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
+from hypothesis import given
+from hypothesis import strategies as st
 
 from thimble.actions import Refused
+from thimble.clinical.durations import Duration, add
+from thimble.clinical.library import protocol as load_protocol
+from thimble.clinical.library import shipped
+from thimble.clinical.site import Site, parse_site
 from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.fold import fold
 from thimble.web import clock, models
 from thimble.web.context import get_identities, get_store
-from thimble.web.report.choices import CHOICES
+from thimble.web.report.ago import span
+from thimble.web.report.choices import BY_SLUG, CHOICES, REACHED
+from thimble.web.report.page import NowPage
 from thimble.web.roles import Role
 
-from .conftest import NIGHT
+from .conftest import NIGHT, SITE
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("_fresh_limits")]
 
@@ -49,9 +59,71 @@ def _send(client: Client, slug: str = "needle-or-sharp", **changes: str) -> Any:
 def test_first_aid_stands_before_any_form_for_each_choice(choice: Any) -> None:
     page = Client().get(f"/now/{choice.slug}")
 
-    assert page.context["page"].steps
-    for step in page.context["page"].steps:
+    now = page.context["page"]
+    assert any(re.search("wash|flush|rinse", step.lower()) for step in _all_steps(now))
+    for step in _all_steps(now):
         assert 0 < page.text.index(step) < page.text.index("<form class=")
+
+
+def _all_steps(now: NowPage) -> list[str]:
+    return [*(step for part in now.parts for step in part.steps), *now.steps]
+
+
+def _site(protocol: str) -> Site:
+    return parse_site(tomllib.loads(SITE) | {"protocol": protocol})
+
+
+@pytest.mark.parametrize("name", shipped())
+def test_who_is_not_sure_reads_every_row_of_the_first_aid_and_each_once_for_its_place(
+    name: str,
+) -> None:
+    """Checked against the rows of the table itself, not against what is evaluated from them."""
+    protocol = load_protocol(name)
+    page = NowPage.of(BY_SLUG["other"], site=_site(name), protocol=protocol, now=NIGHT)
+
+    (table,) = (table for table in protocol.tables if table.id == "first_aid")
+    said = _all_steps(page)
+    for rule in table.rules:
+        text = rule.outputs["text"][1:]
+        assert [step for step in said if step.endswith(text)], rule.id
+    for part in page.parts:
+        assert len(part.steps) == len(set(part.steps))
+        # What holds for everybody is not said again for each place.
+        assert not set(part.steps) & set(page.steps)
+
+
+def test_who_is_not_sure_finds_the_first_aid_by_what_was_reached() -> None:
+    page = NowPage.of(BY_SLUG["other"], site=_site("us"), protocol=load_protocol("us"), now=NIGHT)
+
+    parts = {part.heading: part.steps for part in page.parts}
+    assert list(parts)[:2] == ["If the skin was broken", "If it went in the eye"]
+    broken, eye = parts["If the skin was broken"], parts["If it went in the eye"]
+    assert broken[0] == "Wash it with soap and water, now."
+    # Said for a bite alone: no other row of the table names it.
+    assert "Bite: look whether the skin is broken." in broken
+    assert eye[0].startswith("Flush the eye")
+    assert eye[1].startswith("If you wear a contact lens: ")
+    assert not any("soap" in step for step in eye)
+
+
+def test_places_with_the_same_first_aid_share_a_heading() -> None:
+    page = NowPage.of(BY_SLUG["other"], site=_site("uk"), protocol=load_protocol("uk"), now=NIGHT)
+
+    parts = {part.heading: part.steps for part in page.parts}
+    (rinse,) = parts["If it went in the mouth or the nose"]
+    assert "do not swallow" in rinse
+    # The UK texts let a puncture or a bite bleed, and say nothing of it for skin broken before.
+    assert parts["If the skin was broken"][0].startswith("Needle, cut, bite: let it bleed")
+
+
+def test_whoever_said_what_happened_reads_no_other_first_aid() -> None:
+    for choice in CHOICES:
+        parts = Client().get(f"/now/{choice.slug}").context["page"].parts
+        assert bool(parts) == (choice.slug == "other")
+    stated = {way[1]["route"] for reached in REACHED for way in reached.ways}
+    assert stated == set(vocabulary()["route"].values)
+    places = {way[1].get("splash_site") for reached in REACHED for way in reached.ways} - {None}
+    assert places == set(vocabulary()["splash_site"].values)
 
 
 # Kuhar 2013 and the 2017 quick guide: wash skin with soap and water, flush mucous membranes.
@@ -265,12 +337,171 @@ def test_an_error_is_told_and_everything_typed_is_still_there(
 def test_a_time_typed_is_that_time_in_the_hospitals_zone(
     day: str, time: str, which: str, instant: str
 ) -> None:
-    _send(Client(), when="other", day=day, clock=time, repeated=which)
+    # What lies more than 30 days back is asked about first; here the answer comes along.
+    sure = f"{day} {time}"
+    _send(Client(), when="other", day=day, clock=time, repeated=which, sure=sure)
 
     (case,) = get_store().cases()
     body = get_store().entries(case)[0].body
     assert datetime.fromisoformat(body["occurred_at"]) == datetime.fromisoformat(instant)
     assert body["occurred_at_precision"] == ("minute" if time else "date")
+
+
+@pytest.mark.parametrize(
+    ("day", "time", "asks"),
+    [
+        # 30 days before 02:40 on 3 March 2026 is 02:40 on 1 February.
+        ("2026-02-01", "02:41", False),
+        ("2026-02-01", "02:40", False),
+        ("2026-02-01", "02:39", True),
+        ("2026-02-01", "", False),
+        ("2026-01-31", "", True),
+    ],
+)
+def test_a_time_more_than_30_days_back_is_asked_about_once(day: str, time: str, asks: bool) -> None:
+    client = Client()
+    page = _send(client, when="other", day=day, clock=time)
+    assert page.status_code == (422 if asks else 302)
+    assert len(get_store().cases()) == (0 if asks else 1)
+    if not asks:
+        return
+
+    assert "If that is right, send it again; if not, correct it." in page.text
+    assert f'value="{NAME}"' in page.text
+    asked = page.context["form"]["sure"].value()
+    again = _send(client, when="other", day=day, clock=time, sure=asked)
+    assert again["Location"] == "/reported"
+    (case,) = get_store().cases()
+    local = datetime.fromisoformat(get_store().entries(case)[0].body["occurred_at"]).astimezone(
+        ZoneInfo("Europe/Zurich")
+    )
+    assert f"{local:%Y-%m-%d %H:%M}" == f"{day} {time or '00:00'}"
+
+
+def test_a_wrong_year_is_shown_as_it_will_be_read() -> None:
+    page = _send(Client(), when="other", day="2019-01-01", clock="02:40")
+
+    assert "That is 7 years and 2 months ago: Tue 1 Jan 2019, 02:40." in page.text
+    assert re.search(r'<input type="hidden" name="sure" value="2019-01-01 02:40"', page.text)
+
+
+def test_a_yes_to_one_time_is_none_to_another() -> None:
+    client = Client()
+    first = _send(client, when="other", day="2019-01-01", clock="02:40")
+    asked = first.context["form"]["sure"].value()
+
+    second = _send(client, when="other", day="2018-01-01", clock="02:40", sure=asked)
+    assert second.status_code == 422
+    assert "Mon 1 Jan 2018, 02:40" in second.text
+    assert get_store().cases() == []
+    corrected = _send(client, when="other", day="2026-03-02", clock="02:40", sure=asked)
+    assert corrected["Location"] == "/reported"
+
+
+def test_a_time_that_came_twice_long_ago_is_asked_about_both_ways_and_kept() -> None:
+    client = Client()
+    typed = {"when": "other", "day": "2025-10-26", "clock": "02:30"}
+    assert "came twice" in _send(client, **typed).text
+    page = _send(client, repeated="1", **typed)
+    asked = page.context["form"]["sure"].value()
+    _send(client, repeated="1", sure=asked, **typed)
+
+    assert _occurred_at() == datetime(2025, 10, 26, 1, 30, tzinfo=UTC)
+
+
+def test_the_receipt_says_when_and_what_was_recorded_and_nothing_of_who() -> None:
+    client = Client()
+    _send(client, "eye", when="other", day="2026-03-03", clock="01:55")
+    page = client.get("/reported")
+
+    assert "Tue 3 Mar 2026, 01:55" in page.text
+    assert "45 min ago" in page.text
+    assert "Splash in the eye" in page.text
+    for secret in (NAME, PHONE, STORY, "Recapping", "Ward 4B"):
+        assert secret not in page.text
+
+
+@pytest.mark.parametrize(
+    ("changes", "when", "since"),
+    [
+        # 60 minutes before 02:40 is told to the hour: from 01:00 on.
+        ({"when": "60"}, "Tue 3 Mar 2026 (in the hour from 01:00)", "up to 1 h 40 min ago"),
+        (
+            {"when": "other", "day": "2026-03-02"},
+            "Mon 2 Mar 2026 (hour not known)",
+            "up to 26 h 40 min ago",
+        ),
+        ({"when": "not_known"}, "Not known", ""),
+        (
+            {"when": "other", "day": "2019-01-01", "clock": "02:40", "sure": "2019-01-01 02:40"},
+            "Tue 1 Jan 2019, 02:40",
+            "7 years and 2 months ago",
+        ),
+    ],
+)
+def test_the_receipt_is_no_more_exact_than_the_report(
+    changes: dict[str, str], when: str, since: str
+) -> None:
+    client = Client()
+    _send(client, **changes)
+    told = client.get("/reported").context["page"].told
+
+    assert (told.when, told.ago) == (when, since)
+
+
+def test_the_receipt_says_what_stands_where_a_report_sent_again_keeps_its_time() -> None:
+    client = Client()
+    _send(client, when="0")
+    with clock.standing_at(NIGHT + timedelta(minutes=40)):
+        _send(client, when="0")
+        told = client.get("/reported").context["page"].told
+    assert (told.when, told.ago) == ("Tue 3 Mar 2026, 02:40", "40 min ago")
+
+
+def test_a_way_that_nobody_said_is_none_on_the_receipt() -> None:
+    client = Client()
+    _send(client, "other", fluid="not_sure")
+    assert client.get("/reported").context["page"].told.what == "Not said"
+
+
+def test_whoever_opens_the_receipt_later_finds_the_reference_and_nothing_of_the_report() -> None:
+    client = Client()
+    _send(client, "eye", when="other", day="2026-03-03", clock="01:55")
+    assert client.head("/reported").status_code == 200  # a look ahead uses up nothing
+    assert "01:55" in client.get("/reported").text
+
+    (case,) = get_store().cases()
+    later = client.get("/reported").text
+    assert case in later
+    for told in ("01:55", "45 min", "Splash"):
+        assert told not in later
+    assert "01:55" not in str(dict(client.session))
+
+
+def test_nobody_without_the_session_is_told_what_was_recorded() -> None:
+    _send(Client(), "eye")
+    stranger = Client()
+    _send(stranger, "bite", once="another-token")
+    page = stranger.get("/reported").text
+    assert "Human bite" in page
+    assert "Splash" not in page
+
+
+@given(day=st.dates(date(1930, 1, 1), date(2026, 3, 3)), after=st.integers(0, 30_000))
+def test_a_span_of_months_is_the_calendars(day: date, after: int) -> None:
+    """Against the steps that the protocols' windows take, which clamp at the end of a month."""
+    today = day + timedelta(days=after)
+    words = span(day, today)
+    numbers = {unit: int(n) for n, unit in re.findall(r"(\d+) (day|month|year)", words)}
+    if "day" in numbers or words == "0 days":
+        assert numbers.get("day", 0) == after
+        assert after < 93
+        return
+    months = 12 * numbers.get("year", 0) + numbers.get("month", 0)
+    start = datetime(day.year, day.month, day.day, tzinfo=UTC)
+    now = datetime(today.year, today.month, today.day, tzinfo=UTC)
+    assert add(start, Duration(months, "months"), UTC) <= now
+    assert now < add(start, Duration(months + 1, "months"), UTC)
 
 
 def test_a_control_character_costs_nobody_a_report() -> None:

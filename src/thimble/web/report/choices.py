@@ -67,3 +67,36 @@ CHOICES = (
 )
 
 BY_SLUG: Mapping[str, Choice] = {choice.slug: choice for choice in CHOICES}
+
+
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """One place that blood can have reached, for whoever does not know the word for it. Places with
+    the same `begins` may share one heading: "If it went in the mouth or the nose"."""
+
+    begins: str
+    place: str
+    ways: tuple[tuple[str, Mapping[str, Value]], ...]
+    """The ways that it can have come there, in a word each, and the facts that each states."""
+
+
+_IN = "If it went in "
+REACHED = (
+    Reached(
+        "If ",
+        "the skin was broken",
+        (
+            ("needle, cut", {"route": "percutaneous"}),
+            ("broken skin", {"route": "non_intact_skin"}),
+            ("bite", {"route": "human_bite"}),
+        ),
+    ),
+    Reached(_IN, "the eye", (("eye", {"route": "mucous_membrane", "splash_site": "eye"}),)),
+    Reached(_IN, "the mouth", (("mouth", {"route": "mucous_membrane", "splash_site": "mouth"}),)),
+    Reached(_IN, "the nose", (("nose", {"route": "mucous_membrane", "splash_site": "nose"}),)),
+    Reached(
+        _IN, "anywhere else", (("elsewhere", {"route": "mucous_membrane", "splash_site": "other"}),)
+    ),
+    Reached("If ", "the skin was whole", (("whole skin", {"route": "intact_skin"}),)),
+)
+"""Every route and every place of a splash; what bleeds and the eye come first."""

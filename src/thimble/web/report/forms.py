@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from datetime import time as wall_time
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
@@ -12,8 +12,10 @@ from zoneinfo import ZoneInfo
 from django import forms
 
 from thimble.actions.identity import WorkerIdentity
+from thimble.clinical.saying import day as day_in_words
 from thimble.protocol.vocabulary import Value, Vocabulary
 from thimble.web.moments import far_off
+from thimble.web.report.ago import span
 from thimble.web.report.choices import Choice
 
 Precision = Literal["minute", "hour", "date", "unknown"]
@@ -28,6 +30,8 @@ _AGO: dict[str, tuple[str, timedelta, Precision]] = {
 _OTHER, _NOT_KNOWN = "other", "not_known"
 _WAITED_MOST = 7 * 24 * 60 * 60
 """Seconds. A choice that old is not what somebody means who sends it now."""
+_LONG_AGO = timedelta(days=30)
+"""A time further back than this is asked about once: a slip in the year looks like any other day."""
 NOT_SURE = "not_sure"
 """The worker does not know: the fact stays unasked, as somebody else may."""
 
@@ -115,6 +119,9 @@ class ReportForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 3}),
     )
     once = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
+    sure = forms.CharField(required=False, max_length=32, widget=forms.HiddenInput)
+    """The day and time that the form has asked about because they lie long ago. Sent again
+    unchanged, they are meant."""
     waited = forms.CharField(required=False, widget=forms.HiddenInput)
     """Seconds from the choice of "so long ago" to the sending, as the form's script measured them;
     empty without script. A phone may wait long for its connection."""
@@ -230,6 +237,9 @@ class ReportForm(forms.Form):
             if at > self.now:
                 self.add_error("day", "That day has not come yet. Look at the day again.")
                 return
+            days = self.now.astimezone(self.zone).date() - day
+            if days > _LONG_AGO and self._asks_whether_meant(cleaned, day, None):
+                return
             cleaned["at"] = When(at.astimezone(UTC), "date")
             return
         first = datetime.combine(day, clock, tzinfo=self.zone)
@@ -258,7 +268,30 @@ class ReportForm(forms.Form):
                 "the day before.",
             )
             return
+        long_ago = self.now - at.astimezone(UTC) > _LONG_AGO
+        if long_ago and self._asks_whether_meant(cleaned, day, clock):
+            return
         cleaned["at"] = When(at.astimezone(UTC), "minute")
+
+    def _asks_whether_meant(
+        self, cleaned: dict[str, Any], day: date, clock: wall_time | None
+    ) -> bool:
+        """Ask once about a time long ago; False where it came back unchanged, and so is meant."""
+        typed = f"{day.isoformat()} {clock:%H:%M}" if clock else day.isoformat()
+        if cleaned.get("sure") == typed:
+            return False
+        # The page that comes back carries the question's own time, whatever came with this one.
+        data: Any = self.data.copy()  # type: ignore[attr-defined]
+        data["sure"] = typed
+        self.data = data
+        at = datetime.combine(day, clock or wall_time(0), tzinfo=self.zone)
+        said = day_in_words(at, self.zone) + (f", {clock:%H:%M}" if clock else "")
+        ago = span(day, self.now.astimezone(self.zone).date())
+        self.add_error(
+            "day",
+            f"That is {ago} ago: {said}. If that is right, send it again; if not, correct it.",
+        )
+        return True
 
     def facts(self) -> dict[str, Value]:
         """What this report states; what the worker is not sure of is left unasked."""

@@ -15,13 +15,14 @@ from django.views.decorators.http import require_http_methods, require_safe
 from thimble.actions import Refused
 from thimble.actions.report import report
 from thimble.clinical.vocabulary import vocabulary
+from thimble.ledger.fold import fold
 from thimble.web import clock, log
 from thimble.web.access import public
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.limits import over_limit
 from thimble.web.report.choices import BY_SLUG, CHOICES, Choice
 from thimble.web.report.forms import ReportForm
-from thimble.web.report.page import Go, NowPage, ReportedPage
+from thimble.web.report.page import Go, NowPage, ReportedPage, Told
 
 _SESSION_KEY = "reported"
 
@@ -93,16 +94,25 @@ def shown_again(request: HttpRequest) -> HttpResponse | None:
 @public
 @require_safe
 def reported(request: HttpRequest) -> HttpResponse:
-    """The reference to show at the desk: only for the session that sent the report."""
+    """The reference to show at the desk: only for the session that sent the report.
+
+    What was reported stands here once, right after it was sent, so that a wrong year is seen. Whoever
+    opens the page later, on a phone that others use too, finds the reference alone.
+    """
     sent = request.session.get(_SESSION_KEY)
     if not sent:
         return redirect("report:start")
+    told = None
+    if request.method == "GET" and sent.pop("fresh", False):
+        request.session[_SESSION_KEY] = sent
+        told = _told(sent["case"])
     page = ReportedPage(
         reference=sent["case"],
         qr=_qr(_desk_address(sent["case"])),
         go=Go.of(get_site(), clock.now()),
         again=sent["again"],
         changed=sent["changed"],
+        told=told,
     )
     return render(request, "report/reported.html", {"page": page})
 
@@ -160,8 +170,16 @@ def _send(request: HttpRequest, form: ReportForm) -> HttpResponse:
         "case": result.case,
         "again": result.again,
         "changed": result.again and bool(result.entries),
+        "fresh": True,
     }
     return redirect("report:reported")
+
+
+def _told(case: str) -> Told:
+    """What the ledger holds now, and not what the form said: a report sent again may keep its time."""
+    now, words = clock.now(), vocabulary()
+    situation = fold(get_store().entries(case), now, words)
+    return Told.of(situation, vocabulary=words, site=get_site(), now=now)
 
 
 def _desk_address(case: str) -> str:
