@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.site import Site
+from thimble.ledger.next_thing import short
 from thimble.ledger.plan import TO_DO, Action, Caution, Departure, Plan, Situation, State
 from thimble.ledger.pressing import OVERDUE, group_of, has_opened
 from thimble.ledger.pressing import Group as Pressing
@@ -541,7 +542,7 @@ def _rings(lens: Lens) -> tuple[Ring, ...]:
                 share=words.share if words.share is not None else 1.0,
                 left=words.left,
                 until=words.until,
-                whats=tuple(a.what for a in shown),
+                whats=tuple(short(a.what) for a in shown),
                 closed=words.closed,
                 if_needed=not first.certain,
                 href=f"#action-{first.id}",

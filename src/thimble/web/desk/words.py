@@ -150,7 +150,7 @@ class WindowWords:
             best = f"best by {point(target, now, zone)}"
             until = f"{best}; {ends} ({left(latest - now)})" if latest is not None else best
             share = _share(window.earliest or since, target, now)
-            return cls(f"{left(target - now)} to the best time", until, share)
+            return cls(f"Best within {left(target - now)}", until, share)
         if latest is not None:
             if target is None or target == latest:
                 return cls(f"{left(latest - now)} left", ends, share)
