@@ -33,7 +33,6 @@ NEXT_STEPS = 3
 WHOM = {"worker": "", "source": "Source patient", "department": "Department"}
 TOPICS: Mapping[str, str] = {
     "first_aid": "First aid",
-    "reporting": "Reporting",
     "general": "Above all",
     "hiv": "HIV",
     "hbv": "Hepatitis B",
@@ -42,6 +41,7 @@ TOPICS: Mapping[str, str] = {
     "medicines": "Medicines",
     "precautions": "Precautions to explain",
     "warning_signs": "Warning signs to explain",
+    "reporting": "Reporting",
 }
 HOW_DONE: Mapping[str, str] = {
     "dose": "dose",
