@@ -16,7 +16,9 @@ from thimble import actions
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.entries import Kind
 from thimble.web.context import get_identities, get_store
+from thimble.web.desk.handling import read
 from thimble.web.roles import GRANTED, Role
+from thimble.web.source.page import STEPS
 
 from .conftest import NIGHT
 
@@ -140,6 +142,145 @@ def test_a_refusal_is_never_evidence_of_infection(signed_in: SignIn, case: str):
     assert entries[-1].body["facts"] == {"source_access": "refuses"}
     assert not any("source_hiv" in e.body.get("facts", {}) for e in entries)
     assert "A refusal is no evidence of infection" in page
+
+
+def _learn(case: str, facts: dict[str, Any]) -> None:
+    actions.learn_facts(
+        get_store(), case, facts, said_by="clinician", vocabulary=VOCABULARY, now=NIGHT,
+        by="u-x", role="nurse",
+    )  # fmt: skip
+
+
+def test_what_is_recorded_of_the_source_stays_when_the_source_refuses(signed_in: SignIn, case: str):
+    _learn(case, {"source_hiv": "positive", "source_hbsag": "positive", "source_hcv_rna":
+                  "not_tested", "source_hiv_load": "unknown"})  # fmt: skip
+    client = signed_in(DOCTOR)
+
+    response = client.post(url("step", case), {"step": "refused", "position": 2}, follow=True)
+
+    page = text_of(response)
+    assert "What is already recorded of the source stays" in page
+    assert [r.now for r in response.context["page"].stays] == ["HIV positive", "HBsAg positive"]
+    assert "Only what is not known is treated as not known" in page
+    # And so it is: the facts still stand.
+    facts = read(case).situation.facts
+    assert (facts["source_hiv"].value, facts["source_hbsag"].value) == ("positive", "positive")
+
+
+def test_a_refusal_with_nothing_recorded_leaves_everything_not_known(signed_in: SignIn, case: str):
+    client = signed_in(DOCTOR)
+    page = text_of(client.post(url("step", case), {"step": "refused", "position": 1}, follow=True))
+
+    assert "No result of the source is recorded" in page
+    assert "already recorded of the source" not in page
+
+
+def test_a_refusal_by_mistake_is_taken_back_whole_at_once_or_later(signed_in: SignIn, case: str):
+    client = signed_in(DOCTOR)
+    page = client.post(url("step", case), {"step": "refused", "position": 1}, follow=True)
+    offered = page.context["page"].take_back
+    assert (offered.entry, offered.label) == (2, "Refused")
+    assert url("take_back", case) in text_of(page)
+    assert client.get(url("source", case)).context["page"].take_back == offered
+
+    after = client.post(url("take_back", case), {"entry": 2, "position": 3}, follow=True)
+
+    situation = read(case).situation
+    # What had been answered before stands again.
+    assert situation.facts["source_access"].value == "testable"
+    assert "refused" not in situation.source_steps
+    assert kinds(case)[2:] == [Kind.CORRECTED] * 2
+    assert after.context["page"].take_back is None
+    assert "A refusal is no evidence" not in text_of(after)
+
+
+@pytest.mark.parametrize("step", [s for s in STEPS if s != "sampled"])
+def test_each_step_may_be_taken_back_right_after_it_and_leaves_nothing(
+    step: str, signed_in: SignIn, case: str
+):
+    client = signed_in(DOCTOR)
+    before = read(case)
+    page = client.post(url("step", case), {"step": step, "position": 1}, follow=True)
+    offered = page.context["page"].take_back
+    client.post(url("take_back", case), {"entry": offered.entry, "position": read(case).position})
+
+    after = read(case)
+    assert after.situation.facts == before.situation.facts
+    assert after.situation.source_steps == {}
+    assert after.plan.actions == before.plan.actions
+
+
+def test_blood_taken_back_is_taken_back_for_each_test(signed_in: SignIn, case: str):
+    _learn(case, {"source_hiv": "unknown", "source_hbsag": "unknown"})
+    client = signed_in(DOCTOR)
+    data = {"step": "sampled", "test": ["source_hiv_test", "source_hbsag_test"], "position": 2}
+    page = client.post(url("step", case), data, follow=True)
+
+    client.post(
+        url("take_back", case),
+        {"entry": page.context["page"].take_back.entry, "position": read(case).position},
+    )
+    assert "sampled" not in read(case).situation.source_steps
+    assert kinds(case)[-2:] == [Kind.CORRECTED] * 2
+
+
+def test_taking_back_takes_no_other_step_and_nothing_that_others_said_since(
+    signed_in: SignIn, case: str
+):
+    client = signed_in(DOCTOR)
+    client.post(url("step", case), {"step": "asked", "position": 1})
+    client.post(url("step", case), {"step": "refused", "position": 2})
+    _learn(case, {"source_access": "unidentified"})
+
+    client.post(url("take_back", case), {"entry": 3, "position": 5})
+
+    situation = read(case).situation
+    assert set(situation.source_steps) == {"asked"}
+    assert situation.facts["source_access"].value == "unidentified"
+
+
+def test_a_second_tap_takes_back_nothing_more_and_what_is_no_step_is_refused(
+    signed_in: SignIn, case: str
+):
+    client = signed_in(DOCTOR)
+    client.post(url("step", case), {"step": "refused", "position": 1})
+    for _ in range(2):
+        answer = client.post(url("take_back", case), {"entry": 2, "position": 3})
+        assert answer.status_code == 302
+    assert len(kinds(case)) == 4
+    for entry in ("1", "3", "99", "x", ""):
+        found = client.post(url("take_back", case), {"entry": entry, "position": 5})
+        assert found.status_code == 404
+    assert len(kinds(case)) == 4
+
+
+def test_a_take_back_that_was_overtaken_waits_for_its_reader(
+    signed_in: SignIn, make_account: Any, case: str
+):
+    client = signed_in(DOCTOR)
+    client.post(url("step", case), {"step": "refused", "position": 1})
+    actions.note(
+        get_store(), case, "Asked again by the ward.", now=NIGHT,
+        by=make_account(Role.OCCUPATIONAL_NURSE).pk, role="occupational_nurse",
+    )  # fmt: skip
+
+    response = client.post(url("take_back", case), {"entry": 2, "position": 3})
+
+    assert response.status_code == 409
+    assert "Asked again by the ward." in text_of(response)
+    assert Kind.CORRECTED not in kinds(case)
+
+
+def test_who_may_not_correct_is_offered_nothing_to_take_back(
+    signed_in: SignIn, case: str, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setitem(GRANTED, DOCTOR, GRANTED[DOCTOR] - {"correct_entry"})  # type: ignore[arg-type]
+    client = signed_in(DOCTOR)
+    page = client.post(url("step", case), {"step": "refused", "position": 1}, follow=True)
+
+    assert page.context["page"].take_back is None
+    assert client.post(url("take_back", case), {"entry": 2, "position": 3}).status_code == 403
+    assert Kind.CORRECTED not in kinds(case)
 
 
 def test_blood_is_recorded_for_each_test_that_was_ticked(signed_in: SignIn, case: str):

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from thimble.clinical.site import Site
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.fold import SOURCE_STEPS, standing
 from thimble.ledger.plan import TO_DO, Action, State
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Change, Reading, Typed, changed_since
@@ -48,17 +50,27 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class ResultView:
-    """One test: what stands now, and the results that may be entered."""
+    """One test: what stands now, and the results that may be entered. "Not known" is no result: it
+    stands in `now`, and `known` is False."""
 
     fact: str
     label: str
     now: str
+    known: bool
     choices: tuple[Choice, ...]
 
     @property
     def chosen(self) -> bool:
         """Whether a result was chosen on a form that came back."""
         return any(choice.chosen for choice in self.choices)
+
+
+@dataclass(frozen=True, slots=True)
+class TakeBack:
+    """A step that may be taken back at once: the entry that recorded it."""
+
+    entry: int
+    label: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +97,7 @@ class SourcePage:
     results: tuple[ResultView, ...]
     consent_wording: str
     laboratory_phone: str
+    take_back: TakeBack | None
     may_record: bool
     may_see_identity: bool
     identity_known: bool
@@ -92,6 +105,11 @@ class SourcePage:
     typed: Typed | None
     today: str
     again: Mapping[str, str]
+
+    @property
+    def stays(self) -> tuple[ResultView, ...]:
+        """The results that stand whether or not the source patient lets themselves be tested."""
+        return tuple(result for result in self.results if result.known)
 
     @classmethod
     def of(
@@ -110,6 +128,7 @@ class SourcePage:
         now, zone = plan.now, site.zone
         lens = Lens(plan, situation, protocol, zone, {})
         access = situation.facts.get("source_access")
+        refused = access is not None and access.value == "refuses"
         back = typed.values if typed is not None and typed.form == "result" else {}
         return cls(
             case=reading.case,
@@ -117,7 +136,7 @@ class SourcePage:
             access=""
             if access is None
             else protocol.vocabulary["source_access"].label(access.value),
-            refused=access is not None and access.value == "refuses",
+            refused=refused,
             steps=tuple(
                 StepView(
                     step,
@@ -146,6 +165,7 @@ class SourcePage:
                     protocol.vocabulary[fact].label(situation.facts[fact].value)
                     if fact in situation.facts
                     else "",
+                    fact in situation.facts and situation.facts[fact].value not in NOT_A_RESULT,
                     tuple(
                         Choice(
                             value,
@@ -161,6 +181,9 @@ class SourcePage:
             ),
             consent_wording=site.consent_wording,
             laboratory_phone=site.laboratory_phone,
+            take_back=_take_back(reading.entries, since, refused)
+            if "correct_entry" in capabilities
+            else None,
             may_record="record_facts" in capabilities,
             may_see_identity="see_source_identity" in capabilities,
             identity_known=identity_known,
@@ -182,3 +205,36 @@ def source_tests(actions: tuple[Action, ...]) -> tuple[Action, ...]:
         and action.kind == "sample"
         and action.state in (*TO_DO, State.DONE)
     )
+
+
+def entries_of_step(entries: Sequence[Entry], position: int) -> tuple[int, ...]:
+    """The entries that one step wrote, from the one at `position` on: the step itself, and what it
+    says of whether the source patient can be tested. Empty where no step stands there."""
+    stand = standing(entries)
+    first = next((entry for entry in entries if entry.position == position), None)
+    if first is None or first.kind not in SOURCE_STEPS or stand[position] is None:
+        return ()
+    found = []
+    for entry in sorted(entries, key=lambda entry: entry.position):
+        if entry.position < position:
+            continue
+        says_access = entry.kind is Kind.FACT_LEARNED and set(entry.body["facts"]) == {
+            "source_access"
+        }
+        together = (entry.recorded_at, entry.by) == (first.recorded_at, first.by)
+        if not together or not (entry.kind is first.kind or says_access):
+            break
+        if stand[entry.position] is not None:
+            found.append(entry.position)
+    return tuple(found)
+
+
+def _take_back(entries: Sequence[Entry], since: int | None, refused: bool) -> TakeBack | None:
+    """The step recorded just now; later on, a refusal while it stands: it is one tap, and changes
+    what can be done for the worker."""
+    stand = standing(entries)
+    steps = [e for e in entries if e.kind in SOURCE_STEPS and stand[e.position] is not None]
+    just_now = [e for e in steps if since is not None and e.position > since]
+    refusals = [e for e in steps if refused and e.kind is Kind.SOURCE_REFUSED]
+    entry = just_now[0] if just_now else refusals[-1] if refusals else None
+    return None if entry is None else TakeBack(entry.position, STEPS[SOURCE_STEPS[entry.kind]][0])

@@ -9,6 +9,7 @@ PREFIX = "case/"
 urlpatterns = [
     path("<str:ref>/source/", views.source, name="source"),
     path("<str:ref>/source/step", views.step, name="step"),
+    path("<str:ref>/source/take-back", views.take_back, name="take_back"),
     path("<str:ref>/source/result", views.result, name="result"),
     path("<str:ref>/source/identity", views.identity, name="identity"),
 ]

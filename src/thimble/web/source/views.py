@@ -40,7 +40,14 @@ from thimble.web.desk.page import Reading, Typed
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.responding import sentence
 from thimble.web.source.forms import IdentityForm
-from thimble.web.source.page import NOT_A_RESULT, RESULTS, STEPS, SourcePage, source_tests
+from thimble.web.source.page import (
+    NOT_A_RESULT,
+    RESULTS,
+    STEPS,
+    SourcePage,
+    entries_of_step,
+    source_tests,
+)
 
 
 @never_cache
@@ -128,6 +135,55 @@ def _take(request: HttpRequest, reading: Reading, name: str, position: int) -> N
             "lacks_capacity": actions.source_lacks_capacity,
         }[name]
         act(store, reading.case, expected_position=position, **common)
+
+
+TAKEN_BACK = "Recorded by mistake; taken back on the page of the source patient."
+"""The reason that stands in the history with what was taken back."""
+
+
+@never_cache
+@needs("view_case", "see_source", "correct_entry")
+@require_POST
+def take_back(request: HttpRequest, ref: str) -> HttpResponse:
+    """Withdraw a step and what it said with it: all of what one tap wrote, or nothing."""
+    reading = read(canonical(ref))
+    entry = request.POST.get("entry", "")
+    first = int(entry) if entry.isascii() and entry.isdigit() and len(entry) < 7 else 0
+    kind = next((e.kind for e in reading.entries if e.position == first), None)
+    if kind is None or kind not in SOURCE_STEPS:
+        raise Http404("no such step")
+    wrong = entries_of_step(reading.entries, first)
+    if not wrong:  # a double tap: it is taken back already
+        return go(request, reverse("source:source", args=[reading.case]))
+    try:
+        position = position_of(request)
+        came_first = write(
+            lambda: _withdraw(request, reading.case, wrong, position),
+            mine=lambda e: e.kind is Kind.CORRECTED and e.body["corrects"] == first,
+            by=str(request.user.pk),
+        )
+    except (Refused, BadAnswer) as fault:
+        return _faulty(request, reading, "take_back", "", fault)
+    said = [("Take back", STEPS[SOURCE_STEPS[kind]][0])]
+    return _after(request, reading, position, came_first, said, "source_step_taken_back")
+
+
+def _withdraw(request: HttpRequest, case: str, positions: Sequence[int], seen: int) -> None:
+    store, now, at = get_store(), clock.now(), seen
+    with store.transaction():
+        for position in positions:
+            written = actions.correct(
+                store,
+                case,
+                position,
+                reason=TAKEN_BACK,
+                withdrawn=True,
+                vocabulary=get_protocol().vocabulary,
+                now=now,
+                expected_position=at,
+                **who(request),
+            )
+            at = written[-1].position
 
 
 @never_cache
