@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from thimble.clinical.saying import minute
 from thimble.commands.plan_json import CAUTION, certain
 from thimble.ledger.plan import Action, Plan, Window
+from thimble.ledger.telling import told
 from thimble.protocol import STANDINGS, Fact, Finding, Protocol, Reason
 
 WIDTH = 100
@@ -30,8 +31,7 @@ def as_text(
     now = [a for a in due if _opened(a.window, plan.now)]
     later = [a for a in due if not _opened(a.window, plan.now)]
     names = {action.id: action.what for action in actions}
-    # The parts of a dose are shown as the dose.
-    shown = [f for f in plan.findings.values() if f.decision not in protocol.amount_parts]
+    shown = told(plan, protocol)
     settled = [f for f in shown if f.value is not None]
     undecided = [f for f in shown if f.value is None]
     lines = [
