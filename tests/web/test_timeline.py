@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from xml.etree import ElementTree
 from zoneinfo import ZoneInfo
 
@@ -179,30 +180,106 @@ def test_all_that_the_plan_and_the_situation_hold_stands_in_the_text() -> None:
     assert [line.mark for line in timeline.events] == list(range(1, 9))
 
 
+def _numbers(label: str) -> list[int]:
+    """The numbers that a mark's words stand for."""
+    found: list[int] = []
+    for part in label.split(", "):
+        first, _, last = part.partition("–")
+        found += range(int(first), int(last or first) + 1)
+    return found
+
+
+def _event_marks(
+    picture: ElementTree.Element,
+) -> list[tuple[list[int], float, float, float, float]]:
+    """Each mark of events: its numbers, its left, top and right end, and its height."""
+    found = []
+    for group in picture.iter(f"{SVG}g"):
+        if group.get("class") == "tl-event":
+            rect, text = group.find(f"{SVG}rect"), group.find(f"{SVG}text")
+            assert rect is not None
+            assert text is not None
+            x, y, width, height = (
+                float(rect.get(name, "nan")) for name in ("x", "y", "width", "height")
+            )
+            found.append((_numbers(text.text or ""), x, y, x + width, height))
+    return found
+
+
 def test_every_event_in_the_picture_has_its_number_in_the_text_and_none_is_missing() -> None:
     timeline = _draw(
         action("b", done_at=hours(-1.5)), steps={"asked": hours(-1), "sampled": hours(-0.5)}
     )
 
     for picture in _pictures(timeline):
-        drawn = {
-            t.text for g in picture.iter(f"{SVG}g") if g.get("class") == "tl-event"
-            for t in g.iter(f"{SVG}text")
-        }  # fmt: skip
-        assert drawn == {str(line.mark) for line in timeline.events}
+        drawn = {number for numbers, *_ in _event_marks(picture) for number in numbers}
+        assert drawn == {line.mark for line in timeline.events}
 
 
-def test_events_of_one_moment_do_not_cover_each_other() -> None:
-    timeline = _draw(steps={step: hours(-1) for step in ("asked", "consented", "sampled")})
+@given(
+    minutes=st.lists(st.integers(0, 6 * 60), max_size=30),
+    days=st.lists(st.integers(1, 200), max_size=10),
+)
+def test_no_mark_covers_another_or_leaves_the_picture_and_each_event_has_one(
+    minutes: list[int], days: list[int]
+) -> None:
+    after = [START + timedelta(minutes=m) for m in minutes] + [
+        START + timedelta(days=d) for d in days
+    ]
+    done = [action(f"a{n}", done_at=at) for n, at in enumerate(after)]
+    timeline = _draw(*done, now=hours(5000, START))
+
+    for size, picture in zip((WIDE, NARROW), _pictures(timeline), strict=True):
+        marks = _event_marks(picture)
+        drawn = {number for numbers, *_ in marks for number in numbers}
+        assert drawn == {line.mark for line in timeline.events}
+        lines: dict[float, list[tuple[float, float]]] = {}
+        for numbers, left, top, right, _ in marks:
+            assert numbers == sorted(numbers)
+            assert size.margin - 0.01 <= left < right <= size.width - size.margin + 0.01
+            lines.setdefault(top, []).append((left, right))
+        # One line of marks in each scale, whatever happened at once.
+        assert len(lines) <= 3
+        for ends in lines.values():
+            ends.sort()
+            for (_, right), (left, _) in pairwise(ends):
+                assert left > right
+
+
+def test_ten_things_in_five_minutes_are_one_mark_with_their_numbers() -> None:
+    """As after a first night's work: the picture must not grow by a row for each of them."""
+    done = [action(f"a{n}", done_at=hours(-0.2) + timedelta(seconds=30 * n)) for n in range(10)]
+    timeline = _draw(*done)
 
     for picture in _pictures(timeline):
-        circles = [
-            (float(c.get("cx", "")), float(c.get("cy", "")), float(c.get("r", "")))
-            for c in picture.iter(f"{SVG}circle") if c.get("class") == "tl-mark"
-        ]  # fmt: skip
-        for number, (x, y, r) in enumerate(circles):
-            for x2, y2, r2 in circles[number + 1 :]:
-                assert (x - x2) ** 2 + (y - y2) ** 2 >= (r + r2) ** 2
+        many = [numbers for numbers, *_ in _event_marks(picture) if len(numbers) > 1]
+        assert many == [list(range(3, 13))]
+        labels = [text.text for text in picture.iter(f"{SVG}text")]
+        assert "3–12" in labels
+
+
+def test_an_event_far_from_the_others_keeps_a_mark_of_its_own_at_its_place() -> None:
+    timeline = _draw(steps={"asked": hours(3, START), "sampled": hours(5, START)}, now=hours(6))
+
+    places = {numbers[0]: (left + right) / 2 for numbers, left, _, right, _ in
+              _event_marks(_wide(timeline)) if len(numbers) == 1}  # fmt: skip
+    assert places[3] == pytest.approx(_x(3 / 6), abs=0.05)
+    assert places[4] == pytest.approx(_x(5 / 6), abs=0.05)
+
+
+def test_each_event_has_a_tick_at_its_own_place_though_its_mark_is_shared() -> None:
+    at = [hours(1.8, START), hours(1.85, START)]
+    timeline = _draw(*(action(f"a{n}", done_at=when) for n, when in enumerate(at)))
+
+    ticks = [
+        float(line.get("x1", "nan"))
+        for line in _wide(timeline).iter(f"{SVG}line")
+        if line.get("class") == "tl-tick"
+    ]
+    for when in (1.8, 1.85):
+        assert [tick for tick in ticks if tick == pytest.approx(_x(when / 6), abs=0.05)]
+    (shared,) = [m for m in _event_marks(_wide(timeline)) if len(m[0]) == 2 and 3 in m[0]]
+    assert shared[0] == [3, 4]
 
 
 def test_what_people_typed_cannot_become_markup() -> None:

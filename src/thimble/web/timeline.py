@@ -308,6 +308,69 @@ def fitted(text: str, width: float, size: float) -> str:
     return f"{cut}…"
 
 
+_MARK_TEXT = 0.92
+"""The size of a number in its mark, as a share of the small words."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Mark:
+    """One mark for events that stand close together: their numbers, and where it is drawn."""
+
+    numbers: tuple[int, ...]
+    first: float
+    last: float
+    left: float
+    width: float
+
+    @property
+    def label(self) -> str:
+        """The numbers, runs of them as "3–9"."""
+        return numbers_in_words(self.numbers)
+
+    @classmethod
+    def of(
+        cls, numbers: tuple[int, ...], first: float, last: float, scale: Scale, size: Size
+    ) -> _Mark:
+        """A mark in the middle of its events, inside the picture."""
+        least = size.small * 0.72 * 2
+        label = numbers_in_words(numbers)
+        long = len(label) * size.small * _MARK_TEXT * LETTER + size.small * 0.9
+        width = least if len(label) <= 2 else max(least, long)
+        left = min(max((first + last - width) / 2, scale.left), scale.right - width)
+        return cls(numbers, first, last, left, width)
+
+
+def _marks(places: Sequence[tuple[int, float]], scale: Scale, size: Size) -> list[_Mark]:
+    """Marks from left to right, none over another. `places` are numbers and where they stand."""
+    marks: list[_Mark] = []
+    for number, x in places:
+        mark = _Mark.of((number,), x, x, scale, size)
+        while marks and marks[-1].left + marks[-1].width + 2 > mark.left:
+            before = marks.pop()
+            numbers = before.numbers + mark.numbers
+            mark = _Mark.of(numbers, before.first, mark.last, scale, size)
+        marks.append(mark)
+    return marks
+
+
+def numbers_in_words(numbers: Sequence[int]) -> str:
+    """Ascending numbers, with a dash for what follows on: "1, 3–9"; two in a row are named both.
+
+    >>> numbers_in_words((1, 3, 4, 5, 8, 9))
+    '1, 3–5, 8, 9'
+    """
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(
+        f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(str(number) for number in run)
+        for run in runs
+    )
+
+
 @dataclass(slots=True)
 class _Sheet:
     """What has been drawn so far, and down to where."""
@@ -484,38 +547,47 @@ class _Frame:
         )
 
     def _events(self, sheet: _Sheet, scale: Scale, after: datetime) -> None:
-        """Numbered marks; those that would cover each other stand below one another.
+        """Numbered marks on one line. Those that would cover each other are one mark with all their
+        numbers; a tick on the axis stands for each event at its own place.
 
         What a finer scale has shown (up to `after`) is left out, but for the very start.
         """
         size = sheet.size
+        shown = [
+            (number, event)
+            for number, event in enumerate(self.events, start=1)
+            if scale.holds(event.at)
+            and (_utc(event.at) > _utc(after) or _utc(event.at) == _utc(self.start))
+        ]
+        if not shown:
+            return
         radius = size.small * 0.72
-        lanes: list[float] = []
-        base = sheet.y + radius + 5
-        for number, event in enumerate(self.events, start=1):
-            shown_before = _utc(event.at) <= _utc(after) != _utc(self.start)
-            if shown_before or not scale.holds(event.at):
-                continue
-            x = min(max(scale.x(event.at), scale.left + radius), scale.right - radius)
-            lane = next((n for n, end in enumerate(lanes) if x - radius > end), len(lanes))
-            if lane == len(lanes):
-                lanes.append(0.0)
-            lanes[lane] = x + radius + 1.5
-            y = base + lane * (2 * radius + 3)
+        top = sheet.y + 5
+        for _, event in shown:
+            x = scale.x(event.at)
+            sheet.add(tag("line", x1=x, x2=x, y1=sheet.y, y2=top + 1, class_="tl-tick"))
+        for mark in _marks([(n, scale.x(e.at)) for n, e in shown], scale, size):
+            said = "; ".join(
+                f"{number}: {event.what}, {minute(event.at, self.zone)}"
+                for number, event in shown
+                if number in mark.numbers
+            )
             sheet.add(
                 tag(
                     "g",
-                    tag("title", escape(f"{event.what}, {minute(event.at, self.zone)}"))
-                    + tag("circle", cx=x, cy=y, r=radius, class_="tl-mark")
+                    tag("title", escape(said))
+                    + tag(
+                        "rect", x=mark.left, y=top, width=mark.width, height=2 * radius, rx=radius,
+                        class_="tl-mark",
+                    )
                     + words(
-                        str(number), x, y + size.small * 0.33, size.small * 0.92, anchor="middle"
+                        mark.label, mark.left + mark.width / 2, top + radius + size.small * 0.33,
+                        size.small * _MARK_TEXT, anchor="middle",
                     ),
                     class_="tl-event",
                 )
-            )
-        sheet.y = (
-            base + max(0, len(lanes) - 1) * (2 * radius + 3) + radius + 4 if lanes else sheet.y
-        )
+            )  # fmt: skip
+        sheet.y = top + 2 * radius + 4
 
     def _row(self, sheet: _Sheet, scale: Scale, action: Action) -> None:
         """One window: its words, and under them its bar with target and doing."""
