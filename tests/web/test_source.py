@@ -239,6 +239,20 @@ def test_taking_back_takes_no_other_step_and_nothing_that_others_said_since(
     assert situation.facts["source_access"].value == "unidentified"
 
 
+def test_taking_back_that_it_was_asked_leaves_the_answer_of_the_same_moment(
+    signed_in: SignIn, case: str
+):
+    client = signed_in(DOCTOR)
+    client.post(url("step", case), {"step": "asked", "position": 1})
+    client.post(url("step", case), {"step": "refused", "position": 2})
+
+    client.post(url("take_back", case), {"entry": 2, "position": 4})
+
+    situation = read(case).situation
+    assert set(situation.source_steps) == {"refused"}
+    assert situation.facts["source_access"].value == "refuses"
+
+
 def test_a_second_tap_takes_back_nothing_more_and_what_is_no_step_is_refused(
     signed_in: SignIn, case: str
 ):
