@@ -2,6 +2,7 @@
 
 from thimble.actions._append import NoSuchCase, Refused
 from thimble.actions.decide import Departing, PlanMoved, close, correct, depart, reopen, sign_plan
+from thimble.actions.follow_up import agree_visits, contact, miss_visit
 from thimble.actions.identity import (
     IdentityStore,
     MemoryIdentityStore,
@@ -38,16 +39,19 @@ __all__ = [
     "Reported",
     "SourceIdentity",
     "WorkerIdentity",
+    "agree_visits",
     "ask_source",
     "assessed",
     "cannot_be_known",
     "close",
+    "contact",
     "correct",
     "counsel",
     "depart",
     "give_dose",
     "give_first_aid",
     "learn_facts",
+    "miss_visit",
     "new_references",
     "note",
     "read_reference",

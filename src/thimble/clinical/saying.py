@@ -6,7 +6,7 @@ wherever it is shown or printed.
 
 from __future__ import annotations
 
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 
 DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -14,8 +14,12 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 
 def day(at: datetime, zone: tzinfo) -> str:
     """The day in the site's zone: "Thu 26 Nov 2026"."""
-    local = at.astimezone(zone)
-    return f"{DAY_NAMES[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local.year}"
+    return calendar_day(at.astimezone(zone).date())
+
+
+def calendar_day(on: date) -> str:
+    """A day of the calendar: "Thu 26 Nov 2026"."""
+    return f"{DAY_NAMES[on.weekday()]} {on.day} {_MONTHS[on.month - 1]} {on.year}"
 
 
 def minute(at: datetime, zone: tzinfo) -> str:

@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from thimble.ledger.entries import Kind
@@ -24,10 +24,27 @@ CLOSED_REASONS = {
     "source_negative": "source patient negative",
     "transferred": "followed elsewhere",
     "worker_withdrew": "the worker does not want follow-up",
+    "lost_to_follow_up": "the worker could not be reached any more",
     "duplicate": "reported twice",
     "other": "another reason",
 }
 """Why a case is closed, with the words for it."""
+
+CONTACT_BY = {
+    "telephone": "by telephone",
+    "letter": "by letter",
+    "email": "by e-mail",
+    "in_person": "in person",
+}
+"""How a worker was contacted."""
+
+CONTACT_OUTCOMES = {
+    "reached": "reached",
+    "no_answer": "no answer",
+    "declined": "does not want to come",
+    "sent": "sent, no answer yet",
+}
+"""What came of it."""
 
 LONGEST_TEXT = 20_000
 LARGEST_WHOLE = 2**53 - 1
@@ -216,6 +233,17 @@ def _body_map(path: str, value: object) -> list[str]:
     return [] if isinstance(value, Mapping) else [f"{path} is a whole body; found {value!r}"]
 
 
+def _day(path: str, value: object) -> list[str]:
+    advice = "a day such as 2026-03-02"
+    if not isinstance(value, str) or not re.fullmatch(r"\d{4}-\d{2}-\d{2}", value):
+        return [f"{path} is {advice}; found {value!r}"]
+    try:
+        date.fromisoformat(value)
+    except ValueError:
+        return [f"{path} is {advice}; found {value!r}"]
+    return []
+
+
 _HEX = re.compile(r"[0-9a-f]{8,128}")
 
 
@@ -286,6 +314,21 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "decided": _Key(SAY),
         "reason": _Key(SAY),
     },
+    # The dates that the worker was told. The last such entry stands for all before it.
+    Kind.VISITS_AGREED: {
+        "visits": _Key(
+            _list_of(_map_of({"day": _Key(_day), "actions": _Key(_list_of(_id, least=1))}))
+        ),
+        # Stretches of days on which the worker cannot come, first and last included.
+        "unavailable": _Key(_list_of(_map_of({"first": _Key(_day), "last": _Key(_day)}))),
+        "text": _Key(MAY),
+    },
+    Kind.VISIT_MISSED: {"day": _Key(_day), "text": _Key(MAY)},
+    Kind.CONTACTED: {
+        "how": _Key(_one_of(tuple(CONTACT_BY))),
+        "outcome": _Key(_one_of(tuple(CONTACT_OUTCOMES))),
+        "text": _Key(MAY),
+    },
     Kind.CORRECTED: {
         "corrects": _Key(_whole(low=1)),
         "reason": _Key(SAY),
@@ -327,6 +370,8 @@ def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
             ]
     if kind is Kind.FACT_LEARNED and not body["facts"]:
         return ["facts must hold at least one fact"]
+    if kind is Kind.VISITS_AGREED:
+        return _visits_fit(body)
     if kind is Kind.CORRECTED:
         if body.get("withdrawn"):
             if {"facts", "body", "happened_at"} & set(body):
@@ -338,6 +383,22 @@ def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
         if "facts" in body and "body" in body:
             return ["a correction replaces the facts or the whole body, not both"]
     return []
+
+
+def _visits_fit(body: Mapping[str, Any]) -> list[str]:
+    days = [visit["day"] for visit in body["visits"]]
+    actions = [action for visit in body["visits"] for action in visit["actions"]]
+    faults = []
+    if days != sorted(set(days)):
+        faults.append(f"visits are in order of their days, one a day; found {', '.join(days)}")
+    if twice := sorted({action for action in actions if actions.count(action) > 1}):
+        faults.append(f"each action belongs to one visit; found twice: {', '.join(twice)}")
+    faults += [
+        f"a stretch ends no earlier than it begins; found {away['first']} to {away['last']}"
+        for away in body["unavailable"]
+        if away["last"] < away["first"]
+    ]
+    return faults
 
 
 def _against(vocabulary: Mapping[str, Fact], kind: Kind, body: Mapping[str, Any]) -> list[str]:

@@ -8,13 +8,13 @@ answer given since then still counts. Withdrawing an entry brings back whatever 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from typing import Any
 
 from thimble.ledger.bodies import from_json
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.plan import Departure, KnownFact, SignedPlan, Situation
+from thimble.ledger.plan import AgreedVisit, Departure, FollowUp, KnownFact, SignedPlan, Situation
 from thimble.protocol.vocabulary import Fact, Value
 
 ASSESS = "assess"
@@ -30,6 +30,9 @@ SOURCE_STEPS: Mapping[Kind, str] = {
     Kind.SOURCE_LACKS_CAPACITY: "lacks_capacity",
     Kind.SOURCE_SAMPLED: "sampled",
 }
+
+
+_FOLLOWING = frozenset({Kind.VISITS_AGREED, Kind.VISIT_MISSED, Kind.CONTACTED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +144,7 @@ def fold(entries: Iterable[Entry], as_of: datetime, vocabulary: Mapping[str, Fac
         entries=known[-1].position,
         last_digest=known[-1].digest,
         last_number=known[-1].number,
+        follow_up=reading.follow_up,
     )
 
 
@@ -160,6 +164,7 @@ class _Reading:
         self.departures: list[Departure] = []
         self.closed_at: datetime | None = None
         self.closed_reason = ""
+        self.follow_up = FollowUp()
 
     def take(self, found: Standing) -> None:
         kind, body = found.entry.kind, found.body
@@ -183,8 +188,32 @@ class _Reading:
             self.closed_at, self.closed_reason = found.happened_at, body["reason"]
         elif kind is Kind.REOPENED:
             self.closed_at, self.closed_reason = None, ""
+        elif kind in _FOLLOWING:
+            self._follow(found)
         if kind is not Kind.DEPARTED:
             self._do(found)
+
+    def _follow(self, found: Standing) -> None:
+        kind, body, so_far = found.entry.kind, found.body, self.follow_up
+        if kind is Kind.VISITS_AGREED:
+            self.follow_up = replace(
+                so_far,
+                visits=tuple(
+                    AgreedVisit(date.fromisoformat(visit["day"]), tuple(visit["actions"]))
+                    for visit in body["visits"]
+                ),
+                agreed_by=found.entry.position,
+                unavailable=tuple(
+                    (date.fromisoformat(away["first"]), date.fromisoformat(away["last"]))
+                    for away in body["unavailable"]
+                ),
+            )
+        elif kind is Kind.VISIT_MISSED:
+            missed = {*so_far.missed, date.fromisoformat(body["day"])}
+            self.follow_up = replace(so_far, missed=tuple(sorted(missed)))
+        else:
+            contact = (found.happened_at, body["how"], body["outcome"])
+            self.follow_up = replace(so_far, contacts=(*so_far.contacts, contact))
 
     def _report(self, found: Standing) -> None:
         at = found.body["occurred_at"]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 from typing import Any
 
-from thimble.clinical.saying import day, minute
-from thimble.ledger.bodies import CLOSED_REASONS, from_json
+from thimble.clinical.saying import calendar_day, day, minute
+from thimble.ledger.bodies import CLOSED_REASONS, CONTACT_BY, CONTACT_OUTCOMES, from_json
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import known_by, standing
 from thimble.protocol.vocabulary import Fact
@@ -31,6 +31,9 @@ LABELS: Mapping[Kind, str] = {
     Kind.COUNSELLED: "Worker counselled",
     Kind.PLAN_SIGNED: "Plan signed",
     Kind.DEPARTED: "Departure from the advice",
+    Kind.VISITS_AGREED: "Visits agreed",
+    Kind.VISIT_MISSED: "Visit missed",
+    Kind.CONTACTED: "Worker contacted",
     Kind.CORRECTED: "Correction",
     Kind.NOTED: "Note",
     Kind.CLOSED: "Case closed",
@@ -185,6 +188,8 @@ def _of(
         case Kind.DEPARTED:
             said.append(f"About: {words(body['subject'])}")
             said += _labelled(body, advised="Advised", decided="Decided", reason="Reason")
+        case Kind.VISITS_AGREED | Kind.VISIT_MISSED | Kind.CONTACTED:
+            said += _following(kind, body, words)
         case Kind.CORRECTED:
             said.append(f"Sets right entry {body['corrects']}.")
             said += _correction(body, vocabulary, zone)
@@ -198,6 +203,22 @@ def _of(
                 said.append(words(body["action"]))
             said += [body[key] for key in ("text", "note", "reason") if body.get(key)]
     return [sentence for sentence in said if sentence]
+
+
+def _following(kind: Kind, body: Mapping[str, Any], words: Callable[[str], str]) -> Iterable[str]:
+    if kind is Kind.VISITS_AGREED:
+        for visit in body["visits"]:
+            yield f"{_day(visit['day'])}: {'; '.join(map(words, visit['actions']))}."
+        if not body["visits"]:
+            yield "No visit is agreed any more."
+        for away in body["unavailable"]:
+            yield f"The worker cannot come from {_day(away['first'])} to {_day(away['last'])}."
+    elif kind is Kind.VISIT_MISSED:
+        yield f"Expected on {_day(body['day'])}."
+    else:
+        how, outcome = CONTACT_BY[body["how"]], CONTACT_OUTCOMES[body["outcome"]]
+        yield f"{how.capitalize()}: {outcome}."
+    yield from _labelled(body, text="Note")
 
 
 def _correction(
@@ -224,6 +245,10 @@ def _correction(
             and key != "token"
         ):
             yield f"{key.replace('_', ' ').capitalize()}: {value}"
+
+
+def _day(iso: str) -> str:
+    return calendar_day(date.fromisoformat(iso))
 
 
 def _labelled(body: Mapping[str, Any], **labels: str) -> list[str]:

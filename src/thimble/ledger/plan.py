@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
@@ -119,6 +119,31 @@ class SignedPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class AgreedVisit:
+    """A visit that the worker was told: its day, in the site's calendar, and what it is for."""
+
+    day: date
+    actions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FollowUp:
+    """What was agreed with the worker and what came of it.
+
+    `visits` are those that stand, in order of their days; `agreed_by` is the entry that says so, None
+    while nothing was agreed. `unavailable` are stretches of days, first and last included. `missed`
+    are days on which the worker was expected and did not come; `contacts` are the attempts to reach
+    the worker, each with its instant, how, and what came of it (ids of `ledger.bodies`).
+    """
+
+    visits: tuple[AgreedVisit, ...] = ()
+    agreed_by: int | None = None
+    unavailable: tuple[tuple[date, date], ...] = ()
+    missed: tuple[date, ...] = ()
+    contacts: tuple[tuple[datetime, str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Situation:
     """What is known of one case as of a moment: `fold(entries, as_of)`.
 
@@ -145,6 +170,7 @@ class Situation:
     entries: int
     last_digest: str
     last_number: int = 0
+    follow_up: FollowUp = FollowUp()
 
 
 @dataclass(frozen=True, slots=True)
