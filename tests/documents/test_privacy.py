@@ -118,12 +118,12 @@ def test_only_what_is_for_the_source_is_asked_of_their_team():
     assert asked
 
 
-def test_the_summary_names_nobody():
+def test_the_summary_has_no_place_for_the_workers_name():
     told = words_in(clinician_summary(plan(), situation(), site(), protocol()).to_data())
 
     assert "Ada Invented" not in told
     assert set(inspect.signature(clinician_summary).parameters) == {
-        "plan", "situation", "site", "protocol",
+        "plan", "situation", "site", "protocol", "record",
     }  # fmt: skip
 
 

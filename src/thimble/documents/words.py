@@ -29,29 +29,48 @@ def window_for_a_person(window: Window, now: datetime, zone: tzinfo, waits_for: 
     whose completion starts the clock, while it has not been done.
     """
 
-    def told(at: datetime) -> str:
-        return minute(at, zone) if abs(at - now) <= NEAR else day(at, zone)
+    def opens(at: datetime) -> str:
+        return _from(at, zone) if abs(at - now) <= NEAR else day(at, zone)
+
+    def closes(at: datetime) -> str:
+        return _until(at, zone) if abs(at - now) <= NEAR else day(at, zone)
 
     if window.waits_for:
         return f"The date follows once this is done: {waits_for or window.waits_for}"
     earliest, target, latest = window.earliest, window.target, window.latest
     if latest is not None and latest < now:
-        return f"Was due by {told(latest)}. Ask today whether it is still of use."
+        return f"Was due by {closes(latest)}. Ask today whether it is still of use."
     if earliest is None or earliest <= now:
-        best = f", best by {told(target)}" if target is not None and target > now else ""
+        best = f", best by {closes(target)}" if target is not None and target > now else ""
         if latest is not None:
-            return f"As soon as you can{best}, no later than {told(latest)}"
+            return f"As soon as you can{best}, no later than {closes(latest)}"
         return f"As soon as you can{best}"
     best = (
-        f", best on {told(target)}"
+        f", best on {opens(target)}"
         if target is not None and target not in (earliest, latest)
         else ""
     )
     if latest is None:
-        return f"On {told(earliest)} or soon after{best}"
-    if told(earliest) == told(latest):
-        return f"On {told(latest)}"
-    return f"Between {told(earliest)} and {told(latest)}{best}"
+        return f"On {opens(earliest)} or soon after{best}"
+    if opens(earliest) == opens(latest):
+        return f"On {opens(latest)}"
+    return f"Between {opens(earliest)} and {closes(latest)}{best}"
+
+
+def _midnight(at: datetime, zone: tzinfo) -> bool:
+    """Whether an instant is where a day begins: so is every limit counted from a date alone."""
+    return f"{at.astimezone(zone):%H:%M}" == "00:00"
+
+
+def _from(at: datetime, zone: tzinfo) -> str:
+    return day(at, zone) if _midnight(at, zone) else minute(at, zone)
+
+
+def _until(at: datetime, zone: tzinfo) -> str:
+    """A last instant: 00:00 is the end of the day before, which nobody reads as a whole day more."""
+    if _midnight(at, zone):
+        return f"the end of {day(at - timedelta(minutes=1), zone)}"
+    return minute(at, zone)
 
 
 def window_in_full(
@@ -62,14 +81,19 @@ def window_in_full(
         after = f"after: {waits_for or window.waits_for}"
         return {"earliest": after, "target": "–", "latest": "–"}
 
-    def told(at: datetime | None) -> str:
-        return minute(at, zone) if at is not None else "–"
+    earliest = window.earliest
 
-    started = window.earliest is not None and window.earliest <= now
+    def opens(at: datetime | None) -> str:
+        return _from(at, zone) if at is not None else "–"
+
+    def closes(at: datetime | None) -> str:
+        # At once: a limit that is the beginning itself is no end of the day before.
+        return opens(at) if at is None or at == earliest else _until(at, zone)
+
     return {
-        "earliest": "now" if started else told(window.earliest),
-        "target": told(window.target),
-        "latest": told(window.latest),
+        "earliest": "now" if earliest is not None and earliest <= now else opens(earliest),
+        "target": closes(window.target),
+        "latest": closes(window.latest),
     }
 
 

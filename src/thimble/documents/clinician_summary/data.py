@@ -10,10 +10,11 @@ from typing import Any
 from thimble.clinical.saying import elapsed, minute, occurrence, stamp
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of, unconfirmed
+from thimble.documents.record import Given, Record, Standing, standing_of
 from thimble.documents.words import ABOUT, WHOM, window_in_full
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.clocks import moment_of
-from thimble.ledger.plan import Action, Caution, Plan, Situation, State
+from thimble.ledger.plan import Action, Caution, Departure, KnownFact, Plan, Situation, State
 from thimble.protocol.finding import STANDINGS, Finding, Item, Reason
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Vocabulary
@@ -25,6 +26,16 @@ _STATES = {
     State.NO_LONGER_NEEDED: "No longer needed",
     State.DEPARTED: "Departed from",
 }
+
+
+_STANDING = {
+    Standing.UNSIGNED: "No clinician has signed this plan yet.",
+    Standing.AS_SIGNED: "",
+    Standing.CHANGED: "The plan has changed since the last signature.",
+    Standing.OTHER_RULES: "The protocol has changed since the last signature.",
+}
+
+_COUNTED = "Limits count from the first moment that it may have been."
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +65,15 @@ class Why:
 
 
 @dataclass(frozen=True, slots=True)
+class Instead:
+    """What was decided in place of the advice, why, and by whom, when and in which entry."""
+
+    decided: str
+    reason: str
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
 class Decision:
     """A decision with its outcome, or the outcomes still possible and what they wait for."""
 
@@ -63,7 +83,7 @@ class Decision:
     because: tuple[Why, ...]
     waits_for: str
     advised: str
-    departed: str
+    departed: Instead | None
     unconfirmed: bool
 
 
@@ -79,6 +99,8 @@ class Step:
     target: str
     latest: str
     done: str
+    given: tuple[str, ...]
+    departed: Instead | None
     rules: str
     perhaps: bool
     waits_for: str
@@ -93,6 +115,27 @@ class Warned:
     rules: str
     possible: bool
     unconfirmed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Dose:
+    """A dose on record as shown."""
+
+    what: str
+    product: str
+    amount: str
+    batch: str
+    when: str
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Otherwise:
+    """A departure from something that no longer stands among the decisions and actions."""
+
+    subject: str
+    departed: Instead
+    advised: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +154,7 @@ class ClinicianSummary:
     frame: Frame
     occurred: str
     since: str
+    counted: str
     reported: str
     closed: str
     contradictions: tuple[str, ...]
@@ -118,11 +162,14 @@ class ClinicianSummary:
     questions: tuple[Known, ...]
     unknowable: tuple[Known, ...]
     steps: tuple[Step, ...]
+    given: tuple[Dose, ...]
+    otherwise: tuple[Otherwise, ...]
     cautions: tuple[Warned, ...]
     groups: tuple[Group, ...]
     source_steps: tuple[Known, ...]
     computed: tuple[Known, ...]
     signed: tuple[Signed, ...]
+    unsigned: str
     contacts: tuple[Contact, ...]
     any_unconfirmed: bool
 
@@ -132,11 +179,21 @@ class ClinicianSummary:
 
 
 def clinician_summary(
-    plan: Plan, situation: Situation, site: Site, protocol: Protocol
+    plan: Plan,
+    situation: Situation,
+    site: Site,
+    protocol: Protocol,
+    *,
+    record: Record | None = None,
 ) -> ClinicianSummary:
-    """The case as of `plan.now`, for a clinician who takes over with nothing else in hand."""
+    """The case as of `plan.now`, for a clinician who takes over with nothing else in hand.
+
+    Args:
+        record: the entries of the case, for the doses given and for who wrote what.
+    """
     zone = site.zone
-    words = _Words(plan, situation, protocol, protocol.vocabulary, zone)
+    kept = record or Record()
+    words = _Words(plan, situation, protocol, protocol.vocabulary, zone, kept)
     occurred = situation.occurred_at
     decisions, steps, cautions = words.decisions(), words.steps(), words.cautions()
     return ClinicianSummary(
@@ -154,6 +211,9 @@ def clinician_summary(
             else "Time not known yet"
         ),
         since=_since(situation, plan.now, zone),
+        counted=(
+            _COUNTED if occurred and situation.occurred_at_precision in ("hour", "date") else ""
+        ),
         reported=minute(situation.reported_at, zone) if situation.reported_at else "",
         closed=(
             f"{minute(situation.closed_at, zone)}: "
@@ -172,6 +232,8 @@ def clinician_summary(
             for fact, reason in situation.cannot_be_known.items()
         ),
         steps=steps,
+        given=words.given(),
+        otherwise=words.otherwise(),
         cautions=cautions,
         groups=words.groups(),
         source_steps=tuple(
@@ -183,8 +245,10 @@ def clinician_summary(
             for name, value in plan.computed.items()
         ),
         signed=tuple(
-            Signed(signed.by, minute(signed.at, zone), signed.entry) for signed in situation.signed
+            Signed(kept.who(signed.by, signed.entry), minute(signed.at, zone), signed.entry)
+            for signed in situation.signed
         ),
+        unsigned=_STANDING[standing_of(plan, situation, protocol, kept)],
         contacts=all_contacts(site),
         any_unconfirmed=any(decision.unconfirmed for decision in decisions)
         or any(step.unconfirmed for step in steps)
@@ -199,6 +263,7 @@ class _Words:
     protocol: Protocol
     vocabulary: Vocabulary
     zone: tzinfo
+    record: Record
 
     def question(self, fact: str) -> str:
         return self.vocabulary[fact].question if fact in self.vocabulary else fact.replace("_", " ")
@@ -215,10 +280,14 @@ class _Words:
             *(
                 self._decision(finding)
                 for finding in self.plan.findings.values()
-                if finding.decision not in self.protocol.amount_parts
-                and not (finding.value is None and self.protocol.outputs[finding.decision].inner)
+                if self._told(finding)
             ),
             *(self._reasons(id_, items) for id_, items in self.plan.reasons.items() if items),
+        )
+
+    def _told(self, finding: Finding) -> bool:
+        return finding.decision not in self.protocol.amount_parts and not (
+            finding.value is None and self.protocol.outputs[finding.decision].inner
         )
 
     def _reasons(self, id_: str, items: Sequence[Item]) -> Decision:
@@ -239,7 +308,7 @@ class _Words:
             because=self._whys(because),
             waits_for=self.waits_for(facts),
             advised="",
-            departed="",
+            departed=None,
             unconfirmed=unconfirmed(because),
         )
 
@@ -250,9 +319,7 @@ class _Words:
             said = output.words(value) if output else value.replace("_", " ")
             return said[:1].upper() + said[1:]
 
-        departure = next(
-            (d for d in reversed(self.situation.departures) if d.subject == finding.decision), None
-        )
+        departure = self._departure(finding.decision)
         if finding.value is not None:
             answer = words(finding.value)
         elif finding.decision in self.plan.undecidable:
@@ -268,14 +335,74 @@ class _Words:
                 self.plan.undecidable.get(finding.decision, ()) or finding.open_facts
             ),
             advised=words(departure.advised) if departure else "",
-            departed=(
-                f"{words(departure.decided)}. Reason: {departure.reason} "
-                f"({departure.by}, {minute(departure.at, self.zone)}, entry {departure.entry})"
-                if departure
-                else ""
-            ),
+            departed=self._departed(departure, words(departure.decided)) if departure else None,
             unconfirmed=unconfirmed(finding.because),
         )
+
+    def _departure(self, subject: str) -> Departure | None:
+        """The last departure from a decision or an action."""
+        found = (d for d in reversed(self.situation.departures) if d.subject == subject)
+        return next(found, None)
+
+    def _departed(self, departure: Departure, decided: str) -> Instead:
+        return Instead(
+            f"{decided.strip().rstrip('.')}.",
+            departure.reason.strip(),
+            f"{self.record.who(departure.by, departure.entry)}, "
+            f"{minute(departure.at, self.zone)}, entry {departure.entry}",
+        )
+
+    def otherwise(self) -> tuple[Otherwise, ...]:
+        """Departures that neither a decision nor an action of the plan carries any more."""
+        carried = {
+            *(id_ for id_ in self.plan.findings if self._told(self.plan.findings[id_])),
+            *(action.id for action in self.plan.actions),
+        }
+        return tuple(
+            Otherwise(
+                self._subject(departure.subject),
+                self._departed(departure, _upper(departure.decided)),
+                _upper(departure.advised),
+            )
+            for departure in self.situation.departures
+            if departure.subject not in carried
+        )
+
+    def _subject(self, id_: str) -> str:
+        output = self.protocol.outputs.get(id_)
+        if output is not None and output.label:
+            return output.label
+        return self._what(id_)
+
+    def _what(self, action: str) -> str:
+        """An action in the plan's words, or in the protocol's where the plan holds it no more."""
+        rows = (
+            rule.outputs["what"]
+            for table in self.protocol.tables
+            if table.role == "actions"
+            for rule in table.rules
+            if rule.outputs["action"] == action
+        )
+        found = next((a.what for a in self.plan.actions if a.id == action), "")
+        return found or next(rows, action.replace("_", " "))
+
+    def given(self) -> tuple[Dose, ...]:
+        """The doses on record, in the order in which they were given."""
+        return tuple(
+            Dose(
+                self._what(dose.action),
+                dose.product,
+                dose.amount,
+                dose.batch,
+                f"{minute(dose.at, self.zone)}, entry {dose.entry}",
+                self._writer(dose.entry),
+            )
+            for dose in self.record.doses(self.situation.as_of)
+        )
+
+    def _writer(self, position: int) -> str:
+        by = next((entry.by for entry in self.record.entries if entry.position == position), "")
+        return self.record.who(by, position) if by else ""
 
     @staticmethod
     def _whys(reasons: Sequence[Reason]) -> tuple[Why, ...]:
@@ -314,12 +441,19 @@ class _Words:
         done = minute(action.done_at, self.zone) if action.done_at else ""
         if done and action.done_by_entry is not None:
             done = f"{done}, entry {action.done_by_entry}"
+        departure = self._departure(action.id)
         return Step(
             what=action.what,
             amount=action.amount,
             whom=WHOM.get(action.whom, action.whom),
             state=_STATES[action.state],
             done=done,
+            given=tuple(
+                _dose(dose)
+                for dose in self.record.doses(self.situation.as_of)
+                if dose.action == action.id
+            ),
+            departed=self._departed(departure, _upper(departure.decided)) if departure else None,
             rules=_rules(action.because),
             perhaps=not action.certain,
             waits_for="" if action.certain else self.waits_for(action.open_facts),
@@ -336,6 +470,13 @@ class _Words:
             caution.text, _rules(caution.because), not caution.certain, unconfirmed(caution.because)
         )
 
+    def _said_by(self, known: KnownFact) -> str:
+        """Who said it; a clinician by name and role where these are known, and who wrote it down."""
+        writer = self._writer(known.entry) if known.entry is not None else ""
+        if not writer or known.said_by == "worker":
+            return known.said_by
+        return writer if known.said_by == "clinician" else f"{known.said_by}, recorded by {writer}"
+
     def groups(self) -> tuple[Group, ...]:
         groups = []
         for about, title in ABOUT.items():
@@ -345,12 +486,23 @@ class _Words:
                 if fact.about == about and found is not None:
                     entry = f", entry {found.entry}" if found.entry is not None else ", computed"
                     at = f", {minute(found.known_at, self.zone)}" if found.known_at else ""
+                    said_by = self._said_by(found)
                     known.append(
-                        Known(fact.question, fact.label(found.value), f"{found.said_by}{at}{entry}")
+                        Known(fact.question, fact.label(found.value), f"{said_by}{at}{entry}")
                     )
             if known:
                 groups.append(Group(title, tuple(known)))
         return tuple(groups)
+
+
+def _upper(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _dose(dose: Given) -> str:
+    """A dose beside its action: "Invented vaccine, 1 mL, batch 7A"."""
+    batch = f"batch {dose.batch}" if dose.batch else ""
+    return ", ".join(part for part in (dose.product, dose.amount, batch) if part)
 
 
 def _since(situation: Situation, now: datetime, zone: tzinfo) -> str:

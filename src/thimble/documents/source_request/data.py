@@ -25,6 +25,12 @@ _STEPS = {
     "lacks_capacity": "Cannot decide for themselves",
     "sampled": "Sample taken",
 }
+UNIDENTIFIED = (
+    "The source patient is recorded as not identified, so there is no team to ask. If it becomes known "
+    "who it was, record that first; then the request can be printed."
+)
+"""Why there is no request for a source whom nobody knows."""
+
 _NO_WORDING = (
     "This hospital has not set its consent wording yet. Use the wording and form of local policy."
 )
@@ -70,6 +76,12 @@ class SourceRequest:
         return asdict(self)
 
 
+def why_no_request(situation: Situation) -> str:
+    """A sentence that says why nobody can be asked; "" where the request can be made."""
+    access = situation.facts.get("source_access")
+    return UNIDENTIFIED if access is not None and access.value == "unidentified" else ""
+
+
 def source_request(
     plan: Plan,
     situation: Situation,
@@ -85,7 +97,12 @@ def source_request(
         patient: how the team knows the patient (name, number); "" leaves a line to write on, so that
             it need never be typed.
         ward: where the patient is; "" leaves a line.
+
+    Raises:
+        ValueError: the source is recorded as not identified (`why_no_request`).
     """
+    if why := why_no_request(situation):
+        raise ValueError(why)
     wording = site.consent_wording.strip()
     asked = tuple(
         _asked(action, plan, site.zone)

@@ -3,11 +3,12 @@
 It never says who the source patient is or what is known of them: nothing here reads the value of a
 fact about the source, not even to give a reason; only decisions that the worker must know are shown
 (`plain.toml` lists them); and what a clinician typed freely (reasons, notes) stays out, since it may
-speak of the source.
+speak of the source. What was given, and what was decided in place of the advice, are the worker's own.
 """
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
@@ -19,20 +20,35 @@ from typing import Any
 from thimble.clinical.saying import minute, occurrence
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone, unconfirmed
+from thimble.documents.record import Record, Standing, standing_of
 from thimble.documents.words import window_for_a_person
-from thimble.ledger.plan import Action, Plan, Situation, State
+from thimble.ledger.clocks import moment_of
+from thimble.ledger.plan import TO_DO, Action, Departure, Plan, Situation, State
+from thimble.ledger.pressing import OVERDUE
 from thimble.protocol.finding import Finding, Reason
+from thimble.protocol.model import PER_KILOGRAM
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Vocabulary
 
 
 @dataclass(frozen=True, slots=True)
+class Unsaid:
+    """Phrases of precautions that are left out while a fact has one of the values."""
+
+    fact: str
+    values: tuple[str, ...]
+    phrases: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class PlainWords:
-    """`plain.toml`: decision → value (and `question`) → words; action → words; what a decision gives
-    as a reason for another; fact → its short name."""
+    """`plain.toml`: decision → value (and `question`) → words; action → words, to do and as given; what
+    a decision gives as a reason for another; fact → its short name; what is not said to whom."""
 
     decisions: Mapping[str, Mapping[str, str]]
     actions: Mapping[str, str]
+    given: Mapping[str, str]
+    unsaid: tuple[Unsaid, ...]
     perhaps: Mapping[str, Mapping[str, str]]
     because: Mapping[str, Mapping[str, str]]
     facts: Mapping[str, str]
@@ -44,7 +60,16 @@ def plain_words() -> PlainWords:
     text = (files("thimble.documents.worker_plan") / "plain.toml").read_text(encoding="utf-8")
     read = tomllib.loads(text)
     return PlainWords(
-        read["decisions"], read["actions"], read["perhaps"], read["because"], read["facts"]
+        decisions=read["decisions"],
+        actions=read["actions"],
+        given=read["given"],
+        unsaid=tuple(
+            Unsaid(one["fact"], tuple(one["values"]), tuple(one["phrases"]))
+            for one in read["unsaid"]
+        ),
+        perhaps=read["perhaps"],
+        because=read["because"],
+        facts=read["facts"],
     )
 
 
@@ -52,6 +77,13 @@ _SETTLED = {
     State.NO_LONGER_NEEDED: "No longer needed",
     State.DEPARTED: "Decided otherwise with you; ask your clinician",
 }
+
+_BY_WEIGHT = "the amount depends on your weight"
+
+_LEFT_TO_A_PERSON = frozenset({"consider", "expert_decides", "clinician_decides"})
+"""Values that ask a person to decide: whatever is decided then is no departure from them."""
+
+_REASON_IN_RECORD = "The reason is in your record; ask your clinician to go through it with you."
 
 _TAKE = ("first_aid", "dose")
 _TESTS = ("sample",)
@@ -79,13 +111,33 @@ class Decided:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One thing for the worker: what, how much, when, and where it stands."""
+    """One thing for the worker: what, how much, when, where it stands, and what was decided about it."""
 
     what: str
     amount: str
     when: str
     done: str
+    decided: str
     unconfirmed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Had:
+    """A dose that the worker had: against what, which product, how much, from which batch, when."""
+
+    what: str
+    product: str
+    amount: str
+    batch: str
+    when: str
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """Whether a clinician stands behind the sheet: what must be seen, or else who signed and when."""
+
+    warning: str
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,10 +154,12 @@ class WorkerPlan:
 
     frame: Frame
     name: str
+    signature: Signature
     happened: tuple[Line, ...]
     decided: tuple[Decided, ...]
     still_open: tuple[Decided, ...]
     take: tuple[Task, ...]
+    given: tuple[Had, ...]
     tests: tuple[Task, ...]
     visits: tuple[Task, ...]
     perhaps: tuple[Task, ...]
@@ -127,14 +181,20 @@ def worker_plan(
     protocol: Protocol,
     *,
     name: str = "",
+    record: Record | None = None,
 ) -> WorkerPlan:
     """The worker's plan as of `plan.now`.
 
     Args:
         name: the worker's name as they want it on their own sheet; "" leaves a line to write on.
+        record: the entries of the case, for the doses given and for who signed.
     """
-    words = _Words(plan, situation, site.zone, protocol, protocol.vocabulary)
-    all_mine = [action for action in plan.actions if action.whom == _ABOUT_THE_WORKER]
+    words = _Words(plan, situation, site.zone, protocol, protocol.vocabulary, record or Record())
+    all_mine = [
+        action
+        for action in plan.actions
+        if action.whom == _ABOUT_THE_WORKER and not words.too_late_for_first_aid(action)
+    ]
     mine = [action for action in all_mine if action.certain or action.state is State.DONE]
     perhaps = words.tasks(action for action in all_mine if action not in mine)
     take = words.tasks(action for action in mine if action.kind in _TAKE)
@@ -152,10 +212,12 @@ def worker_plan(
             situation,
         ),
         name=name,
+        signature=words.signature(),
         happened=words.happened(),
         decided=tuple(item for item in decided if item.settled),
         still_open=tuple(item for item in decided if not item.settled),
         take=take,
+        given=words.given(),
         tests=tests,
         visits=visits,
         perhaps=perhaps,
@@ -176,6 +238,54 @@ class _Words:
     zone: tzinfo
     protocol: Protocol
     vocabulary: Vocabulary
+    record: Record
+
+    def signature(self) -> Signature:
+        """What stands near the top: nobody has signed, or it was signed and reads otherwise now."""
+        standing = standing_of(self.plan, self.situation, self.protocol, self.record)
+        if standing is Standing.UNSIGNED:
+            return Signature(
+                "Not signed yet",
+                "No clinician has signed this plan yet, and it may still change. "
+                "Ask a clinician to go through it with you and to sign it.",
+            )
+        last = self.situation.signed[-1]
+        signed = f"{self.record.who(last.by, last.entry)}, {minute(last.at, self.zone)}"
+        if standing is Standing.AS_SIGNED:
+            return Signature("", f"Signed by {signed}.")
+        why = (
+            "The rules that it follows have changed since"
+            if standing is Standing.OTHER_RULES
+            else "What was learned or recorded since has changed it"
+        )
+        return Signature(
+            "Changed since it was signed",
+            f"This plan was signed by {signed}. {why}, and nobody has signed it as it reads now. "
+            "Ask your clinician about it.",
+        )
+
+    def given(self) -> tuple[Had, ...]:
+        """The doses that are on record, in the order in which they were given."""
+        return tuple(
+            Had(
+                plain_words().given.get(dose.action, self._what(dose.action)),
+                dose.product,
+                dose.amount,
+                dose.batch,
+                minute(dose.at, self.zone),
+            )
+            for dose in self.record.doses(self.situation.as_of)
+        )
+
+    def too_late_for_first_aid(self, action: Action) -> bool:
+        """Whether it is first aid that was never recorded, after an exposure of more than a day ago.
+
+        An exposure known roughly counts from the last moment that it may have been.
+        """
+        if action.kind != "first_aid" or action.state not in TO_DO:
+            return False
+        last = moment_of(self.situation, self.zone, self.plan.now).last
+        return last is not None and self.plan.now - last > OVERDUE
 
     def happened(self) -> tuple[Line, ...]:
         """When, and the answers about the event itself. Numbers that are only counted stay out."""
@@ -193,22 +303,62 @@ class _Words:
         return tuple(lines)
 
     def decisions(self) -> tuple[Decided, ...]:
-        departed = {departure.subject for departure in self.situation.departures}
+        departed = self._departures()
         plain = plain_words().decisions
         return tuple(
-            self._decided(finding, plain[finding.decision], departed)
+            self._decided(finding, plain[finding.decision], departed.get(finding.decision))
             for finding in self.plan.findings.values()
             if finding.decision in plain
-            and (finding.value is None or finding.value in plain[finding.decision])
+            and (
+                finding.value is None
+                or finding.value in plain[finding.decision]
+                or finding.decision in departed
+            )
         )
 
-    def _decided(self, finding: Finding, plain: Mapping[str, str], departed: set[str]) -> Decided:
+    def _departures(self) -> dict[str, Departure]:
+        """Decision → the departure that stands: from itself, or from the dose that follows from it.
+
+        Who decides that a dose is not given decides otherwise than the decision that asks for it.
+        """
+        departed = {departure.subject: departure for departure in self.situation.departures}
+        found = {
+            decision: departed[action.id]
+            for action in self.plan.actions
+            if action.kind == "dose" and action.state is State.DEPARTED and action.id in departed
+            for decision in self._asked_for_by(action)
+        }
+        return {**found, **{id_: d for id_, d in departed.items() if id_ in self.plan.findings}}
+
+    def _asked_for_by(self, action: Action) -> Iterator[str]:
+        """The decisions in the rows that ask for an action, and that a worker is told."""
+        fired = {(reason.table, reason.rule) for reason in action.because}
+        for table in self.protocol.tables:
+            for rule in table.rules:
+                if (table.id, rule.id) not in fired:
+                    continue
+                for column, cell in zip(table.inputs, rule.cells, strict=True):
+                    # Whether it could pass on an infection stands whatever is given.
+                    told = column in plain_words().decisions and column != "significance"
+                    if told and cell.strip() != "-":
+                        yield column
+
+    def _decided(
+        self, finding: Finding, plain: Mapping[str, str], departure: Departure | None
+    ) -> Decided:
         question = plain["question"]
-        if finding.decision in departed:
+        if departure is not None:
+            decided = self._instead(departure)
+            advised = plain.get(finding.value or "", "")
+            if finding.value is None or finding.value in _LEFT_TO_A_PERSON:
+                return Decided(question, f"Decided: {decided}", _REASON_IN_RECORD, True, False)
+            why = (
+                f"Advised: {_lower(advised)} {_REASON_IN_RECORD}" if advised else _REASON_IN_RECORD
+            )
             return Decided(
                 question,
-                "Decided with you otherwise than the protocol advises.",
-                "The reason is in your record; ask your clinician to go through it with you.",
+                f"Decided with you otherwise than the protocol advises: {decided}",
+                why,
                 settled=True,
                 unconfirmed=False,
             )
@@ -218,6 +368,16 @@ class _Words:
         choices = [plain[value].rstrip(".") for value in finding.possible if value in plain]
         answer = f"Not settled yet. Possible: {'; or: '.join(choices)}." if choices else "Not yet."
         return Decided(question, answer, self._waits_for(finding.open_facts), False, doubtful)
+
+    def _instead(self, departure: Departure) -> str:
+        """What was decided in place of the advice, as a sentence; a value of the decision plainly."""
+        said = departure.decided.strip().rstrip(".")
+        output = self.protocol.outputs.get(departure.subject)
+        plain = plain_words().decisions.get(departure.subject, {})
+        for value in output.values if output else ():
+            if said.lower() in (value.lower(), output.words(value).lower() if output else ""):
+                return plain.get(value, f"{_lower(said)}.")
+        return f"{_lower(said)}."
 
     def _why(self, finding: Finding) -> str:
         """One sentence: the worker's own answers and earlier decisions that the rule looked at."""
@@ -279,9 +439,9 @@ class _Words:
 
     def tasks(self, actions: Iterable[Action]) -> tuple[Task, ...]:
         # Variants that only differ in what the laboratory runs read the same to the worker.
-        merged: dict[tuple[str, str, str, str], Task] = {}
+        merged: dict[tuple[str, ...], Task] = {}
         for task in map(self._task, actions):
-            same = (task.what, task.amount, task.when, task.done)
+            same = (task.what, task.amount, task.when, task.done, task.decided)
             doubtful = task.unconfirmed or (same in merged and merged[same].unconfirmed)
             merged[same] = replace(task, unconfirmed=doubtful)
         return tuple(merged.values())
@@ -293,11 +453,39 @@ class _Words:
         waits_for = self._what(action.window.waits_for) if action.window.waits_for else ""
         return Task(
             what=self._what(action.id),
-            amount=action.amount,
+            amount=_BY_WEIGHT if self._lacks_weight(action) else action.amount,
             when=window_for_a_person(action.window, self.plan.now, self.zone, waits_for),
             done=done,
+            decided=self._decided_about(action),
             unconfirmed=unconfirmed(action.because),
         )
+
+    def _decided_about(self, action: Action) -> str:
+        """What a clinician decided about a task, or about the decision that a dose follows from.
+
+        Only the protocol's row goes by the advice: a dose that was decided on or against still stands
+        there, and the worker goes by what was decided.
+        """
+        departed = {departure.subject: departure for departure in self.situation.departures}
+        if action.state is State.DEPARTED and action.id in departed:
+            return f"Decided: {self._instead(departed[action.id])}"
+        if action.kind != "dose" or action.state not in TO_DO:
+            return ""
+        for decision in self._asked_for_by(action):
+            if decision in departed:
+                return f"Decided: {self._instead(departed[decision])} Go by that."
+        return ""
+
+    def _lacks_weight(self, action: Action) -> bool:
+        """Whether its amount goes by a weight that is not known: what is printed is then a request."""
+        if not action.amount:
+            return False
+        asked = {question.fact for question in self.plan.questions}
+        for amount in self.protocol.amounts:
+            per = self.plan.findings.get(amount.per)
+            if action.id in amount.actions and per is not None and per.value == PER_KILOGRAM:
+                return amount.weight not in self.situation.facts or amount.weight in asked
+        return False
 
     def _what(self, action_id: str) -> str:
         found = next((a.what for a in self.plan.actions if a.id == action_id), action_id)
@@ -311,10 +499,23 @@ class _Words:
     def cautions(self, topic: str) -> tuple[Sentence, ...]:
         """What may apply is shown like what does: a missing answer never takes a warning away."""
         return tuple(
-            Sentence(caution.text, unconfirmed(caution.because))
+            Sentence(text, unconfirmed(caution.because))
             for caution in self.plan.cautions
-            if caution.topic == topic
+            if caution.topic == topic and (text := self._fitting(caution.text))
         )
+
+    def _fitting(self, text: str) -> str:
+        """A precaution without the parts that are not for this worker; "" where nothing is left."""
+        for unsaid in plain_words().unsaid:
+            known = self.situation.facts.get(unsaid.fact)
+            if known is None or known.value not in unsaid.values:
+                continue
+            parts = re.split(r"(?<=[.;])\s+", text)
+            kept = [p for p in parts if not any(w in p.lower() for w in unsaid.phrases)]
+            if len(kept) < len(parts):
+                left = " ".join(kept).rstrip(";. ")
+                text = f"{left[:1].upper()}{left[1:]}." if left else ""
+        return text
 
 
 def _lower(words: str) -> str:

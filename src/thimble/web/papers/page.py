@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
+from thimble.clinical.site import Site
+from thimble.documents.record import Record
+from thimble.documents.source_request.data import why_no_request
+from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Reading
+from thimble.web.roles import LABELS
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,15 +35,17 @@ FOR_ALL = (
 
 @dataclass(frozen=True, slots=True)
 class PapersPage:
-    """The documents of one case."""
+    """The documents of one case. `no_request` says why the source's team is asked nothing."""
 
     case: str
     signed: bool
     papers: tuple[Paper, ...]
+    no_request: str
+    fault: str
 
     @classmethod
-    def of(cls, reading: Reading, capabilities: frozenset[str]) -> PapersPage:
-        """What this account may print of a case."""
+    def of(cls, reading: Reading, capabilities: frozenset[str], *, fault: str = "") -> PapersPage:
+        """What this account may print of a case; `fault` says why what was asked for is not."""
         papers = [
             Paper(
                 "papers:worker_plan",
@@ -50,7 +58,8 @@ class PapersPage:
                 "The whole case on paper, for whoever takes over.",
             ),
         ]
-        if "see_source" in capabilities:
+        no_request = why_no_request(reading.situation) if "see_source" in capabilities else ""
+        if "see_source" in capabilities and not no_request:
             papers.append(
                 Paper(
                     "papers:source_request",
@@ -58,7 +67,18 @@ class PapersPage:
                     "Asks for consent and blood. The patient's name is written in by hand.",
                 )
             )
-        return cls(reading.case, bool(reading.situation.signed), tuple(papers))
+        return cls(reading.case, bool(reading.situation.signed), tuple(papers), no_request, fault)
+
+
+def record_of(reading: Reading, names: Mapping[str, str], protocol: Protocol, site: Site) -> Record:
+    """What the papers take from the entries: the doses, who wrote, and the plan as it was signed."""
+    signed = reading.situation.signed
+    return Record(
+        entries=reading.entries,
+        names=names,
+        roles={role.value: label for role, label in LABELS.items()},
+        as_signed=reading.plan_at(signed[-1].entry, protocol, site) if signed else None,
+    )
 
 
 def filename(what: str, case: str = "") -> str:

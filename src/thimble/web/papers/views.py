@@ -9,16 +9,18 @@ from django.views.decorators.http import require_GET
 
 from thimble.documents.clinician_summary.data import clinician_summary
 from thimble.documents.downtime_pack.data import downtime_pack
+from thimble.documents.record import Record
 from thimble.documents.render import Template
 from thimble.documents.render import render as compose
-from thimble.documents.source_request.data import source_request
+from thimble.documents.source_request.data import source_request, why_no_request
 from thimble.documents.ward_card.data import ward_card
 from thimble.documents.worker_plan.data import worker_plan
 from thimble.web import clock, log
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site
-from thimble.web.desk.handling import canonical, capabilities_of, read, worker_of
-from thimble.web.papers.page import FOR_ALL, PapersPage, filename
+from thimble.web.desk.handling import canonical, capabilities_of, names_of, read, worker_of
+from thimble.web.desk.page import Reading
+from thimble.web.papers.page import FOR_ALL, PapersPage, filename, record_of
 
 
 @needs("print_documents")
@@ -33,8 +35,17 @@ def for_all(request: HttpRequest) -> HttpResponse:
 @require_GET
 def papers(request: HttpRequest, ref: str) -> HttpResponse:
     """What can be printed of a case."""
-    page = PapersPage.of(read(canonical(ref)), capabilities_of(request))
-    return render(request, "papers/papers.html", {"page": page, "for_all": FOR_ALL})
+    return _page(request, read(canonical(ref)))
+
+
+def _page(request: HttpRequest, reading: Reading, *, fault: str = "") -> HttpResponse:
+    page = PapersPage.of(reading, capabilities_of(request), fault=fault)
+    context = {"page": page, "for_all": FOR_ALL}
+    return render(request, "papers/papers.html", context, status=409 if fault else 200)
+
+
+def _record(reading: Reading) -> Record:
+    return record_of(reading, names_of(reading.entries), get_protocol(), get_site())
 
 
 def _pdf(request: HttpRequest, document: bytes, what: str, case: str = "") -> HttpResponse:
@@ -57,6 +68,7 @@ def worker_plan_pdf(request: HttpRequest, ref: str) -> HttpResponse:
         get_site(),
         get_protocol(),
         name=worker.name if worker else "",
+        record=_record(reading),
     )
     document = compose(Template.WORKER_PLAN, data.to_data(), at=reading.plan.now)
     return _pdf(request, document, "worker-plan", reading.case)
@@ -66,9 +78,11 @@ def worker_plan_pdf(request: HttpRequest, ref: str) -> HttpResponse:
 @needs("view_case", "print_documents")
 @require_GET
 def summary_pdf(request: HttpRequest, ref: str) -> HttpResponse:
-    """The whole case on paper, without names."""
+    """The whole case on paper: who wrote by name, the worker and the source patient by none."""
     reading = read(canonical(ref))
-    data = clinician_summary(reading.plan, reading.situation, get_site(), get_protocol())
+    data = clinician_summary(
+        reading.plan, reading.situation, get_site(), get_protocol(), record=_record(reading)
+    )
     document = compose(Template.CLINICIAN_SUMMARY, data.to_data(), at=reading.plan.now)
     return _pdf(request, document, "summary", reading.case)
 
@@ -77,8 +91,13 @@ def summary_pdf(request: HttpRequest, ref: str) -> HttpResponse:
 @needs("view_case", "print_documents", "see_source")
 @require_GET
 def request_pdf(request: HttpRequest, ref: str) -> HttpResponse:
-    """The request to the source patient's team; the patient is written in by hand."""
+    """The request to the source patient's team; the patient is written in by hand.
+
+    409 and the papers of the case, with the reason, where the source is not identified.
+    """
     reading = read(canonical(ref))
+    if why := why_no_request(reading.situation):
+        return _page(request, reading, fault=why)
     data = source_request(reading.plan, reading.situation, get_site(), get_protocol())
     document = compose(Template.SOURCE_REQUEST, data.to_data(), at=reading.plan.now)
     return _pdf(request, document, "source-request", reading.case)
