@@ -200,6 +200,23 @@ def test_a_case_with_open_actions_is_closed_only_with_a_reason_for_leaving_them(
         actions.close(store, case, **given, text="again")
 
 
+def test_nobody_is_told_all_clear_while_something_is_left(store, case):
+    """No words make it so: what is left is done, or decided otherwise with a reason of its own."""
+    with pytest.raises(actions.Refused, match="no all clear") as refused:
+        actions.close(
+            store, case, reason="all_clear", text="surely fine", **RULES, now=after(1), **WHO
+        )
+    assert "Give the first dose of HIV prophylaxis now" in refused.value.faults
+    assert fold(store.entries(case), after(1), VOCABULARY).closed_at is None
+
+
+def test_a_worker_who_cannot_be_reached_is_a_kind_of_closing_of_its_own(store, case):
+    actions.close(
+        store, case, reason="lost_to_follow_up", text="three letters", **RULES, now=after(1), **WHO
+    )
+    assert fold(store.entries(case), after(1), VOCABULARY).closed_reason == "lost_to_follow_up"
+
+
 def test_a_case_with_nothing_left_is_closed_without_more_words(store):
     case = opened(store, {"route": "intact_skin", "fluid": "urine"})
     left = [a.id for a in plan(store, case, after(1)).actions if a.certain]

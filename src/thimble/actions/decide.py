@@ -43,6 +43,10 @@ class Departing:
     reason: str
 
 
+ALL_CLEAR = "all_clear"
+"""The reason to close that nothing may be left for."""
+
+
 def sign_plan(
     store: LedgerStore,
     case: str,
@@ -236,7 +240,8 @@ def close(
     """End the follow-up.
 
     Raises:
-        Refused: the case is closed already, or actions that apply unless somebody decides otherwise
+        Refused: the case is closed already; or it is said to be all clear while an action that applies
+            is neither done nor decided otherwise; or actions that apply unless somebody decides otherwise
             are not done and `text` does not say why they may be left.
     """
     entries = existing(store, case)
@@ -251,6 +256,14 @@ def close(
         and action.state in TO_DO
         and not action.window.waits_for
     ]  # fmt: skip
+    if left and reason == ALL_CLEAR:
+        raise Refused(
+            [
+                f"{len(left)} action{'s are' if len(left) > 1 else ' is'} not done: that is no all "
+                "clear. Do them, or decide otherwise with a reason; or close for another reason",
+                *(action.what for action in left),
+            ]
+        )
     if left and not text.strip():
         raise Refused(
             [
