@@ -20,25 +20,50 @@ from hypothesis import strategies as st
 from documents.examples import CASE, DIGEST, NOW, SHIPPED, plan, protocol, site, situation
 from thimble.documents.clinician_summary.data import clinician_summary
 from thimble.documents.downtime_pack.data import downtime_pack
+from thimble.documents.record import Record
 from thimble.documents.render import Template, render
 from thimble.documents.source_request.data import source_request
 from thimble.documents.ward_card.data import ward_card
 from thimble.documents.worker_plan.data import worker_plan
+from thimble.ledger.entries import GENESIS, Entry, Kind
+from thimble.ledger.plan import Departure
 from thimble.protocol.vocabulary import Value
 
 HOSTILE = "#panic() *b* $x \\ \"q\" 'a' <l> @r `c` = H // é 🙂 中 \u202e {} [] ]] #{"
 ABOUT_A_CASE = (Template.WORKER_PLAN, Template.CLINICIAN_SUMMARY, Template.SOURCE_REQUEST)
 
 
+DEPARTURES = tuple(
+    Departure(
+        entry=entry, subject=subject, advised="recommended", decided="not done",
+        reason="decided together", by="u-7", at=NOW,
+    )
+    for entry, subject in enumerate(("hiv_pep", "hbv_vaccine_dose", "gone_since"), start=5)
+)  # fmt: skip
+DOSE = {"product": "Invented tablet", "amount": "1 tablet", "batch": "LOT-41"}
+RECORD = Record(
+    [
+        Entry(
+            number=11, case=CASE, position=4, kind=Kind.DOSE_GIVEN, happened_at=NOW,
+            recorded_at=NOW, by="u-7", role="emergency_clinician",
+            body={"action": "hiv_pep_first_dose", **DOSE}, previous=GENESIS, digest=DIGEST,
+        )
+    ],
+    {"u-7": "Dr. Ada Invented"},
+)  # fmt: skip
+
+
 def data(template: Template, facts: dict[str, Value] | None = None) -> dict[str, Any]:
-    known = situation(facts)
+    known = situation(facts, departures=DEPARTURES)
     match template:
         case Template.WORKER_PLAN:
             return worker_plan(
-                plan(known), known, site(), protocol(), name="Ada Invented"
+                plan(known), known, site(), protocol(), name="Ada Invented", record=RECORD
             ).to_data()
         case Template.CLINICIAN_SUMMARY:
-            return clinician_summary(plan(known), known, site(), protocol()).to_data()
+            return clinician_summary(
+                plan(known), known, site(), protocol(), record=RECORD
+            ).to_data()
         case Template.SOURCE_REQUEST:
             return source_request(plan(known), known, site(), protocol()).to_data()
         case Template.WARD_CARD:

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import io
+import re
+import shutil
+import subprocess
 from collections.abc import Callable
 from datetime import timedelta
+from pathlib import Path
 
 import pikepdf
 import pytest
@@ -13,7 +17,8 @@ from django.urls import reverse
 
 from thimble import actions
 from thimble.clinical.vocabulary import VOCABULARY
-from thimble.web.context import get_identities, get_store
+from thimble.web.context import get_identities, get_protocol, get_site, get_store
+from thimble.web.models import Account
 from thimble.web.roles import GRANTED, Role
 
 from .conftest import NIGHT
@@ -87,3 +92,95 @@ def test_a_case_that_is_none_has_no_papers(signed_in: SignIn, db: None):
     client = signed_in(Role.EMERGENCY_CLINICIAN)
 
     assert client.get("/case/XXXX-XXXX/papers/summary.pdf").status_code == 404
+
+
+def words_of(content: bytes, tmp_path: Path) -> str:
+    """The words on the pages, in reading order, spaces made one (poppler's pdftotext)."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not installed")
+    (tmp_path / "paper.pdf").write_bytes(content)
+    found = subprocess.run(
+        ["pdftotext", "-raw", str(tmp_path / "paper.pdf"), "-"], capture_output=True, check=True
+    )
+    return re.sub(r"\s+", " ", found.stdout.decode().replace("\u200b", ""))
+
+
+def printed(client: Client, name: str, case: str, tmp_path: Path) -> str:
+    return words_of(client.get(reverse(f"papers:{name}", args=[case])).content, tmp_path)
+
+
+def test_papers_say_who_signed_what_was_given_and_what_was_decided_and_why(
+    signed_in: SignIn, make_account: Callable[..., Account], case: str, tmp_path: Path
+):
+    account = make_account(Role.EMERGENCY_CLINICIAN, "signs")
+    Account.objects.filter(pk=account.pk).update(display_name="Dr. Odo Invented")
+    store, writer = get_store(), {"by": str(account.pk), "role": "emergency_clinician"}
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    assert "Not signed yet" in printed(client, "worker_plan", case, tmp_path)
+    assert "No clinician has signed this plan yet." in printed(client, "summary", case, tmp_path)
+
+    actions.give_dose(
+        store, case, "hiv_pep_first_dose", product="bictegravir/FTC/TAF", amount="1 tablet",
+        batch="LOT-41", now=NIGHT, **writer,
+    )  # fmt: skip
+    actions.depart(
+        store, case, subject="baseline_hiv", advised="Draw it", decided="Done later than advised",
+        reason="No tube at hand", now=NIGHT, **writer,
+    )  # fmt: skip
+    actions.sign_plan(
+        store, case, protocol=get_protocol(), site=get_site(), now=NIGHT,
+        seen_position=store.entries(case)[-1].position, **writer,
+    )  # fmt: skip
+
+    plan = printed(client, "worker_plan", case, tmp_path)
+    summary = printed(client, "summary", case, tmp_path)
+    assert "Not signed yet" not in plan
+    assert "Signed by Dr. Odo Invented, emergency clinician" in plan
+    assert "Signed by Dr. Odo Invented, emergency clinician" in summary
+    assert str(account.pk) not in plan + summary
+    for words in (plan, summary):
+        assert "bictegravir/FTC/TAF" in words
+        assert "LOT-41" in words
+    assert "Decided: Done later than advised." in summary
+    assert "Why: No tube at hand" in summary
+    assert "No tube at hand" not in plan
+
+
+def test_of_a_source_that_is_not_identified_no_request_is_offered_nor_printed(
+    signed_in: SignIn, case: str
+):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    page, address = (reverse(f"papers:{n}", args=[case]) for n in ("papers", "source_request"))
+    why = "The source patient is recorded as not identified, so there is no team to ask."
+    before = client.get(page).content.decode()
+    assert address in before
+    assert why not in before
+
+    actions.learn_facts(
+        get_store(), case, {"source_access": "unidentified"}, said_by="clinician",
+        vocabulary=VOCABULARY, now=NIGHT, by="a-1", role="emergency_clinician",
+    )  # fmt: skip
+
+    offered = client.get(page)
+    assert offered.status_code == 200
+    assert address not in offered.content.decode()
+    assert why in offered.content.decode()
+    refused = client.get(address)
+    assert refused.status_code == 409
+    assert refused["Content-Type"].startswith("text/html")
+    assert "Not printed" in refused.content.decode()
+    assert refused.content.decode().count(why) == 1
+
+
+def test_who_may_not_see_the_source_is_not_told_that_nobody_knows_it(
+    signed_in: SignIn, case: str, monkeypatch: pytest.MonkeyPatch
+):
+    role = Role.OCCUPATIONAL_NURSE
+    monkeypatch.setitem(GRANTED, role, GRANTED[role] - {"see_source"})  # type: ignore[arg-type]
+    actions.learn_facts(
+        get_store(), case, {"source_access": "unidentified"}, said_by="clinician",
+        vocabulary=VOCABULARY, now=NIGHT, by="a-1", role="emergency_clinician",
+    )  # fmt: skip
+
+    page = signed_in(role).get(reverse("papers:papers", args=[case])).content.decode()
+    assert "not identified" not in page

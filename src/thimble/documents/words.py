@@ -52,8 +52,8 @@ def window_for_a_person(window: Window, now: datetime, zone: tzinfo, waits_for: 
     )
     if latest is None:
         return f"On {opens(earliest)} or soon after{best}"
-    if opens(earliest) == opens(latest):
-        return f"On {opens(latest)}"
+    if opens(earliest) == opens(latest) or closes(latest) == f"the end of {opens(earliest)}":
+        return f"On {opens(earliest)}"
     return f"Between {opens(earliest)} and {closes(latest)}{best}"
 
 

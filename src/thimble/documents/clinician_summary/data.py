@@ -10,6 +10,7 @@ from typing import Any
 from thimble.clinical.saying import elapsed, minute, occurrence, stamp
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of, unconfirmed
+from thimble.documents.otherwise import doses_decided_otherwise
 from thimble.documents.record import Given, Record, Standing, standing_of
 from thimble.documents.words import ABOUT, WHOM, window_in_full
 from thimble.ledger.bodies import CLOSED_REASONS
@@ -84,6 +85,7 @@ class Decision:
     waits_for: str
     advised: str
     departed: Instead | None
+    dose_otherwise: str
     unconfirmed: bool
 
 
@@ -309,6 +311,7 @@ class _Words:
             waits_for=self.waits_for(facts),
             advised="",
             departed=None,
+            dose_otherwise="",
             unconfirmed=unconfirmed(because),
         )
 
@@ -320,6 +323,9 @@ class _Words:
             return said[:1].upper() + said[1:]
 
         departure = self._departure(finding.decision)
+        dose = doses_decided_otherwise(self.plan, self.situation, self.protocol).get(
+            finding.decision
+        )
         if finding.value is not None:
             answer = words(finding.value)
         elif finding.decision in self.plan.undecidable:
@@ -336,6 +342,12 @@ class _Words:
             ),
             advised=words(departure.advised) if departure else "",
             departed=self._departed(departure, words(departure.decided)) if departure else None,
+            dose_otherwise=(
+                f"About the dose, decided: {_upper(dose.decided.strip().rstrip('.'))}. "
+                f"See the action, entry {dose.entry}."
+                if dose
+                else ""
+            ),
             unconfirmed=unconfirmed(finding.because),
         )
 

@@ -20,6 +20,7 @@ from typing import Any
 from thimble.clinical.saying import minute, occurrence
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone, unconfirmed
+from thimble.documents.otherwise import asked_for_by, doses_decided_otherwise
 from thimble.documents.record import Record, Standing, standing_of
 from thimble.documents.words import window_for_a_person
 from thimble.ledger.clocks import moment_of
@@ -317,31 +318,16 @@ class _Words:
         )
 
     def _departures(self) -> dict[str, Departure]:
-        """Decision → the departure that stands: from itself, or from the dose that follows from it.
-
-        Who decides that a dose is not given decides otherwise than the decision that asks for it.
-        """
-        departed = {departure.subject: departure for departure in self.situation.departures}
-        found = {
-            decision: departed[action.id]
-            for action in self.plan.actions
-            if action.kind == "dose" and action.state is State.DEPARTED and action.id in departed
-            for decision in self._asked_for_by(action)
+        """Decision → the departure that stands: from itself, or from the dose that follows from it."""
+        itself = {
+            departure.subject: departure
+            for departure in self.situation.departures
+            if departure.subject in self.plan.findings
         }
-        return {**found, **{id_: d for id_, d in departed.items() if id_ in self.plan.findings}}
-
-    def _asked_for_by(self, action: Action) -> Iterator[str]:
-        """The decisions in the rows that ask for an action, and that a worker is told."""
-        fired = {(reason.table, reason.rule) for reason in action.because}
-        for table in self.protocol.tables:
-            for rule in table.rules:
-                if (table.id, rule.id) not in fired:
-                    continue
-                for column, cell in zip(table.inputs, rule.cells, strict=True):
-                    # Whether it could pass on an infection stands whatever is given.
-                    told = column in plain_words().decisions and column != "significance"
-                    if told and cell.strip() != "-":
-                        yield column
+        return {
+            **doses_decided_otherwise(self.plan, self.situation, self.protocol),
+            **itself,
+        }
 
     def _decided(
         self, finding: Finding, plain: Mapping[str, str], departure: Departure | None
@@ -471,7 +457,7 @@ class _Words:
             return f"Decided: {self._instead(departed[action.id])}"
         if action.kind != "dose" or action.state not in TO_DO:
             return ""
-        for decision in self._asked_for_by(action):
+        for decision in asked_for_by(action, self.plan, self.protocol):
             if decision in departed:
                 return f"Decided: {self._instead(departed[decision])} Go by that."
         return ""
