@@ -292,3 +292,9 @@ def test_the_team_is_asked_for_agreement_before_any_sample_and_told_what_may_be_
         a.what for a in asked if not kinds[a.what][1]
     }
     assert any(a.unless_known for a in asked)
+
+
+def test_the_ward_card_tells_everybody_to_report_at_once():
+    card = ward_card(site(), protocol(), NOW)
+
+    assert any(step.text.startswith("Report it now") for step in card.always)

@@ -24,7 +24,7 @@ from thimble import actions
 from thimble.actions.report import Precision
 from thimble.clinical.vocabulary import vocabulary
 from thimble.documents.clinician_summary.data import ClinicianSummary, clinician_summary
-from thimble.documents.record import Record, Standing, standing_of
+from thimble.documents.record import Record
 from thimble.documents.source_request.data import source_request, why_no_request
 from thimble.documents.words import window_for_a_person, window_in_full
 from thimble.documents.worker_plan.data import WorkerPlan, plain_words, worker_plan
@@ -32,6 +32,7 @@ from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import KnownFact, Plan, Situation, State, Window
 from thimble.ledger.pressing import OVERDUE
+from thimble.ledger.signature import SignatureState, signature_of
 from thimble.ledger.store import MemoryStore
 from thimble.protocol.vocabulary import Value
 
@@ -110,9 +111,9 @@ class Case:
         return known, decided, Record(entries, NAMES, ROLES, as_signed)
 
     @property
-    def standing(self) -> Standing:
+    def standing(self) -> SignatureState:
         known, decided, record = self.read()
-        return standing_of(decided, known, protocol(), record)
+        return signature_of(decided, known, protocol(), record.as_signed)
 
     def for_the_worker(self) -> WorkerPlan:
         known, decided, record = self.read()
@@ -157,7 +158,7 @@ def test_a_plan_that_reads_otherwise_than_it_was_signed_says_so():
     case.now += timedelta(minutes=5)
     case.learn({"source_hiv": "negative"})
 
-    assert case.standing is Standing.CHANGED
+    assert case.standing is SignatureState.CHANGED
     made = case.for_the_worker().signature
     assert made.warning == "Changed since it was signed"
     assert "Dr. Ada Invented, emergency clinician" in made.words
@@ -165,7 +166,7 @@ def test_a_plan_that_reads_otherwise_than_it_was_signed_says_so():
     assert case.summary().unsigned == "The plan has changed since the last signature."
 
     case.sign()
-    assert case.standing is Standing.AS_SIGNED
+    assert case.standing is SignatureState.AS_SIGNED
 
 
 def test_doing_what_was_signed_and_the_passing_of_hours_change_nothing():
@@ -175,7 +176,7 @@ def test_doing_what_was_signed_and_the_passing_of_hours_change_nothing():
     case.give("hiv_pep_first_dose", "Invented tablet")
     case.give("tetanus_vaccine_dose", "Invented vaccine")
 
-    assert case.standing is Standing.AS_SIGNED
+    assert case.standing is SignatureState.AS_SIGNED
     # No immunoglobulin is due: how much time is left for it is not told to anybody.
     vaccinated = Case({**FACTS, "source_hbsag": "negative"})
     vaccinated.sign()
@@ -183,7 +184,7 @@ def test_doing_what_was_signed_and_the_passing_of_hours_change_nothing():
     vaccinated.now += timedelta(hours=30)
     assert vaccinated.read()[1].findings["hbig_timing"].value != then
     assert vaccinated.read()[1].findings["hbig_doses"].value == "0"
-    assert vaccinated.standing is Standing.AS_SIGNED
+    assert vaccinated.standing is SignatureState.AS_SIGNED
 
 
 def test_a_corrected_weight_changes_an_amount_and_so_the_plan_that_was_signed():
@@ -194,9 +195,9 @@ def test_a_corrected_weight_changes_an_amount_and_so_the_plan_that_was_signed():
 
     known, decided, record = case.read()
     assert any(a.amount == "5.52 mL IM" for a in decided.actions)  # 0.06 mL/kg × 92 kg
-    assert case.standing is Standing.CHANGED
+    assert case.standing is SignatureState.CHANGED
     without = replace(record, as_signed=None)
-    assert standing_of(decided, known, protocol(), without) is Standing.AS_SIGNED
+    assert signature_of(decided, known, protocol(), without.as_signed) is SignatureState.AS_SIGNED
 
 
 def test_a_plan_signed_under_other_rules_is_not_told_as_signed():
@@ -205,7 +206,7 @@ def test_a_plan_signed_under_other_rules_is_not_told_as_signed():
     known, decided, record = case.read()
     other = replace(decided, protocol_digest="0" * 64)
 
-    assert standing_of(other, known, protocol(), record) is Standing.OTHER_RULES
+    assert signature_of(other, known, protocol(), record.as_signed) is SignatureState.OTHER_RULES
     made = worker_plan(other, known, site(), protocol(), record=record).signature
     assert made.warning == "Changed since it was signed"
     assert "rules" in made.words

@@ -8,13 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from enum import Enum, auto
 
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import known_by, standing
-from thimble.ledger.plan import TO_DO, Plan, SignedPlan, Situation, State
-from thimble.ledger.telling import told
-from thimble.protocol.protocol import Protocol
+from thimble.ledger.plan import Plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,39 +83,3 @@ class Record:
         role = next((entry.role for entry in self.entries if entry.position == position), "")
         words = self.roles.get(role, role.replace("_", " "))
         return words[:1].lower() + words[1:]
-
-
-class Standing(Enum):
-    """Whether a plan stands signed as it reads now."""
-
-    UNSIGNED = auto()
-    AS_SIGNED = auto()
-    CHANGED = auto()
-    OTHER_RULES = auto()
-
-
-def standing_of(plan: Plan, situation: Situation, protocol: Protocol, record: Record) -> Standing:
-    """How the plan compares with the last signature: what was signed is what its entry says.
-
-    A change is a decision that people are told, something new to do, something no longer needed, or
-    another amount. What was done since is none; nor is what is not told (how many hours have passed
-    for a dose that is not needed) while every decision stands.
-    """
-    if not situation.signed:
-        return Standing.UNSIGNED
-    last: SignedPlan = situation.signed[-1]
-    if last.protocol_digest != plan.protocol_digest:
-        return Standing.OTHER_RULES
-    matters = {finding.decision for finding in told(plan, protocol)} | set(protocol.amount_parts)
-    now = {name: plan.findings[name].value for name in matters if name in plan.findings}
-    signed = set(last.actions)
-    before = record.as_signed.actions if record.as_signed else ()
-    amounts = {action.id: action.amount for action in before if action.state in TO_DO}
-    to_do = [action for action in plan.actions if action.state in TO_DO]
-    changed = (
-        any(now[name] != value for name, value in last.decisions.items() if name in now)
-        or any(a.stands and a.id not in signed for a in to_do)
-        or any(amounts.get(a.id, a.amount) != a.amount for a in to_do)
-        or any(a.state is State.NO_LONGER_NEEDED and a.id in signed for a in plan.actions)
-    )
-    return Standing.CHANGED if changed else Standing.AS_SIGNED

@@ -154,23 +154,6 @@ def fingerprint(plan: Plan) -> str:
     return hashlib.sha256("\n".join(seen).encode()).hexdigest()[:32]
 
 
-def same_advice(one: Plan, other: Plan) -> bool:
-    """Whether two plans of a case advise the same: what was done of it meanwhile, and when, aside."""
-    return _advice(one) == _advice(other)
-
-
-def _advice(plan: Plan) -> tuple[object, ...]:
-    return (
-        plan.protocol_digest,
-        {name: (finding.value, finding.possible) for name, finding in plan.findings.items()},
-        {a.id: (a.what, a.stands) for a in plan.actions if a.state is not State.NO_LONGER_NEEDED},
-        {(a.id, a.amount) for a in plan.actions if a.state in TO_DO and a.amount},
-        {(c.topic, c.text) for c in plan.cautions if c.certain},
-        set(_reasons(plan)),
-        set(plan.contradictions),
-    )
-
-
 def _limits(action: Action) -> str:
     window = action.window
     limits = (window.earliest, window.target, window.latest)

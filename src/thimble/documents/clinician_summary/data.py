@@ -11,11 +11,12 @@ from thimble.clinical.saying import elapsed, minute, occurrence, stamp
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of, unconfirmed
 from thimble.documents.otherwise import doses_decided_otherwise
-from thimble.documents.record import Given, Record, Standing, standing_of
+from thimble.documents.record import Given, Record
 from thimble.documents.words import ABOUT, WHOM, window_in_full
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.clocks import moment_of
 from thimble.ledger.plan import Action, Caution, Departure, KnownFact, Plan, Situation, State
+from thimble.ledger.signature import SignatureState, signature_of
 from thimble.protocol.finding import STANDINGS, Finding, Item, Reason
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Vocabulary
@@ -30,10 +31,10 @@ _STATES = {
 
 
 _STANDING = {
-    Standing.UNSIGNED: "No clinician has signed this plan yet.",
-    Standing.AS_SIGNED: "",
-    Standing.CHANGED: "The plan has changed since the last signature.",
-    Standing.OTHER_RULES: "The protocol has changed since the last signature.",
+    SignatureState.UNSIGNED: "No clinician has signed this plan yet.",
+    SignatureState.AS_SIGNED: "",
+    SignatureState.CHANGED: "The plan has changed since the last signature.",
+    SignatureState.OTHER_RULES: "The protocol has changed since the last signature.",
 }
 
 _COUNTED = "Limits count from the first moment that it may have been."
@@ -250,7 +251,7 @@ def clinician_summary(
             Signed(kept.who(signed.by, signed.entry), minute(signed.at, zone), signed.entry)
             for signed in situation.signed
         ),
-        unsigned=_STANDING[standing_of(plan, situation, protocol, kept)],
+        unsigned=_STANDING[signature_of(plan, situation, protocol, kept.as_signed)],
         contacts=all_contacts(site),
         any_unconfirmed=any(decision.unconfirmed for decision in decisions)
         or any(step.unconfirmed for step in steps)

@@ -15,6 +15,7 @@ from thimble.protocol.protocol import Protocol
 
 _ROUTE = "route"
 _FIRST_AID = "first_aid"
+_REPORTING = "reporting"
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,18 +101,22 @@ def ward_card(site: Site, protocol: Protocol, now: datetime) -> WardCard:
 
 
 def _first_aid(protocol: Protocol) -> list[tuple[Table, Rule]]:
-    """Rows that say how; where a protocol has none, rows that only say that it is to be given."""
+    """Rows that say how; where a protocol has none, rows that only say that it is to be given.
 
-    def rows(role: str, column: str) -> list[tuple[Table, Rule]]:
+    What to do about reporting stands behind them.
+    """
+
+    def rows(role: str, column: str, values: set[str]) -> list[tuple[Table, Rule]]:
         return [
             (table, rule)
             for table in protocol.tables
             if table.role == role
             for rule in table.rules
-            if rule.outputs[column] == _FIRST_AID
+            if rule.outputs[column] in values
         ]
 
-    return rows("cautions", "topic") or rows("actions", "kind")
+    how = rows("cautions", "topic", {_FIRST_AID}) or rows("actions", "kind", {_FIRST_AID})
+    return [*how, *rows("cautions", "topic", {_REPORTING})] if how else []
 
 
 def _test(table: Table, rule: Rule, column: str) -> UnaryTest | None:

@@ -21,11 +21,12 @@ from thimble.clinical.saying import minute, occurrence
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone, unconfirmed
 from thimble.documents.otherwise import asked_for_by, doses_decided_otherwise
-from thimble.documents.record import Record, Standing, standing_of
+from thimble.documents.record import Record
 from thimble.documents.words import window_for_a_person
 from thimble.ledger.clocks import moment_of
 from thimble.ledger.plan import TO_DO, Action, Departure, Plan, Situation, State
 from thimble.ledger.pressing import OVERDUE
+from thimble.ledger.signature import SignatureState, signature_of
 from thimble.protocol.finding import Finding, Reason
 from thimble.protocol.model import PER_KILOGRAM
 from thimble.protocol.protocol import Protocol
@@ -243,8 +244,8 @@ class _Words:
 
     def signature(self) -> Signature:
         """What stands near the top: nobody has signed, or it was signed and reads otherwise now."""
-        standing = standing_of(self.plan, self.situation, self.protocol, self.record)
-        if standing is Standing.UNSIGNED:
+        standing = signature_of(self.plan, self.situation, self.protocol, self.record.as_signed)
+        if standing is SignatureState.UNSIGNED:
             return Signature(
                 "Not signed yet",
                 "No clinician has signed this plan yet, and it may still change. "
@@ -252,11 +253,11 @@ class _Words:
             )
         last = self.situation.signed[-1]
         signed = f"{self.record.who(last.by, last.entry)}, {minute(last.at, self.zone)}"
-        if standing is Standing.AS_SIGNED:
+        if standing is SignatureState.AS_SIGNED:
             return Signature("", f"Signed by {signed}.")
         why = (
             "The rules that it follows have changed since"
-            if standing is Standing.OTHER_RULES
+            if standing is SignatureState.OTHER_RULES
             else "What was learned or recorded since has changed it"
         )
         return Signature(

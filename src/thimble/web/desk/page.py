@@ -10,11 +10,12 @@ from thimble.actions.identity import WorkerIdentity
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.bodies import CLOSED_REASONS
-from thimble.ledger.compare import diff, fingerprint, same_advice
+from thimble.ledger.compare import diff, fingerprint
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import fold
 from thimble.ledger.history import LABELS, details
 from thimble.ledger.plan import KnownFact, Plan, Situation
+from thimble.ledger.signature import SignatureState, signature_of
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.plan import PlanView
 from thimble.web.desk.questions import QuestionView
@@ -409,18 +410,12 @@ def _signed(
         return None
     last = reading.situation.signed[-1]
     then = reading.plan_at(last.entry, protocol, site)
-    other_rules = last.protocol_digest != reading.plan.protocol_digest
-    # What was signed is what the entry says; the plan of that moment, computed anew, adds windows.
-    findings = reading.plan.findings
-    agrees = all(
-        name in findings and findings[name].value == value for name, value in last.decisions.items()
-    )
-    same = agrees and then is not None and same_advice(then, reading.plan)
+    stands = signature_of(reading.plan, reading.situation, protocol, then)
     return SignedView(
         names.get(last.by, last.by),
         point(last.at, reading.plan.now, site.zone),
-        still=same and not other_rules,
-        other_rules=other_rules,
+        still=stands is SignatureState.AS_SIGNED,
+        other_rules=stands is SignatureState.OTHER_RULES,
     )
 
 
