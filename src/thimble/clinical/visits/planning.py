@@ -330,10 +330,10 @@ def _without_fewest(
 ) -> tuple[dict[str, date], set[str]]:
     """The best plan without as few items as possible, and these; what comes after one goes with it.
 
-    Among as few, those whose windows end last: they leave most time to decide.
+    Among as few, those whose windows end last: they leave most time to decide; then by id.
     """
     tied = [name for name, others in _tied(listed, windows).items() if others]
-    tied.sort(key=lambda name: (-windows[name][1], name))
+    tied.sort(key=lambda name: (windows[name][1], name), reverse=True)
     for size in range(1, len(tied) + 1):
         for left in map(set, combinations(tied, size)):
             whole = all(

@@ -44,22 +44,23 @@ def visit(found: Visit, names: Names | None = None) -> tuple[str, ...]:
     known = names or {}
     told = " (as agreed)" if found.agreed else ""
     said = [f"{spoken(found.day)}{told}: {_listed(found.items, known)}."]
-    soonest = bound(found.opens, known)
-    said.append(f"Not before {spoken(found.opens.day)}: {soonest}.")
+    said.append(f"Not before {spoken(found.opens.day)}: {bound(found.opens, known)}.")
     if found.closes is not None:
-        said.append(f"No later than {spoken(found.closes.day)}: {bound(found.closes, known)}.")
+        said.append(
+            f"No later than {spoken(found.closes.day)}: {bound(found.closes, known, closing=True)}."
+        )
     said += [text for each in found.placements if (text := placement(each, known))]
     return tuple(said)
 
 
-def bound(found: Bound, names: Names | None = None) -> str:
-    """What sets a limit, as half a sentence."""
+def bound(found: Bound, names: Names | None = None, *, closing: bool = False) -> str:
+    """What sets a first day, or with `closing` a last one, as half a sentence."""
     known = names or {}
     item = _name(found.item, known)
     if found.cause is Cause.TODAY:
-        return "that is today"
+        return "that is the first day planned"
     if found.cause is Cause.WINDOW:
-        return f"limit of the window of {item}"
+        return f"the window of {item} {'closes' if closing else 'opens'}"
     other = _name(found.other, known)
     on = "" if found.other_day is None else f" ({spoken(found.other_day)})"
     span = "" if found.span is None else found.span.words
@@ -91,7 +92,7 @@ def placement(found: Placement, names: Names | None = None) -> str:
         closed = f"; nearer to it: {found.note}" if found.note else ""
         return f"{start}, because the target lies outside its window{closed}."
     if found.why is Why.CLOSED:
-        return f"{start}, because of that day: {found.note}."
+        return f"{start}: {found.note}."
     if found.why is Why.RULE and found.bound is not None:
         return f"{start}, because {bound(found.bound, known)}."
     if found.why is Why.APART:
@@ -134,10 +135,12 @@ def refusal(found: Refusal, names: Names | None = None) -> str:
         return f"{start}: {found.note}."
     if found.because is Refused.CONFLICT:
         return f"{start}: together with it, {_listed(found.others, known)} would have no day."
-    side = "not before" if found.because is Refused.TOO_EARLY else "no later than"
     if found.bound is None:
         return f"{start}."
-    return f"{start}: {side} {spoken(found.bound.day)}, {bound(found.bound, known)}."
+    late = found.because is Refused.TOO_LATE
+    side = "no later than" if late else "not before"
+    said = bound(found.bound, known, closing=late)
+    return f"{start}: {side} {spoken(found.bound.day)}, because {said}."
 
 
 def spoken(day: date) -> str:
