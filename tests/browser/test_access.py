@@ -39,6 +39,10 @@ NOT_PAGES = {
     "desk:reopen",
     "source:step",
     "source:result",
+    "source:take_back",
+    "visits:agree",
+    "visits:missed",
+    "visits:contact",
 }
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 ALL_RULES = {"type": "tag", "values": TAGS}

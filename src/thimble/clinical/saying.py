@@ -22,6 +22,11 @@ def calendar_day(on: date) -> str:
     return f"{DAY_NAMES[on.weekday()]} {on.day} {_MONTHS[on.month - 1]} {on.year}"
 
 
+def month_name(number: int) -> str:
+    """A month from 1 to 12: "Nov"."""
+    return _MONTHS[number - 1]
+
+
 def minute(at: datetime, zone: tzinfo) -> str:
     """Day and time in the site's zone: "Thu 26 Nov 2026, 02:40"."""
     return f"{day(at, zone)}, {at.astimezone(zone):%H:%M}"

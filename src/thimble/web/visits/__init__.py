@@ -1,0 +1,1 @@
+"""The visits of a case, and the recall list."""

@@ -1,0 +1,366 @@
+"""The words on the page of a case's visits and on the recall list. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta, tzinfo
+
+from thimble.clinical.saying import calendar_day, minute
+from thimble.clinical.visits import Alternative, Visit, VisitPlan, alternatives, words
+from thimble.ledger.bodies import CONTACT_BY, CONTACT_OUTCOMES
+from thimble.ledger.plan import Situation
+from thimble.ledger.visiting import Expected, Kept, Visiting
+from thimble.web.visits.picture import picture
+
+MOST_DAYS = 40
+"""How many other days a visit offers; the nearest to its targets."""
+
+STATES = {
+    Kept.KEPT: "done",
+    Kept.MISSED: "missed",
+    Kept.NOT_RECORDED: "past, not recorded as done",
+    Kept.TODAY: "today",
+    Kept.AHEAD: "to come",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class DayChoice:
+    """A day on which a visit may be held."""
+
+    value: str
+    label: str
+    chosen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class VisitCard:
+    """One planned visit: `field` is the name of its day in the form."""
+
+    field: str
+    day: str
+    away: str
+    what: tuple[str, ...]
+    hours: tuple[str, ...]
+    reasons: tuple[str, ...]
+    days: tuple[DayChoice, ...]
+    agreed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedLine:
+    """One agreed visit and what became of it."""
+
+    value: str
+    day: str
+    what: tuple[str, ...]
+    state: str
+    may_be_missed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class VisitsPage:
+    """Everything that the page shows."""
+
+    case: str
+    position: int
+    today: str
+    picture: str
+    problems: tuple[str, ...]
+    due: tuple[str, ...]
+    waiting: tuple[str, ...]
+    cards: tuple[VisitCard, ...]
+    dropped: tuple[str, ...]
+    expected: tuple[ExpectedLine, ...]
+    as_agreed: bool
+    agreed_once: bool
+    away: tuple[tuple[str, str, str], ...]
+    contacts: tuple[str, ...]
+    ways: tuple[tuple[str, str], ...]
+    outcomes: tuple[tuple[str, str], ...]
+    may_record: bool
+    closed: bool
+    fault: str
+
+    @classmethod
+    def of(
+        cls,
+        found: Visiting,
+        situation: Situation,
+        zone: tzinfo,
+        *,
+        away: Sequence[tuple[date, date]],
+        capabilities: Collection[str],
+        fault: str = "",
+    ) -> VisitsPage:
+        """The page for the visits of a case."""
+        planned, names = found.planned, found.names
+        problems = [words.overdue(each, names) for each in planned.overdue]
+        problems += [words.unplaceable(each, names) for each in planned.unplaceable]
+        problems += [words.refusal(each, names) for each in planned.refused]
+        return cls(
+            case=situation.case,
+            position=situation.entries,
+            today=found.today.isoformat(),
+            picture=picture(planned, found.windows, names, found.today),
+            problems=tuple(problems),
+            due=tuple(names.get(a.id, a.id) for a in found.due),
+            waiting=tuple(
+                f"{names.get(a.id, a.id)} (counts from: "
+                f"{_lower(names.get(a.window.waits_for, a.window.waits_for.replace('_', ' ')))})"
+                for a in found.waiting
+            ),
+            cards=tuple(_card(visit, found, zone) for visit in planned.visits),
+            dropped=tuple(calendar_day(day) for day in planned.dropped),
+            expected=tuple(_expected(each, names) for each in found.expected),
+            as_agreed=found.as_agreed,
+            agreed_once=situation.follow_up.agreed_by is not None,
+            away=tuple(
+                (
+                    first.isoformat(),
+                    last.isoformat(),
+                    f"{calendar_day(first)} to {calendar_day(last)}",
+                )
+                for first, last in away
+            ),
+            contacts=tuple(
+                f"{minute(at, zone)}, {CONTACT_BY[how]}: {CONTACT_OUTCOMES[outcome]}"
+                for at, how, outcome in reversed(situation.follow_up.contacts)
+            ),
+            ways=tuple(CONTACT_BY.items()),
+            outcomes=tuple(CONTACT_OUTCOMES.items()),
+            may_record="record_facts" in capabilities,
+            closed=situation.closed_at is not None,
+            fault=fault,
+        )
+
+
+def field_of(visit: Visit) -> str:
+    """The name of a visit's day in the form: by its first item, which no other visit has."""
+    return f"day-{visit.items[0]}"
+
+
+def _card(visit: Visit, found: Visiting, zone: tzinfo) -> VisitCard:
+    names = found.names
+    said = words.visit(visit, names)
+    others = sorted(alternatives(found.planned, visit)[:MOST_DAYS], key=lambda other: other.day)
+    days = [*((other.day, _label(other)) for other in others), (visit.day, calendar_day(visit.day))]
+    return VisitCard(
+        field=field_of(visit),
+        day=calendar_day(visit.day),
+        away=_away((visit.day - found.today).days),
+        what=tuple(names.get(id_, id_) for id_ in visit.items),
+        hours=tuple(
+            f"{names.get(id_, id_)}: on {calendar_day(part.day)} only from "
+            f"{part.opens.astimezone(zone):%H:%M} to {part.closes.astimezone(zone):%H:%M}"
+            for id_ in visit.items
+            for part in found.windows[id_].hours
+        ),
+        # The first sentence names the day and what is held: that stands in the card already.
+        reasons=said[1:],
+        days=tuple(
+            DayChoice(day.isoformat(), label, day == visit.day) for day, label in sorted(days)
+        ),
+        agreed=visit.agreed,
+    )
+
+
+def _label(other: Alternative) -> str:
+    if not other.change:
+        return calendar_day(other.day)
+    much = f"{abs(other.change)} day{'' if abs(other.change) == 1 else 's'}"
+    side = "farther from" if other.change > 0 else "nearer to"
+    return f"{calendar_day(other.day)} ({much} {side} the best)"
+
+
+def _away(days: int) -> str:
+    if days == 0:
+        return "today"
+    if days == 1:
+        return "tomorrow"
+    if days < 14:
+        return f"in {days} days"
+    return f"in {days // 7} weeks" if days < 120 else f"in {round(days / 30.44)} months"
+
+
+def _expected(each: Expected, names: Mapping[str, str]) -> ExpectedLine:
+    return ExpectedLine(
+        value=each.visit.day.isoformat(),
+        day=calendar_day(each.visit.day),
+        what=tuple(names.get(id_, id_.replace("_", " ")) for id_ in each.visit.actions),
+        state=STATES[each.kept],
+        may_be_missed=each.kept in (Kept.NOT_RECORDED, Kept.TODAY),
+    )
+
+
+def _lower(text: str) -> str:
+    first = text.split(" ", 1)[0]
+    return text[:1].lower() + text[1:] if first[1:].islower() else text
+
+
+# -- recall ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One open case, as the recall list needs it."""
+
+    reference: str
+    situation: Situation
+    visiting: Visiting
+
+
+@dataclass(frozen=True, slots=True)
+class RecallRow:
+    """One case on the recall list."""
+
+    reference: str
+    words: str
+    what: tuple[str, ...]
+    last_contact: str
+    name: str
+    phone: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecallPart:
+    """One part of the list."""
+
+    id: str
+    title: str
+    rows: tuple[RecallRow, ...]
+
+
+PARTS = {
+    "overdue": "Did not come, or nobody recorded it",
+    "unplanned": "No dates agreed yet",
+    "moved": "Dates that no longer fit the plan",
+    "ahead": "To come",
+}
+SOON = timedelta(days=7)
+
+
+def recall(
+    cases: Iterable[Case],
+    today: date,
+    zone: tzinfo,
+    people: Mapping[str, tuple[str, str]],
+) -> tuple[RecallPart, ...]:
+    """Every open case that has a visit to keep: overdue first, the longest first."""
+    found: dict[str, list[tuple[date, RecallRow]]] = {part: [] for part in PARTS}
+    for case in cases:
+        placed = _place(case, today)
+        if placed is None:
+            continue
+        part, day, said, what = placed
+        name, phone = people.get(case.reference, ("", ""))
+        row = RecallRow(
+            case.reference, said, what, _last_contact(case.situation, zone), name, phone
+        )
+        found[part].append((day, row))
+    return tuple(
+        RecallPart(
+            part, title,
+            tuple(row for _, row in sorted(found[part], key=lambda e: (e[0], e[1].reference))),
+        )
+        for part, title in PARTS.items()
+        if found[part]
+    )  # fmt: skip
+
+
+def _place(case: Case, today: date) -> tuple[str, date, str, tuple[str, ...]] | None:
+    names = case.visiting.names
+    late = [e for e in case.visiting.expected if e.kept in (Kept.MISSED, Kept.NOT_RECORDED)]
+    if late:
+        first = late[0]
+        days = (today - first.visit.day).days
+        said = (
+            f"expected on {calendar_day(first.visit.day)}, {days} day{'' if days == 1 else 's'} ago"
+        )
+        if first.kept is Kept.MISSED:
+            said += ", missed"
+        return "overdue", first.visit.day, said, _named(first.left, names)
+    planned = case.visiting.planned.visits
+    to_come = [e for e in case.visiting.expected if e.kept in (Kept.TODAY, Kept.AHEAD)]
+    if not to_come:
+        if not planned:
+            return None
+        count = f"{len(planned)} visit{'' if len(planned) == 1 else 's'}"
+        said = f"{count}, the first best on {calendar_day(planned[0].day)}"
+        return "unplanned", planned[0].day, said, _named(planned[0].items, names)
+    following = to_come[0]
+    part = "ahead" if case.visiting.as_agreed else "moved"
+    today_is_it = following.kept is Kept.TODAY
+    said = f"expected {'today' if today_is_it else f'on {calendar_day(following.visit.day)}'}"
+    return part, following.visit.day, said, _named(following.left, names)
+
+
+def _named(ids: Iterable[str], names: Mapping[str, str]) -> tuple[str, ...]:
+    return tuple(names.get(id_, id_.replace("_", " ")) for id_ in ids)
+
+
+def _last_contact(situation: Situation, zone: tzinfo) -> str:
+    if not situation.follow_up.contacts:
+        return ""
+    at, how, outcome = situation.follow_up.contacts[-1]
+    tries = len(situation.follow_up.contacts)
+    count = f"{tries} attempts, last " if tries > 1 else ""
+    return f"{count}{minute(at, zone)} {CONTACT_BY[how]}: {CONTACT_OUTCOMES[outcome]}"
+
+
+def typed_away(texts: Iterable[str]) -> tuple[tuple[date, date], ...]:
+    """Stretches as a form carries them, `2026-04-01..2026-04-09`.
+
+    Raises:
+        ValueError: a sentence about the first one that is none.
+    """
+    found = []
+    for text in texts:
+        first, _, last = text.partition("..")
+        found.append(stretch(first, last))
+    return tuple(found)
+
+
+def stretch(first: str, last: str) -> tuple[date, date]:
+    """A stretch of days; without a last day it is one day long.
+
+    Raises:
+        ValueError: a sentence that says what was wrong.
+    """
+    try:
+        begins = date.fromisoformat(first)
+        ends = date.fromisoformat(last) if last else begins
+    except ValueError:
+        raise ValueError(
+            "Give the first day, and the last if there are several, such as 2026-04-01."
+        ) from None
+    if ends < begins:
+        raise ValueError(
+            f"The worker's absence ends before it begins: {calendar_day(begins)} to {calendar_day(ends)}."
+        )
+    if (ends - begins).days > 366:
+        raise ValueError(
+            "An absence of more than a year is nothing to plan around; call the worker."
+        )
+    return begins, ends
+
+
+def chosen_days(planned: VisitPlan, typed: Mapping[str, str]) -> dict[str, date]:
+    """The days chosen in the form, by item; a visit left where it is chooses nothing.
+
+    Raises:
+        ValueError: a day that is none.
+    """
+    found: dict[str, date] = {}
+    for visit in planned.visits:
+        text = typed.get(field_of(visit), "")
+        if not text:
+            continue
+        try:
+            day = date.fromisoformat(text)
+        except ValueError:
+            raise ValueError(f"{text!r} is no day. Choose one of the days offered.") from None
+        if day != visit.day:
+            found.update(dict.fromkeys(visit.items, day))
+    return found

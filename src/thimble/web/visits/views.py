@@ -1,0 +1,204 @@
+"""The visits of a case, what was agreed, missed and said; and the recall list over all cases."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET, require_POST
+
+from thimble import actions
+from thimble.actions import Refused
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.visiting import to_agree, visiting
+from thimble.web import clock, log
+from thimble.web.access import can, needs
+from thimble.web.context import get_identities, get_site, get_store, looked
+from thimble.web.desk.handling import (
+    canonical,
+    capabilities_of,
+    go,
+    overtaken_response,
+    position_of,
+    read,
+    who,
+    write,
+)
+from thimble.web.desk.page import Reading
+from thimble.web.desk.questions import BadAnswer
+from thimble.web.visits import page
+from thimble.web.worklist.board import standings
+
+
+@never_cache
+@needs("view_case")
+@require_GET
+def visits(request: HttpRequest, ref: str) -> HttpResponse:
+    """The fewest visits, why they are where they are, and what was agreed."""
+    reading = read(canonical(ref))
+    fault, away = "", list(reading.situation.follow_up.unavailable)
+    try:
+        if "planned" in request.GET:
+            away = list(page.typed_away(request.GET.getlist("away")))
+        if request.GET.get("first"):
+            away.append(page.stretch(request.GET["first"], request.GET.get("last", "")))
+    except ValueError as bad:
+        fault = str(bad)
+    return _show(request, reading, away, fault=fault)
+
+
+def _show(
+    request: HttpRequest,
+    reading: Reading,
+    away: Sequence[tuple[date, date]],
+    *,
+    chosen: dict[str, date] | None = None,
+    fault: str = "",
+) -> HttpResponse:
+    site = get_site()
+    found = visiting(reading.plan, reading.situation, site, unavailable=away, chosen=chosen)
+    shown = page.VisitsPage.of(
+        found,
+        reading.situation,
+        site.zone,
+        away=away,
+        capabilities=capabilities_of(request),
+        fault=fault,
+    )
+    status = 422 if fault or (chosen and found.planned.refused) else 200
+    return render(request, "visits/visits.html", {"page": shown}, status=status)
+
+
+@never_cache
+@needs("view_case", "record_facts")
+@require_POST
+def agree(request: HttpRequest, ref: str) -> HttpResponse:
+    """These dates were told to the worker."""
+    reading = read(canonical(ref))
+    away: tuple[tuple[date, date], ...] = ()
+    try:
+        away = page.typed_away(request.POST.getlist("away"))
+        free = visiting(reading.plan, reading.situation, get_site(), unavailable=away)
+        chosen = page.chosen_days(free.planned, request.POST.dict())
+    except ValueError as bad:
+        return _show(request, reading, away, fault=str(bad))
+    found = visiting(reading.plan, reading.situation, get_site(), unavailable=away, chosen=chosen)
+    if found.planned.refused:
+        return _show(request, reading, away, chosen=chosen, fault="A day cannot be taken: see why.")
+    told = to_agree(found.planned, found.expected)
+    text = request.POST.get("text", "").strip()
+    return _record(
+        request, reading,
+        lambda position: actions.agree_visits(
+            get_store(), reading.case, told, unavailable=away, text=text, now=clock.now(),
+            expected_position=position, **who(request),
+        ),
+        Kind.VISITS_AGREED, away, [("Visits", ", ".join(str(v.day) for v in told)), ("Note", text)],
+    )  # fmt: skip
+
+
+@never_cache
+@needs("view_case", "record_facts")
+@require_POST
+def missed(request: HttpRequest, ref: str) -> HttpResponse:
+    """The worker was expected and did not come."""
+    reading = read(canonical(ref))
+    site, now = get_site(), clock.now()
+    text = request.POST.get("text", "").strip()
+    away = reading.situation.follow_up.unavailable
+    try:
+        day = date.fromisoformat(request.POST.get("day", ""))
+    except ValueError:
+        return _show(request, reading, away, fault="Say which visit was missed.")
+    return _record(
+        request, reading,
+        lambda position: actions.miss_visit(
+            get_store(), reading.case, day, today=now.astimezone(site.zone).date(), text=text,
+            now=now, expected_position=position, **who(request),
+        ),
+        Kind.VISIT_MISSED, away, [("Missed", day.isoformat()), ("Note", text)],
+    )  # fmt: skip
+
+
+@never_cache
+@needs("view_case", "record_facts")
+@require_POST
+def contacted(request: HttpRequest, ref: str) -> HttpResponse:
+    """An attempt to reach the worker."""
+    reading = read(canonical(ref))
+    how, outcome = request.POST.get("how", ""), request.POST.get("outcome", "")
+    text = request.POST.get("text", "").strip()
+    away = reading.situation.follow_up.unavailable
+    if not how or not outcome:
+        return _show(
+            request, reading, away, fault="Say how the worker was contacted and what came of it."
+        )
+    return _record(
+        request, reading,
+        lambda position: actions.contact(
+            get_store(), reading.case, how=how, outcome=outcome, text=text, now=clock.now(),
+            expected_position=position, **who(request),
+        ),
+        Kind.CONTACTED, away, [("How", how), ("What came of it", outcome), ("Note", text)],
+    )  # fmt: skip
+
+
+def _record(
+    request: HttpRequest,
+    reading: Reading,
+    act: Callable[[int], object],
+    kind: Kind,
+    away: Sequence[tuple[date, date]],
+    said: Sequence[tuple[str, str]],
+) -> HttpResponse:
+    by = str(request.user.pk)
+
+    def mine(entry: Entry) -> bool:
+        return entry.kind is kind
+
+    try:
+        position = position_of(request)
+        came_first = write(lambda: act(position), mine=mine, by=by)
+    except (Refused, BadAnswer) as refused:
+        return _show(request, read(reading.case), away, fault=str(refused))
+    if came_first:
+        return overtaken_response(request, read(reading.case), came_first, said)
+    log.event(kind.value, case=reading.case, account=by)
+    return go(request, reverse("visits:visits", args=[reading.case]))
+
+
+@never_cache
+@needs("view_worklist")
+@require_GET
+def recall(request: HttpRequest) -> HttpResponse:
+    """Whom to expect, whom to call: overdue first."""
+    now, site = clock.now(), get_site()
+    cases = [
+        page.Case(s.case, s.situation, visiting(s.plan, s.situation, site))
+        for s in standings(now)
+        if s.open
+    ]
+    people: dict[str, tuple[str, str]] = {}
+    if can(request, "see_worker_identity") and "names" in request.GET:
+        workers = get_identities().workers([case.reference for case in cases])
+        people = {ref: (worker.name, worker.phone) for ref, worker in workers.items()}
+        looked(
+            request,
+            [ref for ref, (name, _) in people.items() if name],
+            whose="worker",
+            where="recall",
+        )
+    parts = page.recall(cases, now.astimezone(site.zone).date(), site.zone, people)
+    return render(
+        request, "visits/recall.html",
+        {
+            "parts": parts,
+            "count": sum(len(part.rows) for part in parts),
+            "named": bool(people),
+            "may_name": can(request, "see_worker_identity"),
+        },
+    )  # fmt: skip

@@ -1,0 +1,135 @@
+"""The visits of a case: nothing outside its window, nothing that is due now put off, no date told twice."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from demo.staging import Told, tell
+from thimble import actions
+from thimble.demo.stories import STORIES, Story
+from thimble.ledger.fold import fold
+from thimble.ledger.plan import TO_DO
+from thimble.ledger.visiting import Kept, Visiting, expected, to_agree, visiting
+
+ZONE = ZoneInfo("America/New_York")
+NOW = datetime(2026, 11, 25, 9, 0, tzinfo=ZONE)
+TODAY = NOW.date()
+NURSE = {"by": "u-nurse", "role": "occupational_nurse"}
+
+
+def visits_of(told: Told, **more: object) -> Visiting:
+    return visiting(told.plan, told.situation, told.stage.site, **more)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("story", STORIES, ids=lambda story: story.id)
+def test_each_visit_lies_in_the_window_of_all_that_is_held(story: Story) -> None:
+    told = tell(story.id, NOW)
+    found = visits_of(told)
+    windows = {a.id: a.window for a in told.plan.actions}
+
+    for visit in found.planned.visits:
+        assert visit.day in found.planned.days
+        for id_ in visit.items:
+            window = windows[id_]
+            begins = datetime.combine(visit.day, datetime.min.time(), ZONE)
+            ends = begins + timedelta(days=1)
+            assert window.earliest is None or window.earliest < ends
+            assert window.latest is None or window.latest > begins
+
+
+@pytest.mark.parametrize("story", STORIES, ids=lambda story: story.id)
+def test_everything_with_a_limit_is_planned_due_or_waits_and_nothing_twice(story: Story) -> None:
+    told = tell(story.id, NOW)
+    found = visits_of(told)
+    asked = {
+        a.id for a in told.plan.actions
+        if a.whom == "worker" and a.state in TO_DO and a.stands
+        and a.kind in ("sample", "dose", "review")
+        and (a.window.waits_for or a.window.target or a.window.latest)
+    }  # fmt: skip
+
+    parts = [
+        {a.id for a in found.due},
+        {a.id for a in found.waiting},
+        {item.id for item in found.planned.items},
+    ]
+    assert set.union(*parts) == asked
+    assert sum(map(len, parts)) == len(asked)
+    placed = set(found.planned.held) | {u.item for u in found.planned.unplaceable}
+    placed |= {o.item for o in found.planned.overdue}
+    assert placed == parts[2]
+
+
+def test_immunoglobulin_that_can_be_given_waits_for_no_visit() -> None:
+    found = visits_of(tell("awaiting-hbig", NOW))
+
+    assert [a.id for a in found.due] == ["hbig_first_dose"]
+
+
+def test_dates_that_were_told_are_kept_and_named_as_agreed() -> None:
+    told = tell("splash", NOW)
+    free = visits_of(told)
+    assert not free.as_agreed
+    actions.agree_visits(
+        told.stage.store, told.case, to_agree(free.planned, free.expected), now=NOW, **NURSE
+    )
+    again = visits_of(told)
+
+    assert again.as_agreed
+    assert [v.day for v in again.planned.visits] == [v.day for v in free.planned.visits]
+    assert all(v.agreed for v in again.planned.visits)
+    assert [e.kept for e in again.expected] == [Kept.AHEAD] * len(free.planned.visits)
+
+
+def test_a_stretch_in_which_the_worker_is_away_is_planned_around() -> None:
+    told = tell("splash", NOW)
+    first = visits_of(told).planned.visits[0].day
+    away = (first, first + timedelta(days=6))
+    found = visits_of(told, unavailable=[away])
+
+    assert not any(away[0] <= visit.day <= away[1] for visit in found.planned.visits)
+
+
+def test_what_became_of_an_agreed_visit() -> None:
+    told = tell("splash", NOW)
+    rna = next(v for v in visits_of(told).planned.visits if "follow_up_hcv_rna" in v.items)
+    actions.agree_visits(
+        told.stage.store, told.case, to_agree(visits_of(told).planned, ()), now=NOW, **NURSE
+    )
+
+    def kept(today: date, at: datetime) -> Kept:
+        situation = fold(told.stage.store.entries(told.case), at, told.stage.protocol.vocabulary)
+        plan = told.plan_as_of(at)
+        return next(e for e in expected(plan, situation, today) if e.visit.day == rna.day).kept
+
+    def noon(day: date) -> datetime:
+        return datetime.combine(day, datetime.min.time(), ZONE) + timedelta(hours=12)
+
+    after = rna.day + timedelta(days=1)
+    assert kept(TODAY, NOW) is Kept.AHEAD
+    assert kept(rna.day, noon(rna.day)) is Kept.TODAY
+    assert kept(after, noon(after)) is Kept.NOT_RECORDED
+    actions.miss_visit(told.stage.store, told.case, rna.day, today=after, now=noon(after), **NURSE)
+    assert kept(after, noon(after)) is Kept.MISSED
+    later = noon(after) + timedelta(days=2)
+    actions.take_sample(told.stage.store, told.case, "follow_up_hcv_rna", now=later, **NURSE)
+    assert kept(later.date(), later) is Kept.KEPT
+
+
+def test_a_chosen_day_is_honoured_and_a_closed_one_refused() -> None:
+    told = tell("splash", NOW)
+    found = visits_of(told)
+    visit = found.planned.visits[0]
+    other = next(
+        day for day in found.planned.days.days
+        if day > visit.day and visit.closes is not None and day <= visit.closes.day
+    )  # fmt: skip
+    taken = visits_of(told, chosen=dict.fromkeys(visit.items, other))
+    assert other in {v.day for v in taken.planned.visits}
+
+    sunday = other + timedelta(days=6 - other.weekday())
+    refused = visits_of(told, chosen=dict.fromkeys(visit.items, sunday)).planned.refused
+    assert refused

@@ -1,0 +1,236 @@
+"""The visits of a case on its page, the dates told, the visits missed; and whom to call."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from thimble import actions
+from thimble.actions.identity import WorkerIdentity
+from thimble.clinical.vocabulary import VOCABULARY
+from thimble.ledger.entries import Kind
+from thimble.ledger.plan import AgreedVisit
+from thimble.web import clock
+from thimble.web.context import get_identities, get_store
+from thimble.web.models import IdentityLook
+from thimble.web.roles import Role
+from thimble.web.visits.page import stretch, typed_away
+
+from .conftest import NIGHT
+
+pytestmark = pytest.mark.django_db
+SignIn = Callable[[Role], Client]
+FACTS = {
+    "route": "percutaneous", "fluid": "blood", "source_hiv": "negative",
+    "source_hiv_acute_illness": "no", "source_hbsag": "negative", "source_hcv_rna": "positive",
+    "worker_hiv": "negative", "worker_anti_hcv": "negative", "worker_hbv_infection": "none_known",
+    "worker_hbv_series": "one_complete", "worker_hbv_response": "responder",
+}  # fmt: skip
+NURSE = {"by": "u-nurse", "role": "occupational_nurse"}
+RNA = date(2026, 3, 24)
+"""Three weeks after the exposure, a Tuesday: the clinic is open on Mondays and Tuesdays."""
+
+
+@pytest.fixture
+def case() -> str:
+    return actions.report(
+        get_store(), facts=FACTS, occurred_at=NIGHT, occurred_at_precision="minute",
+        vocabulary=VOCABULARY, now=NIGHT, identities=get_identities(),
+        worker=WorkerIdentity(name="Zoë Sampleworth", phone="555-0199"),
+    ).case  # fmt: skip
+
+
+def page(client: Client, case: str, query: str = "") -> str:
+    response = client.get(reverse("visits:visits", args=[case]) + query)
+    assert response.status_code == 200
+    return response.text
+
+
+def position(text: str) -> str:
+    found = re.search(r'name="position" value="(\d+)"', text)
+    assert found is not None
+    return found[1]
+
+
+def test_who_treats_sees_the_visits_and_nobody_else(case: str, signed_in: SignIn):
+    for role in Role:
+        treats = role not in (Role.SAFETY_OFFICER, Role.ADMINISTRATOR)
+        client = signed_in(role)
+        for address in (reverse("visits:visits", args=[case]), reverse("visits:recall")):
+            assert client.get(address).status_code == (200 if treats else 403), role
+    assert Client().get(reverse("visits:visits", args=[case])).status_code == 302
+
+
+def test_the_first_open_day_of_the_window_is_offered_with_its_reasons(case: str, signed_in: SignIn):
+    text = page(signed_in(Role.OCCUPATIONAL_NURSE), case)
+
+    assert "Tue 24 Mar 2026" in text
+    assert "Draw HCV RNA" in text
+    assert "Not before Tue 24 Mar 2026" in text
+    assert "Nothing is agreed with the worker yet" in text
+    assert '<svg class="windows"' in text
+    assert "style=" not in text
+
+
+def test_dates_that_were_told_are_recorded_and_stand(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    before = page(client, case)
+    response = client.post(
+        reverse("visits:agree", args=[case]), {"position": position(before), "text": "by phone"}
+    )
+    assert response.status_code == 302
+
+    entry = get_store().entries(case)[-1]
+    assert entry.kind is Kind.VISITS_AGREED
+    assert {"day": RNA.isoformat(), "actions": ["follow_up_hcv_rna"]} in entry.body["visits"]
+    assert entry.body["text"] == "by phone"
+    assert "The worker knows these dates" in page(client, case)
+
+
+def test_another_day_of_the_workers_choice_is_taken(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    later = RNA + timedelta(days=7)
+    client.post(
+        reverse("visits:agree", args=[case]),
+        {"position": position(page(client, case)), "day-follow_up_hcv_rna": later.isoformat()},
+    )
+
+    days = [visit["day"] for visit in get_store().entries(case)[-1].body["visits"]]
+    assert later.isoformat() in days
+    assert RNA.isoformat() not in days
+
+
+@pytest.mark.parametrize(
+    ("day", "said"),
+    [
+        ("2026-03-25", "closed on Wednesdays"),
+        ("2026-06-02", "no later than"),
+        ("soon", "is no day"),
+    ],
+)
+def test_a_day_that_cannot_be_taken_is_refused_with_the_reason(
+    case: str, signed_in: SignIn, day: str, said: str
+):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    response = client.post(
+        reverse("visits:agree", args=[case]),
+        {"position": position(page(client, case)), "day-follow_up_hcv_rna": day},
+    )
+
+    assert response.status_code == 422
+    assert said in response.text
+    assert get_store().entries(case)[-1].kind is not Kind.VISITS_AGREED
+
+
+def test_an_absence_is_planned_around_and_kept_with_the_dates(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    text = page(client, case, "?planned=1&first=2026-03-20&last=2026-03-29")
+    assert 'class="visit-day">Mon 30 Mar 2026' in text
+    assert 'class="visit-day">Tue 24 Mar 2026' not in text
+    client.post(
+        reverse("visits:agree", args=[case]),
+        {"position": position(text), "away": "2026-03-20..2026-03-29"},
+    )
+
+    body = get_store().entries(case)[-1].body
+    assert body["unavailable"] == [{"first": "2026-03-20", "last": "2026-03-29"}]
+    assert "2026-03-30" in [visit["day"] for visit in body["visits"]]
+
+
+@pytest.mark.parametrize(
+    ("first", "last"), [("x", ""), ("2026-03-09", "2026-03-01"), ("2026-03-09", "2028-03-09")]
+)
+def test_an_absence_that_is_none_is_refused_in_a_sentence(first: str, last: str):
+    with pytest.raises(ValueError, match=r"\.$"):
+        stretch(first, last)
+
+
+def test_an_absence_of_one_day_needs_no_last_day():
+    assert typed_away(["2026-03-09.."]) == ((date(2026, 3, 9), date(2026, 3, 9)),)
+
+
+def test_an_old_page_writes_nothing_over_what_came_first(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    old = position(page(client, case))
+    actions.learn_facts(
+        get_store(), case, {"source_hcv_rna": "negative"}, said_by="laboratory",
+        vocabulary=VOCABULARY, now=NIGHT, **NURSE,
+    )  # fmt: skip
+    response = client.post(reverse("visits:agree", args=[case]), {"position": old})
+
+    assert response.status_code == 409
+    assert get_store().entries(case)[-1].kind is Kind.FACT_LEARNED
+
+
+def agree(case: str, *days: date) -> None:
+    actions.agree_visits(
+        get_store(), case, [AgreedVisit(day, ("follow_up_hcv_rna",)) for day in days[:1]],
+        now=NIGHT, **NURSE,
+    )  # fmt: skip
+
+
+def test_a_missed_visit_is_recorded_once_its_day_has_come(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    agree(case, RNA)
+    url = reverse("visits:missed", args=[case])
+    early = client.post(url, {"position": position(page(client, case)), "day": RNA.isoformat()})
+    assert (early.status_code, "still to come" in early.text) == (422, True)
+
+    with clock.standing_at(datetime(2026, 3, 25, 9, tzinfo=UTC)):
+        client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+        text = page(client, case)
+        assert "Did not come" in text
+        client.post(url, {"position": position(text), "day": RNA.isoformat()})
+        assert get_store().entries(case)[-1].kind is Kind.VISIT_MISSED
+        listed = client.get(reverse("visits:recall")).text
+    assert "Did not come, or nobody recorded it" in listed
+    assert "1 day ago, missed" in listed
+
+
+def test_an_attempt_to_reach_the_worker_needs_a_way_and_an_outcome(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    url = reverse("visits:contact", args=[case])
+    at = position(page(client, case))
+    assert client.post(url, {"position": at, "how": "telephone"}).status_code == 422
+    assert (
+        client.post(url, {"position": at, "how": "pigeon", "outcome": "reached"}).status_code == 422
+    )
+
+    client.post(url, {"position": at, "how": "telephone", "outcome": "no_answer"})
+    assert "By telephone: no answer" in page(client, case).replace("by telephone", "By telephone")
+
+
+def test_the_recall_list_names_nobody_until_asked_and_then_keeps_who_looked(
+    case: str, signed_in: SignIn
+):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    assert "Sampleworth" not in client.get(reverse("visits:recall")).text
+    assert not IdentityLook.objects.filter(case=case, where="recall").exists()
+
+    named = client.get(reverse("visits:recall") + "?names=1").text
+    assert "Zoë Sampleworth" in named
+    assert "555-0199" in named
+    assert IdentityLook.objects.filter(case=case, where="recall").exists()
+
+
+def test_the_longest_overdue_stands_first(signed_in: SignIn):
+    with clock.standing_at(NIGHT):
+        cases = [
+            actions.report(
+                get_store(), facts=FACTS, occurred_at=NIGHT, occurred_at_precision="minute",
+                vocabulary=VOCABULARY, now=NIGHT,
+            ).case
+            for _ in range(3)
+        ]  # fmt: skip
+    for ref, day in zip(cases, (24, 30, 17), strict=True):
+        agree(ref, date(2026, 3, day))
+    with clock.standing_at(datetime(2026, 4, 2, 9, tzinfo=UTC)):
+        text = signed_in(Role.OCCUPATIONAL_NURSE).get(reverse("visits:recall")).text
+
+    places = [text.index(cases[at]) for at in (2, 0, 1)]
+    assert places == sorted(places)
