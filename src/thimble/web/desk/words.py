@@ -143,22 +143,32 @@ class WindowWords:
         if state.kind is WindowKind.LATE and window.latest is not None:
             over = "" if state.span is None else span_down(state.span)
             return cls(f"{over} late", f"was due by {minute(window.latest, zone)}", 0.0, True)
-        target, latest = window.target, window.latest
-        ends = "" if latest is None else f"no later than {point(latest, now, zone)}"
-        if target is not None and target != latest and now <= target:
-            # What counts is the next limit: a target in 44 minutes is not "71 hours left".
-            best = f"best by {point(target, now, zone)}"
-            until = f"{best}; {ends} ({left(latest - now)})" if latest is not None else best
-            share = _share(window.earliest or since, target, now)
-            return cls(f"Best within {left(target - now)}", until, share)
-        if latest is not None:
-            if target is None or target == latest:
-                return cls(f"{left(latest - now)} left", ends, share)
-            passed = f"best time passed at {point(target, now, zone)}"
-            return cls("Now", f"{passed}; {ends} ({left(latest - now)} left)", share)
-        if target is not None:
-            return cls("Now", f"best time passed at {point(target, now, zone)}", None)
-        return cls("As soon as it can be done", "", None)
+        return _open(window, share, now, zone, since)
+
+
+def _open(
+    window: Window, share: float | None, now: datetime, zone: tzinfo, since: datetime | None
+) -> WindowWords:
+    """A window that has opened and has not closed: the limit that comes next stands first."""
+    target, latest = window.target, window.latest
+    last = "" if latest is None else f"no later than {point(latest, now, zone)}"
+    if target is not None and target != latest and now <= target:
+        # A target in 44 minutes is not "71 hours left".
+        best = f"best by {point(target, now, zone)}"
+        until = f"{best}; {last} ({left(latest - now)})" if latest is not None else best
+        return WindowWords(
+            f"Best within {left(target - now)}",
+            until,
+            _share(window.earliest or since, target, now),
+        )
+    if latest is not None:
+        if target is None or target == latest:
+            return WindowWords(f"{left(latest - now)} left", last, share)
+        passed = f"best time passed at {point(target, now, zone)}"
+        return WindowWords("Now", f"{passed}; {last} ({left(latest - now)} left)", share)
+    if target is not None:
+        return WindowWords("Now", f"best time passed at {point(target, now, zone)}", None)
+    return WindowWords("As soon as it can be done", "", None)
 
 
 def _share(start: datetime | None, end: datetime, now: datetime) -> float | None:
