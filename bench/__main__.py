@@ -1,4 +1,4 @@
-"""`python -m bench [rules|pages|all] [--protocol ID]`: ratios to peers, measured in the same run."""
+"""`python -m bench [rules|pages|visits|all] [--protocol ID]`: ratios to peers, measured in the same run."""
 
 from __future__ import annotations
 
@@ -13,7 +13,9 @@ from thimble.clinical import library
 def main(argv: list[str] | None = None) -> int:
     """Run and print; 0 when every answer of every peer was equal."""
     parser = argparse.ArgumentParser(prog="python -m bench", description=__doc__)
-    parser.add_argument("what", nargs="?", choices=("rules", "pages", "all"), default="all")
+    parser.add_argument(
+        "what", nargs="?", choices=("rules", "pages", "visits", "all"), default="all"
+    )
     parser.add_argument("--protocol", action="append", help="a shipped id or a folder; default us")
     parser.add_argument("--situations", type=int, default=200)
     asked = parser.parse_args(argv)
@@ -26,6 +28,11 @@ def main(argv: list[str] | None = None) -> int:
 
         print("\n(d) Pages")
         pages.main()
+    if asked.what in {"visits", "all"}:
+        from bench import visits
+
+        print("\n(e) Visits")
+        visits.main()
     return 0
 
 
