@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import tomllib
 from functools import lru_cache
 from pathlib import Path
 
-from thimble.protocol import Protocol, load_protocol
+from thimble.protocol import Protocol, Vocabulary, load_protocol
 
 from .vocabulary import VOCABULARY
 
 SHIPPED = Path(__file__).parent.parent / "protocols"
+NOT_FOR_A_SITE = frozenset({"serology"})
+"""Folders of tables that every site uses beside its protocol: no protocol to choose."""
 
 
 def shipped() -> tuple[str, ...]:
-    """Ids of the shipped protocols."""
-    return tuple(sorted(path.parent.name for path in SHIPPED.glob("*/protocol.toml")))
+    """Ids of the shipped protocols that a site can choose."""
+    found = {path.parent.name for path in SHIPPED.glob("*/protocol.toml")}
+    return tuple(sorted(found - NOT_FOR_A_SITE))
 
 
 def folder_of(name: str) -> Path:
@@ -23,7 +27,7 @@ def folder_of(name: str) -> Path:
     Raises:
         LookupError: a sentence that lists what there is.
     """
-    if name in shipped():
+    if name in shipped() or name in NOT_FOR_A_SITE:
         return SHIPPED / name
     path = Path(name)
     if path.is_dir():
@@ -42,4 +46,17 @@ def protocol(name: str) -> Protocol:
         LookupError: there is no such protocol.
         ProtocolFaults: the folder is refused, with every fault.
     """
-    return load_protocol(folder_of(name), VOCABULARY)
+    folder = folder_of(name)
+    return load_protocol(folder, _vocabulary_of(folder))
+
+
+def _vocabulary_of(folder: Path) -> Vocabulary:
+    """The facts that a folder's tables ask for: those of the exposure, or those of blood results."""
+    # Imported here: the package of results reads its own tables through this module.
+    from thimble.clinical.serology.vocabulary import vocabulary
+
+    try:
+        manifest = tomllib.loads((folder / "protocol.toml").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return VOCABULARY  # the reader tells what is wrong with it
+    return vocabulary() if manifest.get("id") in NOT_FOR_A_SITE else VOCABULARY
