@@ -1,0 +1,98 @@
+"""`thimble listen`: take laboratory results (HL7 v2 over MLLP) into a data folder."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import logging
+import os
+import signal
+import sqlite3
+import sys
+import uuid
+from datetime import UTC, datetime
+from pathlib import Path
+
+from thimble.commands import Commands, NotUnderstood
+from thimble.exchange.hl7v2.decoding import SINGLE_BYTE
+from thimble.exchange.hl7v2.framing import DEFAULT_LIMIT
+from thimble.exchange.inbox import Inbox
+from thimble.exchange.listener import Limits, Listener
+from thimble.exchange.receiving import Receiver
+
+MEGABYTE = 1024 * 1024
+
+
+def add_to(commands: Commands) -> None:
+    """Add `thimble listen` to the command line."""
+    parser = commands.add_parser("listen", help="take laboratory results into a data folder")
+    parser.add_argument("data", type=Path, metavar="DATA", help="the data folder")
+    parser.add_argument("--host", default="127.0.0.1", help="the address to listen on")
+    parser.add_argument("--port", type=int, default=2575, help="the port; 0 takes any that is free")
+    parser.add_argument(
+        "--charset",
+        choices=SINGLE_BYTE,
+        metavar="SET",
+        help="of messages that name none and are not UTF-8, by its HL7 name: "
+        + ", ".join(SINGLE_BYTE),
+    )
+    parser.add_argument(
+        "--largest",
+        type=int,
+        default=DEFAULT_LIMIT // MEGABYTE,
+        metavar="MB",
+        help="the largest message, in megabytes",
+    )
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Listen until told to stop by SIGINT or SIGTERM."""
+    folder: Path = options.data
+    if not folder.is_dir():
+        raise NotUnderstood(f"{folder}: there is no such data folder.")
+    if options.largest < 1:
+        raise NotUnderstood(f"--largest {options.largest}: name a megabyte or more.")
+    os.umask(0o077)
+    logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(asctime)s %(message)s")
+    try:
+        with Inbox(folder) as inbox:
+            asyncio.run(_listen(inbox, options))
+    except sqlite3.Error as error:
+        raise NotUnderstood(f"{folder}: the inbox cannot be opened: {error}.") from error
+    return 0
+
+
+async def _listen(inbox: Inbox, options: argparse.Namespace) -> None:
+    receiver = Receiver(inbox, control_id=_control_id, single_byte=options.charset)
+    listener = Listener(
+        receiver,
+        clock=lambda: datetime.now(UTC).astimezone(),
+        control_id=_control_id,
+        limits=Limits(message_bytes=options.largest * MEGABYTE),
+    )
+    stopped = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(number, stopped.set)
+    receiver.process_waiting()
+    try:
+        await listener.start(options.host, options.port)
+    except (OSError, OverflowError) as error:
+        raise NotUnderstood(
+            f"{options.host}:{options.port} cannot be listened on: {error}. "
+            "Name another address with --host and --port."
+        ) from error
+    print(
+        f"Thimble takes laboratory results for {options.data} at "
+        f"{options.host}:{listener.port} (MLLP)",
+        flush=True,
+    )
+    await stopped.wait()
+    await listener.stop()
+    print("Stopped; everything acknowledged is stored.", flush=True)
+
+
+def _control_id() -> str:
+    """Nineteen characters that no other answer has; a control id may have twenty."""
+    return uuid.uuid4().hex[:19]

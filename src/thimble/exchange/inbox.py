@@ -1,0 +1,263 @@
+"""What other systems sent, as it came, on the disk before it is acknowledged.
+
+One SQLite file in write-ahead mode with full synchronisation: when `store` returns, the bytes have
+survived a power cut. Messages are personal data; the file is readable by its own user alone.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sqlite3
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Final, Self
+
+FILE: Final = "inbox.sqlite3"
+"""Its name in a data folder."""
+BUSY_SECONDS: Final = 30
+PAGE: Final = 100
+
+_TABLE = """
+CREATE TABLE IF NOT EXISTS received (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    sender TEXT NOT NULL,
+    control_id TEXT NOT NULL,
+    digest TEXT NOT NULL,
+    raw BLOB NOT NULL,
+    received_at TEXT NOT NULL,
+    state TEXT NOT NULL CHECK (state IN ('new', 'matched', 'held', 'refused', 'duplicate')),
+    reason TEXT NOT NULL,
+    reused INTEGER NOT NULL,
+    answered BLOB NOT NULL,
+    UNIQUE (sender, control_id, digest)
+) STRICT;
+CREATE INDEX IF NOT EXISTS received_by_state ON received (state, id);
+"""
+_COLUMNS = "id, sender, control_id, raw, received_at, state, reason, reused"
+# Answers are frames' contents, and this byte can stand in none of them.
+_BETWEEN = b"\x1c"
+
+
+class State(StrEnum):
+    """Where a message stands."""
+
+    NEW = "new"  # stored, not looked at
+    MATCHED = "matched"  # what it says is in the ledger
+    HELD = "held"  # a person has to look
+    REFUSED = "refused"  # not taken, and the sender was told
+    DUPLICATE = "duplicate"  # said again what was known
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A message to be stored: its bytes, what is known of it and the answers if it is new."""
+
+    sender: str
+    control_id: str
+    raw: bytes
+    received_at: datetime
+    state: State
+    reason: str
+    answers: tuple[bytes, ...]
+
+    @property
+    def digest(self) -> str:
+        return hashlib.sha256(self.raw).hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """What became of an arrival.
+
+    Attributes:
+        answers: those of the first time, where the same bytes came before.
+        fresh: False where the same bytes came before: nothing new was stored.
+        reused: the sender gave this control id to other bytes before.
+    """
+
+    id: int
+    answers: tuple[bytes, ...]
+    fresh: bool
+    reused: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Received:
+    """One stored message."""
+
+    id: int
+    sender: str
+    control_id: str
+    raw: bytes
+    received_at: datetime
+    state: State
+    reason: str
+    reused: bool
+
+
+class Inbox:
+    """The stored messages of one data folder. Its methods may be called from any thread."""
+
+    def __init__(self, folder: Path) -> None:
+        path = folder / FILE
+        # Made before SQLite does, so that it is never readable by others; its journals follow it.
+        os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+        self._lock = threading.Lock()
+        self._database = sqlite3.connect(
+            path, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False
+        )
+        self._database.execute("PRAGMA journal_mode=WAL")
+        self._database.execute("PRAGMA synchronous=FULL")
+        self._database.executescript(_TABLE)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        with self._lock:
+            self._database.close()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        with self._lock:
+            self._database.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._database
+            except BaseException:
+                self._database.execute("ROLLBACK")
+                raise
+            self._database.execute("COMMIT")
+
+    def store(self, arrivals: Sequence[Arrival]) -> list[Stored]:
+        """Store all of them or, where this raises, none. On return they are on the disk.
+
+        Raises:
+            sqlite3.Error: they could not be stored, for example because the disk is full.
+        """
+        with self._transaction() as database:
+            return [_store(database, arrival) for arrival in arrivals]
+
+    def settle(self, number: int, state: State, reason: str = "") -> None:
+        """Say what became of a message.
+
+        Args:
+            number: its id.
+            state: not `NEW`.
+            reason: a sentence without anybody's identity, for the person who looks.
+
+        Raises:
+            KeyError: there is no such message.
+            ValueError: the state is `NEW`.
+        """
+        if state is State.NEW:
+            raise ValueError("a message is not settled by calling it new; name what became of it")
+        with self._transaction() as database:
+            changed = database.execute(
+                "UPDATE received SET state = ?, reason = ? WHERE id = ?", (state, reason, number)
+            )
+            if not changed.rowcount:
+                raise KeyError(f"message {number} is not in the inbox")
+
+    def in_state(self, state: State) -> Iterator[Received]:
+        """Those in this state, in order of arrival; read in pages, so settle them on the way."""
+        after = 0
+        while True:
+            with self._lock:
+                rows = self._database.execute(
+                    f"SELECT {_COLUMNS} FROM received WHERE state = ? AND id > ? "  # noqa: S608
+                    "ORDER BY id LIMIT ?",
+                    (state, after, PAGE),
+                ).fetchall()
+            if not rows:
+                return
+            for row in rows:
+                after = row[0]
+                yield _received(row)
+
+    def unprocessed(self) -> Iterator[Received]:
+        """Those that nobody has looked at, in order of arrival."""
+        return self.in_state(State.NEW)
+
+    def get(self, number: int) -> Received:
+        """One message.
+
+        Raises:
+            KeyError: there is no such message.
+        """
+        with self._lock:
+            row = self._database.execute(
+                f"SELECT {_COLUMNS} FROM received WHERE id = ?",  # noqa: S608 - our own columns
+                (number,),
+            ).fetchone()
+        if row is None:
+            raise KeyError(f"message {number} is not in the inbox")
+        return _received(row)
+
+    def counts(self) -> dict[State, int]:
+        """How many messages are in each state."""
+        with self._lock:
+            rows = self._database.execute(
+                "SELECT state, count(*) FROM received GROUP BY state"
+            ).fetchall()
+        return dict.fromkeys(State, 0) | {State(state): count for state, count in rows}
+
+
+def _store(database: sqlite3.Connection, arrival: Arrival) -> Stored:
+    digest = arrival.digest
+    key = (arrival.sender, arrival.control_id)
+    same = database.execute(
+        "SELECT id, answered, reused FROM received "
+        "WHERE sender = ? AND control_id = ? AND digest = ?",
+        (*key, digest),
+    ).fetchone()
+    if same:
+        return Stored(same[0], _apart(same[1]), fresh=False, reused=bool(same[2]))
+    # An empty control id names nothing that could be used again.
+    reused = bool(arrival.control_id) and bool(
+        database.execute(
+            "SELECT 1 FROM received WHERE sender = ? AND control_id = ? LIMIT 1", key
+        ).fetchone()
+    )
+    cursor = database.execute(
+        "INSERT INTO received (sender, control_id, digest, raw, received_at, state, reason, reused, "
+        "answered) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            arrival.sender,
+            arrival.control_id,
+            digest,
+            arrival.raw,
+            arrival.received_at.isoformat(),
+            arrival.state,
+            arrival.reason,
+            reused,
+            _BETWEEN.join(arrival.answers),
+        ),
+    )
+    return Stored(int(cursor.lastrowid or 0), arrival.answers, fresh=True, reused=reused)
+
+
+def _apart(answered: bytes) -> tuple[bytes, ...]:
+    return tuple(part for part in answered.split(_BETWEEN) if part)
+
+
+def _received(row: tuple[int, str, str, bytes, str, str, str, int]) -> Received:
+    number, sender, control_id, raw, at, state, reason, reused = row
+    return Received(
+        number,
+        sender,
+        control_id,
+        raw,
+        datetime.fromisoformat(at),
+        State(state),
+        reason,
+        bool(reused),
+    )
