@@ -222,16 +222,17 @@ def _sifted(
 
 
 def _latest(results: Sequence[Result]) -> tuple[dict[Analyte, Result], tuple[Held, ...]]:
-    """Of each analyte the result with the latest sample; one without a time only if there is no other.
+    """Of each analyte the result with the latest sample.
 
     Results of one instant that disagree leave the analyte out and are held: nothing tells which holds.
+    A result without a time may be of that instant too.
     """
     found: dict[Analyte, Result] = {}
     held: list[Held] = []
     for analyte in Analyte:
         own = [r for r in results if r.analyte is analyte]
         last = max((r.taken_at for r in own if r.taken_at is not None), default=None)
-        newest = [r for r in own if r.taken_at == last]
+        newest = [r for r in own if r.taken_at == last or r.taken_at is None]
         if len({_said(r) for r in newest}) > 1:
             held += [
                 Held(
@@ -241,7 +242,7 @@ def _latest(results: Sequence[Result]) -> tuple[dict[Analyte, Result], tuple[Hel
                 for r in newest
             ]
         elif newest:
-            found[analyte] = min(newest, key=lambda r: r.key)
+            found[analyte] = min(newest, key=lambda r: (r.taken_at is None, r.key))
     return found, tuple(held)
 
 
