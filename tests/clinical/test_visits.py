@@ -134,6 +134,17 @@ def test_an_overdue_item_is_reported_with_the_first_open_day(late):
     assert plan.visits == ()
 
 
+def test_an_overdue_item_that_waits_for_another_proposes_no_day():
+    items = [
+        Item("one", march(7), None, march(8)),
+        Item("two", None, None, date(2026, 2, 27), (After("one", Duration(4, "weeks")),)),
+    ]
+
+    plan = plan_visits(items, week())
+
+    assert [(each.item, each.proposal) for each in plan.overdue] == [("two", None)]
+
+
 def test_an_item_whose_last_day_is_today_is_held_today():
     plan = plan_visits([Item("a", None, None, MONDAY)], week())
 
@@ -272,6 +283,16 @@ def test_an_agreed_day_is_kept_among_equal_plans_only():
     kept = plan_visits([drawn], week(), kept=[march(18)])
     assert dates(kept) == {"a": 11}
     assert kept.dropped == (march(18),)
+
+
+def test_no_number_of_agreed_days_outweighs_one_day_away_from_a_target():
+    """`b` is bound to `a`: one day more would keep two agreed days."""
+    week_later = After("a", Duration(7, "days"), Duration(7, "days"))
+    items = [Item("a", None, march(11)), Item("b", after=(week_later,))]
+
+    plan = plan_visits(items, week(), kept=[march(12), march(19)])
+
+    assert dates(plan) == {"a": 11, "b": 18}
 
 
 def test_an_agreed_day_on_which_the_clinic_has_closed_since_is_dropped():

@@ -192,7 +192,8 @@ class Judge:
                             sum(var for m, var in its.items() if m <= n)
                             <= sum(var for m, var in mine.items() if m <= utmost)
                         )
-            for foe in item.apart_from:
+            others = {each.id for each in items} - {item.id}
+            for foe in others if item.alone else item.apart_from:
                 for n in self.at[item.id].keys() & self.at[foe].keys():
                     model.add_at_most_one(self.at[item.id][n], self.at[foe][n])
         for n in numbers:  # a day without an item is no visit
@@ -258,7 +259,15 @@ def courses(draw, most_items, length=120):
         if items and draw(st.integers(0, 5)) == 0:
             foes = (draw(st.sampled_from(items)).id,)
         items.append(
-            Item(f"i{number:02}", mark - low, target, mark + high, tuple(after), apart_from=foes)
+            Item(
+                f"i{number:02}",
+                mark - low,
+                target,
+                mark + high,
+                tuple(after),
+                alone=draw(st.integers(0, 11)) == 0,
+                apart_from=foes,
+            )
         )
     kept = frozenset(draw(st.sets(st.sampled_from(days), max_size=4)))
     return items, OpenDays(FIRST, on(length), days), kept

@@ -287,6 +287,7 @@ def _search(
             (number[one], number[two]) for one, two in pairs_apart([listed[name] for name in names])
         ],
         kept=frozenset(bisect_left(days.days, day) for day in agreed if day in days),
+        alone=frozenset(number[name] for name in names if listed[name].alone),
     )
     found = fewest(problem)
     if found is None:

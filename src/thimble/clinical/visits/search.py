@@ -18,6 +18,9 @@ best plan of all. Otherwise one broken rule splits the node in two that together
 and that both exclude the walk just made: either the first item is held by day m, or after day m and
 then the second one is due later. Items that may not share are split by who comes first. Windows are
 narrowed by the rules until nothing changes before each walk.
+
+An item that shares its visit with nobody walks by itself: it costs an attendance whatever the others do.
+That its day is none of theirs is again left to the branches.
 """
 
 from __future__ import annotations
@@ -91,13 +94,14 @@ class Rule:
 @dataclass(frozen=True, slots=True)
 class Problem:
     """Open days as ordinals, ascending; the items; the rules; pairs that may not share a day; the
-    indices of the days that were agreed."""
+    indices of the days that were agreed; the items that share with nobody, whose pairs are listed too."""
 
     days: Sequence[int]
     tasks: Sequence[Task]
     rules: Sequence[Rule] = ()
     apart: Sequence[tuple[int, int]] = ()
     kept: frozenset[int] = frozenset()
+    alone: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,8 +259,9 @@ def _walk(
     days = problem.days
     tried = _tried(problem, windows)
     tasks: dict[tuple[Window, int | None], int] = {}
-    for task, window in zip(problem.tasks, windows, strict=True):
-        tasks[window, task.target] = tasks.get((window, task.target), 0) + 1
+    for number, (task, window) in enumerate(zip(problem.tasks, windows, strict=True)):
+        if number not in problem.alone:
+            tasks[window, task.target] = tasks.get((window, task.target), 0) + 1
     rows = [
         _Row.of(window, target, many, tried, days, weigh)
         for (window, target), many in tasks.items()
@@ -292,10 +297,17 @@ def _walk(
         visits.append(at)
         at = origin[at]
     visits.reverse()
-    chosen = {key: tried[row.nearest(visits)] for key, row in ((row.key, row) for row in rows)}
-    return cheapest[size], tuple(
-        chosen[window, task.target] for task, window in zip(problem.tasks, windows, strict=True)
-    )
+    chosen = {row.key: tried[row.nearest(visits)] for row in rows}
+    total, found = cheapest[size], []
+    for number, (task, window) in enumerate(zip(problem.tasks, windows, strict=True)):
+        if number in problem.alone:
+            row = _Row.of(window, task.target, 1, tried, days, weigh)
+            cost, place = row.by_itself(attend)
+            total += cost
+            found.append(tried[place])
+        else:
+            found.append(chosen[window, task.target])
+    return total, tuple(found)
 
 
 def _tried(problem: Problem, windows: Sequence[Window]) -> list[int]:
@@ -356,6 +368,12 @@ class _Row:
         if stop > self.high:
             return self.costs[start - self.low]
         return min(self.costs[start - self.low], self.costs[stop - self.low])
+
+    def by_itself(self, attend: Sequence[int]) -> tuple[int, int]:
+        """The cost and the place of the best visit for this item and no other."""
+        return min(
+            (cost + attend[place], place) for place, cost in enumerate(self.costs, start=self.low)
+        )
 
     def nearest(self, visits: Sequence[int]) -> int:
         """The visit that the item goes to."""
