@@ -210,6 +210,20 @@ def test_nobody_is_told_all_clear_while_something_is_left(store, case):
     assert fold(store.entries(case), after(1), VOCABULARY).closed_at is None
 
 
+def test_what_nobody_asked_is_no_all_clear(store):
+    """Every action that is certain decided otherwise, nothing else known: unknown is no "no"."""
+    case = opened(store, {"route": "percutaneous", "fluid": "blood"})
+    for action in plan(store, case, after(1)).actions:
+        if action.certain:
+            actions.depart(
+                store, case, subject=action.id, advised=action.what, decided="Not done",
+                reason="said so", now=after(1), **WHO,
+            )  # fmt: skip
+    with pytest.raises(actions.Refused, match="no all clear") as refused:
+        actions.close(store, case, reason="all_clear", **RULES, now=after(1), **WHO)
+    assert "Open: HIV prophylaxis" in refused.value.faults
+
+
 def test_a_worker_who_cannot_be_reached_is_a_kind_of_closing_of_its_own(store, case):
     actions.close(
         store, case, reason="lost_to_follow_up", text="three letters", **RULES, now=after(1), **WHO

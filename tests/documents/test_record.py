@@ -354,8 +354,80 @@ def test_what_was_left_to_a_person_is_told_as_decided_without_a_departure_from_a
     case.depart("hiv_pep", "Prophylaxis for four weeks")
 
     answer, why = decision(case.for_the_worker(), "hiv_pep")
-    assert answer == "Decided: prophylaxis for four weeks."
+    assert answer == "Decided: as your clinician told you; ask if you are not sure."
     assert "Advised" not in why
+
+
+def test_a_clinicians_own_words_stay_off_the_workers_sheet():
+    """They may say something about the source patient."""
+    case = Case(dict(FACTS))
+    case.depart("hiv_pep", "None: source tested HIV negative in March, injects drugs")
+    case.depart("hiv_pep_first_dose", "Not given, the source injects drugs")
+    sheet = str(case.for_the_worker())
+
+    assert "March" not in sheet
+    assert "injects" not in sheet
+    assert "as your clinician told you" in sheet
+
+
+def test_a_departure_after_the_signature_is_not_under_the_signers_name():
+    case = Case(dict(FACTS))
+    case.sign()
+    assert case.standing is SignatureState.AS_SIGNED
+    case.depart("hiv_pep", "not_recommended")
+
+    assert case.standing is SignatureState.CHANGED
+
+
+def test_what_is_to_be_done_again_after_a_departure_was_taken_back_is_not_as_signed():
+    case = Case(dict(FACTS))
+    case.depart("hiv_pep_first_dose", "Not done")
+    departed = case.store.entries(case.ref)[-1].position
+    case.sign()
+    assert case.standing is SignatureState.AS_SIGNED
+    actions.correct(
+        case.store, case.ref, departed, reason="another case", withdrawn=True, vocabulary=V,
+        now=case.now, by="u-nurse", role="occupational_nurse",
+    )  # fmt: skip
+
+    assert case.standing is SignatureState.CHANGED
+
+
+def test_a_dose_that_was_not_given_after_all_is_to_be_signed_again():
+    case = Case(dict(FACTS))
+    case.give("hiv_pep_first_dose", "Invented tablets")
+    given = case.store.entries(case.ref)[-1].position
+    case.sign()
+    actions.correct(
+        case.store, case.ref, given, reason="wrong patient", withdrawn=True, vocabulary=V,
+        now=case.now, **case.writer,
+    )  # fmt: skip
+
+    assert case.standing is SignatureState.CHANGED
+
+
+def test_a_caution_that_was_not_shown_at_the_signature_unsettles_it():
+    case = Case({**FACTS, "worker_medicines": frozenset()})
+    case.sign()
+    assert case.standing is SignatureState.AS_SIGNED
+    case.learn({"worker_medicines": frozenset({"metformin"})})
+
+    assert case.standing is SignatureState.CHANGED
+
+
+def test_what_nobody_can_settle_is_on_the_sheets_as_to_be_done_and_not_as_perhaps():
+    """Immunoglobulin closes in seven days; "once we know more" would never come."""
+    case = Case({**FACTS, "source_hbsag": "positive"})
+    for fact in ("worker_hbv_infection", "worker_hbv_series", "worker_hbv_response",
+                 "worker_anti_hbs_now"):  # fmt: skip
+        actions.cannot_be_known(
+            case.store, case.ref, fact, vocabulary=V, now=case.now, **case.writer
+        )
+    hbig = plain_words().actions["hbig_first_dose"]
+    sheet = case.for_the_worker()
+
+    assert hbig in {task.what for task in sheet.take}
+    assert hbig not in {task.what for task in sheet.perhaps}
 
 
 def test_the_summary_says_what_was_decided_instead_why_by_whom_and_when():

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.builders import NIGHT, SITE, ZONE, after, us
+from thimble import actions
 from thimble.actions import depart, give_dose, report
 from thimble.clinical.library import SHIPPED
 from thimble.clinical.vocabulary import vocabulary
@@ -369,6 +370,26 @@ def test_what_cannot_be_known_is_not_asked_and_what_rests_on_it_is_a_clinicians(
     assert "worker_hbv_series" not in [q.fact for q in found.questions]
     assert "worker_hbv_series" in found.undecidable["hbig_doses"]
     assert found.findings["hbig_doses"].possible == before.findings["hbig_doses"].possible
+
+
+def test_the_weight_for_a_dose_that_nobody_can_rule_out_is_asked_first():
+    known = {"route": "percutaneous", "fluid": "blood", "source_hbsag": "positive"}
+    never = (
+        "worker_hbv_infection", "worker_hbv_series", "worker_hbv_response", "worker_anti_hbs_now",
+    )  # fmt: skip
+    store = MemoryStore()
+    case = actions.report(
+        store, facts=known, occurred_at=NIGHT, occurred_at_precision="minute",
+        vocabulary=us().vocabulary, now=NIGHT,
+    ).case  # fmt: skip
+    for fact in never:
+        actions.cannot_be_known(
+            store, case, fact, vocabulary=us().vocabulary, now=NIGHT, by="u", role="nurse"
+        )
+    found = assess(fold(store.entries(case), NIGHT, us().vocabulary), us(), NIGHT, SITE)
+
+    assert next(a for a in found.actions if a.id == "hbig_first_dose").stuck
+    assert found.questions[0].fact == "worker_weight"
 
 
 def test_an_answer_that_makes_sense_only_after_another_gives_way_to_it_and_is_told():

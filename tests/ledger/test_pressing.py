@@ -178,3 +178,27 @@ def test_a_decision_that_is_certain_and_overdue_stands_before_a_dose_that_may_be
     perhaps = thing("hbig", target=-56 * HOUR, latest=88 * HOUR, kind="dose", certain=False)
 
     assert in_order(perhaps, decision) == ["decision", "hbig"]
+
+
+@pytest.mark.parametrize("hours", [2, 20, 25.5, 49, 60, 71.9])
+def test_the_first_dose_leads_for_as_long_as_it_can_be_given(hours: float):
+    """No sample and no review comes before it, whatever has been missed meanwhile."""
+    at = -timedelta(hours=hours)
+    pep = thing("pep", target=at + HOUR, latest=at + 72 * HOUR, kind="dose")
+    hbig = thing("hbig", target=at + 24 * HOUR, latest=at + 168 * HOUR, kind="dose")
+    vaccine = thing("vaccine", target=at + 24 * HOUR, kind="dose")
+    hcv = thing("hcv", target=at + 48 * HOUR, kind="sample")
+    titre = thing("titre", target=at + 24 * HOUR, kind="sample")
+    assess = thing("assess", target=at + HOUR)
+
+    order = in_order(titre, hcv, vaccine, assess, hbig, pep)
+    assert order[0] == "pep"
+    if hours > 24 and hours < 47:
+        assert order[:3] == ["pep", "hbig", "vaccine"]
+
+
+def test_between_cases_the_dose_with_hours_left_stands_before_a_missed_sample():
+    pep = thing("pep", target=-57 * HOUR, latest=14 * HOUR, kind="dose")
+    sample = thing("sample", target=-2 * HOUR, kind="sample")
+
+    assert in_order(sample, pep) == ["pep", "sample"]

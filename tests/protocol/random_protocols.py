@@ -101,6 +101,7 @@ class Spec:
                 outputs={sheet.id: Output(sheet.id, OUTCOMES) for sheet in self.sheets},
                 tables=tables,
                 amounts=(),
+                named_actions={},
                 impossible=tuple(
                     Impossible({c: _parse(c, cell, vocabulary) for c, cell in box.items()}, "why")
                     for box in self.impossible

@@ -647,3 +647,29 @@ def test_a_dose_has_one_amount(tmp_path: Path) -> None:
     (fault,) = faults_of(tmp_path, dosed(AMOUNTS + AMOUNTS))
 
     assert (fault.column, "has an amount already" in str(fault)) == ("amounts[2].actions", True)
+
+
+# -- named actions --------------------------------------------------------------------------------
+
+
+def named(body: str) -> dict[str, str]:
+    """The harbour with chores, some of which have a name that programs know."""
+    changed = dosed("")
+    manifest = changed["protocol.toml"].replace(
+        "[severity.facts]", f"[named_actions]\n{body}\n[severity.facts]"
+    )
+    return {**changed, "protocol.toml": manifest}
+
+
+def test_named_actions_are_read(tmp_path: Path) -> None:
+    assert harbour(tmp_path, named('meals = ["eat"]')).named_actions == {"meals": ("eat",)}
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [('meals = ["drink"]', "'drink' is no action"), ('meals = "eat"', "must be a list of texts")],
+)
+def test_a_fault_in_a_named_action_is_told(tmp_path: Path, body: str, words: str) -> None:
+    (fault,) = faults_of(tmp_path, named(body))
+
+    assert (fault.column, words in str(fault)) == ("named_actions.meals", True)

@@ -202,6 +202,10 @@ def test_the_source_is_told_by_its_last_step_and_how_long_ago_it_was() -> None:
         ({"steps": {"asked": hours(-3)}}, [], True),
         ({"steps": {"asked": hours(-3), "refused": hours(-2)}}, [], False),
         ({"steps": {"sampled": hours(-2)}, "facts": {"source_hiv": "negative"},
+          "said_by": "laboratory"}, [], True),
+        ({"steps": {"sampled": hours(-2)},
+          "facts": {"source_hiv": "negative", "source_hbsag": "negative",
+                    "source_anti_hcv": "negative"},
           "said_by": "laboratory"}, [], False),
     ],
 )  # fmt: skip

@@ -240,30 +240,36 @@ def close(
     """End the follow-up.
 
     Raises:
-        Refused: the case is closed already; or it is said to be all clear while an action that applies
-            is neither done nor decided otherwise; or actions that apply unless somebody decides otherwise
-            are not done and `text` does not say why they may be left.
+        Refused: the case is closed already; or it is said to be all clear while an action that
+            applies or may apply is neither done nor decided otherwise, or while a decision is open;
+            or such actions are not done and `text` does not say why they may be left.
     """
     entries = existing(store, case)
     situation = fold(entries, now, protocol.vocabulary)
     if situation.closed_at is not None:
         raise Refused(f"case {case} is closed already")
     plan = assess(situation, protocol, now, site)
-    left = [
-        action for action in plan.actions
-        # What waits for an action that was never done is not left undone.
-        if action.stands
-        and action.state in TO_DO
-        and not action.window.waits_for
-    ]  # fmt: skip
-    if left and reason == ALL_CLEAR:
-        raise Refused(
-            [
-                f"{len(left)} action{'s are' if len(left) > 1 else ' is'} not done: that is no all "
-                "clear. Do them, or decide otherwise with a reason; or close for another reason",
-                *(action.what for action in left),
-            ]
-        )
+    # What waits for an action that was never done is not left undone. What may be needed is: a question
+    # that nobody asked is no "no".
+    left = [a for a in plan.actions if a.state in TO_DO and not a.window.waits_for]
+    if reason == ALL_CLEAR:
+        departed = {departure.subject for departure in situation.departures}
+        open_ = [
+            name for name, finding in plan.findings.items()
+            if finding.value is None
+            and name not in departed
+            and not protocol.outputs[name].inner
+            and name not in protocol.amount_parts
+        ]  # fmt: skip
+        if left or open_:
+            raise Refused(
+                [
+                    "That is no all clear: do what is left and answer what is open, or decide "
+                    "otherwise with a reason; or close for another reason",
+                    *(action.what for action in left),
+                    *(f"Open: {protocol.outputs[name].label or name}" for name in open_),
+                ]
+            )
     if left and not text.strip():
         raise Refused(
             [

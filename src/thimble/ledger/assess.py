@@ -106,7 +106,7 @@ def _questions(
 ) -> tuple[Question, ...]:
     """The questions to ask: a computed fact whose inputs are partly known asks for the others.
 
-    The weight that a dose waits for comes first once the dose is due for certain, else last.
+    The weight that a dose waits for comes first once the dose is to be given, else last.
     """
     changes: dict[str, dict[str, None]] = {}
     lacking = {f: lack for f, lack in lacking.items() if f not in situation.cannot_be_known}

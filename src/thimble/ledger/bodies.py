@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from thimble.clinical.serology.analytes import Analyte
+from thimble.clinical.serology.results import COMPARATORS, Status, Word
 from thimble.ledger.entries import Kind
 from thimble.protocol.vocabulary import Fact, Value
 
@@ -255,6 +257,21 @@ def _digest(path: str, value: object) -> list[str]:
 
 SAY = _text(required=True)
 MAY = _text(required=False)
+PEOPLE = ("worker", "source")
+"""Whose blood it is."""
+
+DRAWN_FOR = ("baseline", "follow_up")
+"""What a worker's sample was drawn for: to show the state at the exposure, or what came of it."""
+
+_RESULT = {
+    "analyte": _Key(_one_of(tuple(Analyte))),
+    "word": _Key(_or_null(_one_of(tuple(Word)))),
+    "number": _Key(_or_null(_number)),
+    "comparator": _Key(_one_of(COMPARATORS)),
+    "unit": _Key(MAY),
+    "status": _Key(_one_of(tuple(Status))),
+    "as_sent": _Key(MAY),
+}
 _SOURCE_STEP = {"action": _Key(_id, required=False), "note": _Key(MAY, required=False)}
 
 BODIES: Mapping[Kind, Mapping[str, _Key]] = {
@@ -279,10 +296,21 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
     },
     Kind.ASSESSED: {"action": _Key(_id, required=False)},
     Kind.SAMPLE_TAKEN: {"action": _Key(_id)},
+    # `facts` are what the results settle for the plan; null takes back what an earlier result said.
     Kind.RESULT_RECEIVED: {
         "action": _Key(_id, required=False),
-        "facts": _Key(_facts()),
+        "facts": _Key(_facts(removals=True)),
         "text": _Key(MAY),
+        "of": _Key(_one_of(PEOPLE), required=False),
+        "drawn_for": _Key(_one_of(DRAWN_FOR), required=False),
+        "results": _Key(_list_of(_map_of(_RESULT), least=1), required=False),
+        "taken_at": _Key(_or_null(_instant), required=False),
+        "reported_at": _Key(_instant, required=False),
+        "request": _Key(MAY, required=False),
+        "specimen": _Key(MAY, required=False),
+        "laboratory": _Key(MAY, required=False),
+        # A person looked at what could not be right and recorded it all the same: why.
+        "looked_at": _Key(MAY, required=False),
     },
     Kind.SOURCE_ASKED: _SOURCE_STEP,
     Kind.SOURCE_CONSENTED: _SOURCE_STEP,
@@ -372,6 +400,8 @@ def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
         return ["facts must hold at least one fact"]
     if kind is Kind.VISITS_AGREED:
         return _visits_fit(body)
+    if kind is Kind.RESULT_RECEIVED and "results" in body:
+        return _results_fit(body)
     if kind is Kind.CORRECTED:
         if body.get("withdrawn"):
             if {"facts", "body", "happened_at"} & set(body):
@@ -383,6 +413,18 @@ def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
         if "facts" in body and "body" in body:
             return ["a correction replaces the facts or the whole body, not both"]
     return []
+
+
+def _results_fit(body: Mapping[str, Any]) -> list[str]:
+    missing = [key for key in ("of", "reported_at", "taken_at") if key not in body]
+    faults = [f"{key} belongs to results; it is missing" for key in missing]
+    if body.get("of") == "worker" and "drawn_for" not in body:
+        faults.append("drawn_for belongs to results of the worker; it is missing")
+    for index, result in enumerate(body["results"]):
+        empty = result["word"] is None and result["number"] is None
+        if empty and result["status"] != Status.RETRACTED:
+            faults.append(f"results[{index}] has a word or a number; found neither")
+    return faults
 
 
 def _visits_fit(body: Mapping[str, Any]) -> list[str]:

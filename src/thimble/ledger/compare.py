@@ -113,9 +113,9 @@ def diff(before: Plan, after: Plan) -> Change:
             or (was.value, was.possible) != (now.value, now.possible)
         ),
         added=tuple(a for a in after.actions if a.state in TO_DO and a.id not in to_do_before),
-        settled=tuple(now for was, now in both if now.certain and not was.certain),
-        no_longer_needed=tuple(later.get(a.id, a) for a in gone if a.certain),
-        ruled_out=tuple(later.get(a.id, a) for a in gone if not a.certain),
+        settled=tuple(now for was, now in both if now.stands and not was.stands),
+        no_longer_needed=tuple(later.get(a.id, a) for a in gone if a.stands),
+        ruled_out=tuple(later.get(a.id, a) for a in gone if not a.stands),
         done=newly(State.DONE),
         departed=newly(State.DEPARTED),
         late=tuple(now for was, now in both if now.state is State.LATE is not was.state),
@@ -144,7 +144,7 @@ def fingerprint(plan: Plan) -> str:
         plan.protocol_digest,
         *(f"{name}={finding.value}:{finding.possible}" for name, finding in plan.findings.items()),
         *sorted(
-            f"{a.id}|{a.what}|{a.state.value}|{a.certain}|{a.amount}|{_limits(a)}"
+            f"{a.id}|{a.what}|{a.state.value}|{a.stands}|{a.amount}|{_limits(a)}"
             for a in plan.actions
         ),
         *(f"{c.topic}|{c.text}|{c.certain}" for c in plan.cautions),

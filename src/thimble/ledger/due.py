@@ -262,6 +262,6 @@ def _lacking(
         answer = doses.get(action.id)
         if action.state in TO_DO and isinstance(answer, DoseNeeds):
             before = found.get(answer.fact)
-            due = action.certain or (before is not None and before.due)
+            due = action.stands or (before is not None and before.due)
             found[answer.fact] = Lack(of[action.id], due)
     return found

@@ -14,7 +14,16 @@ from typing import Any
 
 from thimble.ledger.bodies import from_json
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.plan import AgreedVisit, Departure, FollowUp, KnownFact, SignedPlan, Situation
+from thimble.ledger.plan import (
+    AgreedVisit,
+    Departure,
+    FollowUp,
+    KnownFact,
+    LabResult,
+    SignedPlan,
+    Situation,
+)
+from thimble.ledger.resulting import results_in
 from thimble.protocol.vocabulary import Fact, Value
 
 ASSESS = "assess"
@@ -145,6 +154,7 @@ def fold(entries: Iterable[Entry], as_of: datetime, vocabulary: Mapping[str, Fac
         last_digest=known[-1].digest,
         last_number=known[-1].number,
         follow_up=reading.follow_up,
+        results=tuple(reading.results),
     )
 
 
@@ -165,6 +175,7 @@ class _Reading:
         self.closed_at: datetime | None = None
         self.closed_reason = ""
         self.follow_up = FollowUp()
+        self.results: list[LabResult] = []
 
     def take(self, found: Standing) -> None:
         kind, body = found.entry.kind, found.body
@@ -174,6 +185,7 @@ class _Reading:
             self._learn(found, body["said_by"])
         elif kind is Kind.RESULT_RECEIVED:
             self._learn(found, "laboratory")
+            self.results += results_in(found.body, found.entry.position)
         elif kind is Kind.CANNOT_BE_KNOWN:
             # What was answered before and cannot be told now is not settled any more.
             self.facts.pop(body["fact"], None)
@@ -224,6 +236,11 @@ class _Reading:
 
     def _learn(self, found: Standing, said_by: str) -> None:
         for fact, given in found.body.get("facts", {}).items():
+            if given is None:
+                # The laboratory takes back what it said; what others said is not its to take away.
+                if fact in self.facts and self.facts[fact].said_by == said_by:
+                    del self.facts[fact]
+                continue
             value = self._value(fact, given)
             if value is not None:
                 self.cannot_be_known.pop(fact, None)

@@ -102,7 +102,7 @@ def _doing(action: Action, now: datetime, late: int) -> NextThing:
         best=best,
         latest=None if latest is None else latest.astimezone(UTC),
         share=share,
-        certain=action.certain,
+        certain=action.stands,
         late=late,
         key=urgency(action, now),
     )
@@ -154,15 +154,27 @@ _RESULTS = {
 }
 
 
+_TESTED = frozenset(_RESULTS.values())
+
+
+def _results(situation: Situation) -> frozenset[str]:
+    """The infections for which the laboratory has said something of the source.
+
+    A status that was known before is no result of this exposure's sample.
+    """
+    facts = situation.facts
+    return frozenset(
+        name
+        for fact, name in _RESULTS.items()
+        if fact in facts and facts[fact].said_by == "laboratory"
+    )
+
+
 def source_is_open(situation: Situation, plan: Plan) -> bool:
     """Whether somebody still has to do something about the source, or a result of it is awaited."""
     steps = situation.source_steps
     latest = max(steps, key=lambda step: steps[step]) if steps else ""
-    results = {
-        fact for fact in _RESULTS
-        if fact in situation.facts and situation.facts[fact].said_by == "laboratory"
-    }  # fmt: skip
-    awaited = latest in ("asked", "consented", "sampled") and not results
+    awaited = latest in ("asked", "consented", "sampled") and _results(situation) != _TESTED
     return awaited or any(action.whom == "source" for action in to_do(plan))
 
 
@@ -170,12 +182,7 @@ def source_words(situation: Situation, plan: Plan, now: datetime) -> str:
     """Where the source patient stands, in words with how long; "" where there is nothing to say."""
     steps, facts = situation.source_steps, situation.facts
     access = facts["source_access"].value if "source_access" in facts else None
-    # A status that was known before is no result of this exposure's sample.
-    results = {
-        name
-        for fact, name in _RESULTS.items()
-        if fact in facts and facts[fact].said_by == "laboratory"
-    }
+    results = _results(situation)
     if results:
         waiting = [name for name in dict.fromkeys(_RESULTS.values()) if name not in results]
         said = ", ".join(name for name in dict.fromkeys(_RESULTS.values()) if name in results)

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
+from thimble.clinical.serology.results import Result
 from thimble.protocol.finding import Finding, Item, Question, Reason
 from thimble.protocol.vocabulary import Value
 
@@ -119,6 +120,15 @@ class SignedPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class LabResult:
+    """A result as an entry holds it: what a sample of the worker was drawn for ("" for the source)."""
+
+    result: Result
+    drawn_for: str
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
 class AgreedVisit:
     """A visit that the worker was told: its day, in the site's calendar, and what it is for."""
 
@@ -171,6 +181,7 @@ class Situation:
     last_digest: str
     last_number: int = 0
     follow_up: FollowUp = FollowUp()
+    results: tuple[LabResult, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,8 +68,7 @@ def group_of(action: Action, now: datetime) -> Group:
         return Group.AHEAD
     if action.state is State.LATE or (window.latest is not None and now > window.latest):
         return Group.PAST
-    overdue = window.target is not None and window.target < now
-    if overdue or (limit is not None and limit <= now + NEAR):
+    if _overdue(action, now) or (limit is not None and limit <= now + NEAR):
         return Group.NOW
     return Group.OPEN if has_opened(action, now) else Group.AHEAD
 
@@ -85,8 +84,8 @@ def urgency(action: Action, now: datetime) -> tuple[int, int, datetime, bool, bo
 
     First what is due or closes soon, in this order: what is due at once (`_band`), by how far its
     limit is from now, so that the exposure of this hour is not behind yesterday's; what has hours
-    left, by the limit that comes next; what has been overdue for longer, doses first, what is needed
-    for certain before what may be. Then what is late, what closed last first: there is most left to
+    left, by the limit that comes next; what has been overdue for longer, what is needed for certain
+    before what may be. Then what is late, what closed last first: there is most left to
     save. Then what can be done now and has time, by its limit; what opens later, by when it opens;
     what waits for another action.
 
@@ -97,8 +96,8 @@ def urgency(action: Action, now: datetime) -> tuple[int, int, datetime, bool, bo
     band, at = 0, limit or FAR
     if group is Group.NOW:
         band = _band(action, limit, now)
-        if limit is not None and band in _AT_ONCE:
-            at = (now + abs(limit - now)).astimezone(UTC)
+        if band in _AT_ONCE:
+            at = _how_far(action, limit, now)
     elif group is Group.PAST:
         at = turned(at)
     elif group is Group.AHEAD:
@@ -112,7 +111,7 @@ def urgency(action: Action, now: datetime) -> tuple[int, int, datetime, bool, bo
     )  # fmt: skip
 
 
-_FRESH_AID, _DOSE, _DUE, _HOURS_LEFT, _OVERDUE_DOSE, _OVERDUE, _PERHAPS_OVERDUE, _OLD_AID = range(8)
+_FRESH_AID, _DOSE, _DUE, _HOURS_LEFT, _OVERDUE, _PERHAPS_OVERDUE, _OLD_AID = range(7)
 _AT_ONCE = (_FRESH_AID, _DOSE, _DUE)
 
 
@@ -120,21 +119,43 @@ def _band(action: Action, limit: datetime | None, now: datetime) -> int:
     """Where something stands among what is due now.
 
     What can be done and has its limit within an hour, or had it within the last day, is due at once:
-    first aid of this hour, then doses, then the rest.
+    first aid of this hour, then doses, then the rest. A dose past its target stays so for as long as it
+    can be given: no sample comes before it.
     """
     aid = action.kind == "first_aid"
+    if (
+        action.kind == "dose"
+        and action.stands
+        and has_opened(action, now)
+        and _overdue(action, now)
+    ):
+        return _DOSE
     if limit is None or limit < now - OVERDUE or limit > now + NEAR:
         # First aid of days ago is written down, it is no longer given.
         if aid:
             return _OLD_AID
         if not action.stands:
             return _PERHAPS_OVERDUE
-        return _OVERDUE_DOSE if action.kind == "dose" else _OVERDUE
+        return _OVERDUE
     if limit > now + AT_ONCE or not has_opened(action, now):
         return _HOURS_LEFT
     if aid and limit >= now - AT_ONCE:
         return _FRESH_AID
     return _DOSE if action.kind == "dose" else _DUE
+
+
+def _overdue(action: Action, now: datetime) -> bool:
+    return action.window.target is not None and action.window.target < now
+
+
+def _how_far(action: Action, limit: datetime | None, now: datetime) -> datetime:
+    """What is due at once by how far its limit is; a dose longer overdue by the end of its window."""
+    if limit is not None and abs(limit - now) <= AT_ONCE:
+        return (now + abs(limit - now)).astimezone(UTC)
+    if action.kind == "dose":
+        latest = action.window.latest
+        return FAR if latest is None else latest.astimezone(UTC)
+    return FAR if limit is None else (now + abs(limit - now)).astimezone(UTC)
 
 
 def turned(at: datetime) -> datetime:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import Enum, auto
 
-from thimble.ledger.plan import TO_DO, Plan, SignedPlan, Situation, State
+from thimble.ledger.plan import TO_DO, Action, Plan, SignedPlan, Situation, State
 from thimble.ledger.telling import told
 from thimble.protocol.protocol import Protocol
 
@@ -23,13 +24,14 @@ def signature_of(
 ) -> SignatureState:
     """How the plan compares with the last signature: what was signed is what its entry says.
 
-    A change is a decision that people are told, something new to do, something no longer needed, or
-    another amount. What was done since is none; nor is what is not told (how many hours have passed
+    A change is a decision that people are told, something new to do or to do again, something no
+    longer needed, another amount, a departure since then, or a caution that was not shown. What was
+    done since is none; nor is what is not told (how many hours have passed
     for a dose that is not needed) while every decision stands.
 
     Args:
         as_signed: the plan at this moment without what was recorded after the last signature; without
-            it a change of an amount alone is not seen.
+            it a change of an amount or a caution is not seen, nor what is to be done again.
     """
     if not situation.signed:
         return SignatureState.UNSIGNED
@@ -38,14 +40,23 @@ def signature_of(
         return SignatureState.OTHER_RULES
     matters = {finding.decision for finding in told(plan, protocol)} | set(protocol.amount_parts)
     now = {name: plan.findings[name].value for name in matters if name in plan.findings}
-    signed = set(last.actions)
-    before = as_signed.actions if as_signed else ()
-    amounts = {action.id: action.amount for action in before if action.state in TO_DO}
     to_do = [action for action in plan.actions if action.state in TO_DO]
     changed = (
         any(now[name] != value for name, value in last.decisions.items() if name in now)
-        or any(a.stands and a.id not in signed for a in to_do)
-        or any(amounts.get(a.id, a.amount) != a.amount for a in to_do)
-        or any(a.state is State.NO_LONGER_NEEDED and a.id in signed for a in plan.actions)
+        or any(a.stands and a.id not in last.actions for a in to_do)
+        or any(a.state is State.NO_LONGER_NEEDED and a.id in last.actions for a in plan.actions)
+        or any(departure.entry > last.entry for departure in situation.departures)
+        or (as_signed is not None and _differs(to_do, plan, as_signed))
     )
     return SignatureState.CHANGED if changed else SignatureState.AS_SIGNED
+
+
+def _differs(to_do: Sequence[Action], plan: Plan, as_signed: Plan) -> bool:
+    """Whether something was settled then and is to be done again, or is more or less, or is new to know."""
+    before = {action.id: action for action in as_signed.actions}
+    cautions = {(c.topic, c.text) for c in as_signed.cautions if c.certain}
+    return (
+        any(a.id in before and before[a.id].state not in TO_DO for a in to_do)
+        or any(a.id in before and before[a.id].amount != a.amount for a in to_do)
+        or any((c.topic, c.text) not in cautions for c in plan.cautions if c.certain)
+    )

@@ -10,6 +10,10 @@ ASKS_FOR_NOTHING = frozenset({"no", "none", "0"})
 """Values that ask for nothing: told, but quietly."""
 
 
+INSTEAD_OF_AN_ACTION = ("Not done", "Done later than advised", "Done in another way")
+"""What can be decided instead of doing something, beside words of one's own."""
+
+
 def told(plan: Plan, protocol: Protocol) -> tuple[Finding, ...]:
     """The findings to tell, in the plan's order.
 

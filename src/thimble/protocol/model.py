@@ -146,6 +146,7 @@ class Manifest:
     tables: tuple[Table, ...]
     impossible: tuple[Impossible, ...]
     amounts: tuple[Amount, ...]
+    named_actions: Mapping[str, tuple[str, ...]]
     fact_order: Mapping[str, tuple[tuple[str, ...], ...]]
     outcome_order: Mapping[str, tuple[tuple[str, ...], ...]]
     cases: tuple[Case, ...]

@@ -106,6 +106,11 @@ class Protocol:
         """How much the doses are that are computed."""
         return self.manifest.amounts
 
+    @property
+    def named_actions(self) -> Mapping[str, tuple[str, ...]]:
+        """What programs call some of the actions: name → ids."""
+        return self.manifest.named_actions
+
     @cached_property
     def amount_parts(self) -> frozenset[str]:
         """The decisions that are shown as an amount, not as decisions."""

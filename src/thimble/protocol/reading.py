@@ -33,7 +33,14 @@ from .model import (
     Rule,
     Table,
 )
-from .reading_rest import parse_test, read_amounts, read_cases, read_impossible, read_severity
+from .reading_rest import (
+    parse_test,
+    read_amounts,
+    read_cases,
+    read_impossible,
+    read_named_actions,
+    read_severity,
+)
 from .strict import CASES, MANIFEST, Strict
 from .vocabulary import Vocabulary
 
@@ -86,7 +93,7 @@ class _Reader(Strict):
             MANIFEST, raw, "",
             required=("id", "title", "jurisdiction", "edition", "in_force_from", "sources",
                       "outputs", "tables"),
-            optional=("note", "severity", "impossible", "amounts"),
+            optional=("note", "severity", "impossible", "amounts", "named_actions"),
         )  # fmt: skip
         words = {
             key: self.text(MANIFEST, raw, key)
@@ -104,6 +111,7 @@ class _Reader(Strict):
         }
         impossible = read_impossible(self, raw.get("impossible", []))
         amounts = read_amounts(self, raw.get("amounts", []), tables, unsure)
+        named = read_named_actions(self, raw.get("named_actions", {}), tables, unsure)
         fact_order, outcome_order = read_severity(self, raw.get("severity", {}), self.outputs)
         cases = read_cases(self, tables, self.outputs, unsure)
         in_force = raw.get("in_force_from")
@@ -120,6 +128,7 @@ class _Reader(Strict):
             tables=tuple(tables),
             impossible=tuple(impossible),
             amounts=tuple(amounts),
+            named_actions=named,
             fact_order=fact_order,
             outcome_order=outcome_order,
             cases=tuple(cases),

@@ -1,4 +1,4 @@
-"""The rest of a protocol folder: what cannot be, amounts of doses, declared orders, its own cases."""
+"""The rest of a protocol folder: what cannot be, amounts, named actions, orders, its own cases."""
 
 from __future__ import annotations
 
@@ -108,6 +108,28 @@ def read_amounts(
                 column=f"{where}.weight",
             )
         found.append(Amount(tuple(actions), **said))
+    return found
+
+
+# -- named actions ------------------------------------------------------------------------------
+
+
+def read_named_actions(
+    strict: Strict, raw: Any, tables: Sequence[Table], unsure: Set[str]
+) -> dict[str, tuple[str, ...]]:
+    """Names that programs know, each for actions of this protocol."""
+    known = {rule.outputs["action"] for t in tables if t.role == "actions" for rule in t.rules}
+    found = {}
+    for name, body in strict.table(MANIFEST, raw, "named_actions").items():
+        where = f"named_actions.{name}"
+        found[name] = strict.list_of_texts(MANIFEST, body, where)
+        for action in found[name]:
+            if action not in known and not unsure:
+                strict.fault(
+                    MANIFEST,
+                    f"{action!r} is no action of this protocol; name one that a rule gives",
+                    column=where,
+                )
     return found
 
 

@@ -225,7 +225,7 @@ def _window_line(action: Action, plan: Plan, now: datetime, zone: tzinfo) -> Lin
         state = f"done {minute(action.done_at, zone)}"
     elif action.state is State.OPEN:
         state = _left(action, now)
-    if not action.certain and action.done_at is None:
+    if not action.stands and action.done_at is None:
         state = f"may be needed; {state}"
     return Line(action.what, ", ".join(said), state)
 
@@ -697,4 +697,4 @@ def _bar_class(action: Action) -> str:
         return "tl-bar--late"
     if action.state in (State.NO_LONGER_NEEDED, State.DEPARTED):
         return "tl-bar--off"
-    return "tl-bar--open" if action.certain else "tl-bar--maybe"
+    return "tl-bar--open" if action.stands else "tl-bar--maybe"

@@ -445,7 +445,7 @@ class _Words:
         return tuple(
             self._step(action, what)
             for action in sorted(
-                self.plan.actions, key=lambda a: (order.index(a.state), not a.certain)
+                self.plan.actions, key=lambda a: (order.index(a.state), not a.stands)
             )
         )
 
@@ -468,7 +468,7 @@ class _Words:
             ),
             departed=self._departed(departure, _upper(departure.decided)) if departure else None,
             rules=_rules(action.because),
-            perhaps=not action.certain,
+            perhaps=not action.stands,
             waits_for="" if action.certain else self.waits_for(action.open_facts),
             unconfirmed=unconfirmed(action.because),
             **window_in_full(action.window, self.plan.now, self.zone, after),

@@ -143,4 +143,4 @@ def source_request(
 def _asked(action: Action, plan: Plan, zone: tzinfo) -> Asked:
     what = {other.id: other.what for other in plan.actions}
     when = window_for_a_person(action.window, plan.now, zone, what.get(action.window.waits_for, ""))
-    return Asked(action.what, when, not action.certain, unconfirmed(action.because))
+    return Asked(action.what, when, not action.stands, unconfirmed(action.because))

@@ -27,6 +27,7 @@ from thimble.ledger.clocks import moment_of
 from thimble.ledger.plan import TO_DO, Action, Departure, Plan, Situation, State
 from thimble.ledger.pressing import OVERDUE
 from thimble.ledger.signature import SignatureState, signature_of
+from thimble.ledger.telling import INSTEAD_OF_AN_ACTION
 from thimble.protocol.finding import Finding, Reason
 from thimble.protocol.model import PER_KILOGRAM
 from thimble.protocol.protocol import Protocol
@@ -197,7 +198,7 @@ def worker_plan(
         for action in plan.actions
         if action.whom == _ABOUT_THE_WORKER and not words.too_late_for_first_aid(action)
     ]
-    mine = [action for action in all_mine if action.certain or action.state is State.DONE]
+    mine = [action for action in all_mine if action.stands or action.state is State.DONE]
     perhaps = words.tasks(action for action in all_mine if action not in mine)
     take = words.tasks(action for action in mine if action.kind in _TAKE)
     tests = words.tasks(action for action in mine if action.kind in _TESTS)
@@ -357,14 +358,19 @@ class _Words:
         return Decided(question, answer, self._waits_for(finding.open_facts), False, doubtful)
 
     def _instead(self, departure: Departure) -> str:
-        """What was decided in place of the advice, as a sentence; a value of the decision plainly."""
+        """What was decided in place of the advice, as a sentence; a value of the decision plainly.
+
+        Words of a clinician's own are not repeated: they may say something about the source.
+        """
         said = departure.decided.strip().rstrip(".")
         output = self.protocol.outputs.get(departure.subject)
         plain = plain_words().decisions.get(departure.subject, {})
         for value in output.values if output else ():
             if said.lower() in (value.lower(), output.words(value).lower() if output else ""):
                 return plain.get(value, f"{_lower(said)}.")
-        return f"{_lower(said)}."
+        if said in INSTEAD_OF_AN_ACTION:
+            return f"{_lower(said)}."
+        return "as your clinician told you; ask if you are not sure."
 
     def _why(self, finding: Finding) -> str:
         """One sentence: the worker's own answers and earlier decisions that the rule looked at."""

@@ -11,6 +11,7 @@ from thimble.clinical.site import Site
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Entry
 from thimble.ledger.plan import Departure, Plan, State
+from thimble.ledger.telling import INSTEAD_OF_AN_ACTION
 from thimble.protocol.finding import Finding
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Change, Reading, Written, actions_in_words
@@ -105,7 +106,7 @@ class OtherwisePage:
             label=action.what,
             advised=action.what + (f" ({action.amount})" if action.amount else ""),
             left_to_you=False,
-            options=("Not done", "Done later than advised", "Done in another way"),
+            options=INSTEAD_OF_AN_ACTION,
             stuck_on=(),
             reasons=lens.reasons(action.because),
             expert=view.expert if asks_expert(subject, plan, protocol) else None,

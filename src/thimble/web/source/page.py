@@ -122,8 +122,9 @@ class SourcePage:
         identity_known: bool,
         since: int | None = None,
         typed: Typed | None = None,
+        by: str = "",
     ) -> SourcePage:
-        """The page at the reading's moment."""
+        """The page at the reading's moment; the account `by` is offered its own step to take back."""
         situation, plan = reading.situation, reading.plan
         now, zone = plan.now, site.zone
         lens = Lens(plan, situation, protocol, zone, {})
@@ -152,7 +153,7 @@ class SourcePage:
                 TestView(
                     action.id,
                     action.what,
-                    action.certain,
+                    action.stands,
                     "" if action.done_at is None else point(action.done_at, now, zone),
                     typed is not None and action.id in typed.values.get("test", ()),
                 )
@@ -181,7 +182,7 @@ class SourcePage:
             ),
             consent_wording=site.consent_wording,
             laboratory_phone=site.laboratory_phone,
-            take_back=_take_back(reading.entries, since, refused)
+            take_back=_take_back(reading.entries, since, refused, by)
             if "correct_entry" in capabilities
             else None,
             may_record="record_facts" in capabilities,
@@ -229,12 +230,14 @@ def entries_of_step(entries: Sequence[Entry], position: int) -> tuple[int, ...]:
     return tuple(found)
 
 
-def _take_back(entries: Sequence[Entry], since: int | None, refused: bool) -> TakeBack | None:
+def _take_back(
+    entries: Sequence[Entry], since: int | None, refused: bool, by: str
+) -> TakeBack | None:
     """The step recorded just now; later on, a refusal while it stands: it is one tap, and changes
     what can be done for the worker."""
     stand = standing(entries)
     steps = [e for e in entries if e.kind in SOURCE_STEPS and stand[e.position] is not None]
-    just_now = [e for e in steps if since is not None and e.position > since]
+    just_now = [e for e in steps if since is not None and e.position > since and e.by == by]
     refusals = [e for e in steps if refused and e.kind is Kind.SOURCE_REFUSED]
     entry = just_now[0] if just_now else refusals[-1] if refusals else None
     return None if entry is None else TakeBack(entry.position, STEPS[SOURCE_STEPS[entry.kind]][0])

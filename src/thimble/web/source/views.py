@@ -74,6 +74,7 @@ def _show(
         identity_known=get_identities().source(reading.case) is not None,
         since=since,
         typed=typed,
+        by=str(request.user.pk),
     )
     return render(request, "source/source.html", {"page": page}, status=422 if typed else 200)
 

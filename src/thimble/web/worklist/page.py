@@ -378,7 +378,7 @@ def _block(
     lines = [seen.doing.words] if not seen.doing.action else []
     named = running[: NAMED - len(lines)]
     lines += [
-        f"{short(a.what)}: {time_left(a, now)}{'' if a.certain else ' (may be needed)'}"
+        f"{short(a.what)}: {time_left(a, now)}{'' if a.stands else ' (may be needed)'}"
         for a in named
     ]
     if not lines:
