@@ -28,9 +28,11 @@ from thimble.actions.record import (
 )
 from thimble.actions.reference import new_references, read_reference
 from thimble.actions.report import Reported, report
+from thimble.actions.results import Doubtful, record_results
 
 __all__ = [
     "Departing",
+    "Doubtful",
     "IdentityStore",
     "MemoryIdentityStore",
     "NoSuchCase",
@@ -56,6 +58,7 @@ __all__ = [
     "note",
     "read_reference",
     "receive_result",
+    "record_results",
     "reopen",
     "report",
     "sample_source",

@@ -11,6 +11,7 @@ from thimble.clinical.saying import calendar_day, day, minute
 from thimble.ledger.bodies import CLOSED_REASONS, CONTACT_BY, CONTACT_OUTCOMES, from_json
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import known_by, standing
+from thimble.ledger.resulting import results_in, said_of
 from thimble.protocol.vocabulary import Fact
 
 LABELS: Mapping[Kind, str] = {
@@ -169,7 +170,11 @@ def _of(
             if body.get("minutes") is not None:
                 said.append(f"For {body['minutes']:g} min.")
         case Kind.RESULT_RECEIVED:
-            said += [*facts(body["facts"]), *_labelled(body, text="Result")]
+            said += [
+                *_results(body, zone),
+                *facts({fact: value for fact, value in body["facts"].items() if value is not None}),
+                *_labelled(body, text="Result", laboratory="Laboratory", looked_at="Looked at"),
+            ]
         case Kind.DOSE_GIVEN:
             said += [
                 words(body["action"]),
@@ -203,6 +208,19 @@ def _of(
                 said.append(words(body["action"]))
             said += [body[key] for key in ("text", "note", "reason") if body.get(key)]
     return [sentence for sentence in said if sentence]
+
+
+def _results(body: Mapping[str, Any], zone: tzinfo) -> Iterable[str]:
+    """The results of an entry, whose they are and when the blood was taken."""
+    found = results_in(body, 0)
+    if not found:
+        return
+    first = found[0].result
+    taken = "at a time not known" if first.taken_at is None else minute(first.taken_at, zone)
+    whose = "the source patient" if first.of == "source" else "the worker"
+    yield f"Blood of {whose}, taken {taken}, {first.place}."
+    for one in found:
+        yield f"{one.result.name}: {said_of(one.result)}."
 
 
 def _following(kind: Kind, body: Mapping[str, Any], words: Callable[[str], str]) -> Iterable[str]:

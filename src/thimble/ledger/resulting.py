@@ -98,6 +98,17 @@ def results_in(body: Mapping[str, Any], entry: int) -> tuple[LabResult, ...]:
     )
 
 
+def said_of(result: Result) -> str:
+    """What a result says, and how far the laboratory stands by it: "negative (preliminary)"."""
+    if result.status is Status.RETRACTED:
+        return "taken back by the laboratory"
+    parts = [] if result.word is None else [result.word.value]
+    if result.quantity is not None:
+        parts.append(str(result.quantity))
+    status = "" if result.status is Status.FINAL else f" ({result.status.value})"
+    return f"{', '.join(parts)}{status}"
+
+
 def course_of(
     situation: Situation,
     entries: Iterable[Entry],
