@@ -631,3 +631,12 @@ def test_the_start_page_has_one_door_for_each_choice_and_marks_invented_data(
     assert page.count('href="/now/') == len(CHOICES)
     assert "INVENTED DATA" in page
     assert "Decision support for trained staff" in page
+
+
+def test_a_clock_that_steps_back_does_not_take_the_receipt_away() -> None:
+    client = Client()
+    assert _send(client).status_code == 302
+    with clock.standing_at(NIGHT - timedelta(minutes=5)):
+        answer = client.get("/reported")
+
+    assert answer.status_code == 200

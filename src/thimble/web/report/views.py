@@ -177,8 +177,10 @@ def _send(request: HttpRequest, form: ReportForm) -> HttpResponse:
 
 def _told(case: str) -> Told:
     """What the ledger holds now, and not what the form said: a report sent again may keep its time."""
-    now, words = clock.now(), vocabulary()
-    situation = fold(get_store().entries(case), now, words)
+    entries, words = get_store().entries(case), vocabulary()
+    # A clock that stepped back must not hide what is recorded already.
+    now = max(clock.now(), entries[-1].recorded_at)
+    situation = fold(entries, now, words)
     return Told.of(situation, vocabulary=words, site=get_site(), now=now)
 
 

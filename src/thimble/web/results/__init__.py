@@ -1,0 +1,1 @@
+"""The laboratory results of a case: entered, listed, and what they say."""

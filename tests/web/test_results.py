@@ -1,0 +1,170 @@
+"""Results are entered, read and listed; what cannot be right comes back with the reason."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import timedelta
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from thimble import actions
+from thimble.clinical.vocabulary import VOCABULARY
+from thimble.ledger.entries import Kind
+from thimble.web.context import get_store
+from thimble.web.roles import Role
+
+from .conftest import NIGHT
+
+pytestmark = pytest.mark.django_db
+SignIn = Callable[[Role], Client]
+OCCURRED = NIGHT - timedelta(hours=5)
+
+
+@pytest.fixture
+def case() -> str:
+    return actions.report(
+        get_store(), facts={"route": "percutaneous", "fluid": "blood"}, occurred_at=OCCURRED,
+        occurred_at_precision="minute", vocabulary=VOCABULARY, now=OCCURRED,
+    ).case  # fmt: skip
+
+
+def page(client: Client, case: str) -> str:
+    response = client.get(reverse("results:results", args=[case]))
+    assert response.status_code == 200
+    return response.text
+
+
+def enter(client: Client, case: str, **typed: str):
+    found = re.search(r'name="position" value="(\d+)"', page(client, case))
+    assert found is not None
+    given = {"position": found[1], "whose": "source", "status": "final", **typed}
+    given = {key.replace("__", "-"): value for key, value in given.items()}
+    return client.post(reverse("results:enter", args=[case]), given)
+
+
+def last(case: str):
+    return get_store().entries(case)[-1]
+
+
+def test_who_treats_sees_the_results_and_nobody_else(case: str, signed_in: SignIn):
+    for role in Role:
+        treats = role not in (Role.SAFETY_OFFICER, Role.ADMINISTRATOR)
+        client = signed_in(role)
+        status = client.get(reverse("results:results", args=[case])).status_code
+        assert status == (200 if treats else 403), role
+
+
+def test_a_result_of_the_source_is_recorded_read_and_answers_the_question(
+    case: str, signed_in: SignIn
+):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    response = enter(
+        client, case, word__hbsag="negative", day="2026-03-03", clock="01:00", specimen="S-17",
+        laboratory="Central",
+    )  # fmt: skip
+    assert response.status_code == 302
+
+    body = last(case).body
+    assert body["facts"]["source_hbsag"] == "negative"
+    assert (body["of"], body["specimen"], body["laboratory"]) == ("source", "S-17", "Central")
+    text = page(client, case)
+    assert "Of the source patient" in text
+    assert "specimen S-17" in text
+
+
+def test_a_titre_with_a_comma_and_a_sign_is_read_as_typed(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    enter(client, case, whose="baseline", number__anti_hbs="7,9", sign__anti_hbs="=",
+          day="2026-03-03", clock="02:00")  # fmt: skip
+
+    (one,) = last(case).body["results"]
+    assert (one["number"], one["unit"], one["comparator"]) == (7.9, "m[IU]/mL", "=")
+    assert last(case).body["facts"]["worker_anti_hbs_now"] == 7.9
+    assert last(case).body["drawn_for"] == "baseline"
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"word__hbsag": "negative", "whose": ""}, "whose blood"),
+        ({}, "at least one test"),
+        ({"word__hbsag": "certainly"}, "one of the words offered"),
+        ({"number__anti_hbs": "ten"}, "write a number"),
+        ({"number__anti_hbs": "1,000.5"}, "write a number"),
+        ({"number__anti_hbs": "7", "unit__anti_hbs": "furlong"}, "choose its sign and unit"),
+        ({"word__hbsag": "negative", "status": "rumour"}, "is final"),
+    ],
+)
+def test_what_is_no_result_comes_back_with_all_that_was_typed(
+    case: str, signed_in: SignIn, typed: dict[str, str], said: str
+):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    response = enter(client, case, specimen="S-99", **typed)
+
+    assert response.status_code == 422
+    assert said in response.text
+    assert 'value="S-99"' in response.text
+    assert last(case).kind is Kind.REPORTED
+
+
+def test_a_result_that_contradicts_the_record_is_recorded_only_after_somebody_looked(
+    case: str, signed_in: SignIn
+):
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    actions.learn_facts(
+        get_store(), case, {"source_hiv": "positive"}, said_by="record", vocabulary=VOCABULARY,
+        now=OCCURRED, by="u", role="nurse",
+    )  # fmt: skip
+    typed = {"word__hiv_ag_ab": "negative", "day": "2026-03-03", "clock": "01:00"}
+    doubted = enter(client, case, **typed)
+    assert doubted.status_code == 422
+    assert "cannot be right as it stands" in doubted.text
+    assert "whose blood it was" in doubted.text
+    assert last(case).kind is Kind.FACT_LEARNED
+
+    assert enter(client, case, **typed, looked_at="Rang the laboratory.").status_code == 302
+    assert last(case).body["looked_at"] == "Rang the laboratory."
+
+
+def test_a_result_in_follow_up_is_read_against_the_baseline(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    enter(
+        client, case, whose="baseline", word__anti_hcv="negative", day="2026-03-03", clock="01:00"
+    )
+    text = page(client, case)
+    assert "At the exposure" in text
+    assert "Hepatitis C" in text or "anti-HCV" in text
+    enter(
+        client, case, whose="follow_up", word__hcv_rna="positive", day="2026-03-03", clock="02:00"
+    )
+
+    text = page(client, case)
+    assert "Since the exposure" in text
+    assert "Next:" in text
+
+
+def test_a_double_tap_records_once(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    position = re.search(r'name="position" value="(\d+)"', page(client, case))
+    assert position is not None
+    typed = {
+        "position": position[1],
+        "whose": "source",
+        "status": "final",
+        "word-hbsag": "negative",
+    }
+    for _ in range(2):
+        assert client.post(reverse("results:enter", args=[case]), typed).status_code == 302
+
+    kinds = [entry.kind for entry in get_store().entries(case)]
+    assert kinds.count(Kind.RESULT_RECEIVED) == 1
+
+
+def test_what_is_typed_is_escaped(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    enter(client, case, word__hbsag="negative", specimen="<b>S</b>")
+
+    assert "<b>S</b>" not in page(client, case)
