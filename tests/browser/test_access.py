@@ -44,6 +44,8 @@ NOT_PAGES = {
     "visits:missed",
     "visits:contact",
     "results:enter",
+    "laboratory:assign",
+    "laboratory:settle",
 }
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 ALL_RULES = {"type": "tag", "values": TAGS}

@@ -1163,3 +1163,17 @@ def test_a_new_case_that_lies_ahead_keeps_what_was_typed(signed_in: SignIn):
     assert 'value="Ward 4"' in text_of(response)
     assert "has not come yet" in text_of(response)
     assert not get_store().cases()
+
+
+def test_the_number_of_a_sample_is_kept_with_it(signed_in: SignIn, case: str):
+    client = signed_in(Role.EMERGENCY_CLINICIAN)
+    address = reverse("desk:done", args=[case])
+    position = str(get_store().entries(case)[-1].position)
+    client.post(
+        address,
+        {"position": position, "action": "baseline_hcv", "specimen": " S-17 ", "request": ""},
+    )
+
+    entry = get_store().entries(case)[-1]
+    assert entry.kind is Kind.SAMPLE_TAKEN
+    assert entry.body == {"action": "baseline_hcv", "specimen": "S-17"}

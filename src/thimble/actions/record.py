@@ -152,14 +152,20 @@ def take_sample(
     now: datetime,
     by: str,
     role: str,
+    request: str = "",
+    specimen: str = "",
     happened_at: datetime | None = None,
     expected_position: int | None = None,
 ) -> list[Entry]:
-    """Blood was taken: for one action of the plan, or for several in one draw."""
+    """Blood was taken: for one action of the plan, or for several in one draw.
+
+    `request` and `specimen` are the numbers under which its results will come back.
+    """
+    numbers = _numbers(request, specimen)
     return append(
         store,
         case,
-        [(Kind.SAMPLE_TAKEN, {"action": action}) for action in _each(actions)],
+        [(Kind.SAMPLE_TAKEN, {"action": action, **numbers}) for action in _each(actions)],
         now=now,
         by=by,
         role=role,
@@ -312,13 +318,18 @@ def sample_source(
     role: str,
     note: str = "",
     action: str | Sequence[str] | None = None,
+    request: str = "",
+    specimen: str = "",
     happened_at: datetime | None = None,
     expected_position: int | None = None,
 ) -> list[Entry]:
-    """Blood of the source patient was taken, for the tests named: the source is testable."""
+    """Blood of the source patient was taken, for the tests named: the source is testable.
+
+    `request` and `specimen` are the numbers under which its results will come back.
+    """
     return _source(
         store, case, Kind.SOURCE_SAMPLED, "testable", now, by, role, note, action, happened_at,
-        expected_position,
+        expected_position, _numbers(request, specimen),
     )  # fmt: skip
 
 
@@ -407,9 +418,11 @@ def _source(
     actions: str | Sequence[str] | None,
     happened_at: datetime | None,
     expected_position: int | None,
+    numbers: Mapping[str, str] | None = None,
 ) -> list[Entry]:
     drafts: list[tuple[Kind, Mapping[str, Any]]] = [
-        (kind, _with({"note": note}, action=action)) for action in (_each(actions) or (None,))
+        (kind, _with({"note": note, **(numbers or {})}, action=action))
+        for action in (_each(actions) or (None,))
     ]
     if access:
         # The step says whether the source can be tested; nobody should have to say it twice.
@@ -425,6 +438,11 @@ def _source(
         happened_at=happened_at,
         expected_position=expected_position,
     )
+
+
+def _numbers(request: str, specimen: str) -> dict[str, str]:
+    given = {"request": request.strip(), "specimen": specimen.strip()}
+    return {key: value for key, value in given.items() if value}
 
 
 def _with(body: dict[str, Any], *, action: str | None) -> dict[str, Any]:

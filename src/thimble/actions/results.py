@@ -50,6 +50,7 @@ def record_results(
     text: str = "",
     laboratory: str = "",
     looked_at: str = "",
+    message: str = "",
     expected_position: int | None = None,
 ) -> list[Entry]:
     """Results of one sample of one person, with what they settle for the plan.
@@ -58,6 +59,7 @@ def record_results(
         drawn_for: `baseline` or `follow_up`, for a sample of the worker.
         action: the action of the plan that the sample belongs to, if it is to be named.
         looked_at: why doubtful results are recorded all the same.
+        message: the digest of the message that they came in, if they did.
 
     Raises:
         Doubtful: a result is out of range, of the wrong time, or contradicts what is known, and nobody
@@ -104,6 +106,8 @@ def record_results(
         raise Refused(str(error)) from error
     if action is not None:
         body["action"] = action
+    if message:
+        body["message"] = message
     return append(
         store, case, [(Kind.RESULT_RECEIVED, body)], now=now, by=by, role=role,
         happened_at=results[0].reported_at, expected_position=expected_position,

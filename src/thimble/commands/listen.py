@@ -14,11 +14,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from thimble.commands import Commands, NotUnderstood
+from thimble.commands.serve import open_data
 from thimble.exchange.hl7v2.decoding import SINGLE_BYTE
 from thimble.exchange.hl7v2.framing import DEFAULT_LIMIT
 from thimble.exchange.inbox import Inbox
 from thimble.exchange.listener import Limits, Listener
-from thimble.exchange.receiving import Receiver
+from thimble.exchange.receiving import Processor, Receiver
 
 MEGABYTE = 1024 * 1024
 
@@ -64,7 +65,12 @@ def run(options: argparse.Namespace) -> int:
 
 
 async def _listen(inbox: Inbox, options: argparse.Namespace) -> None:
-    receiver = Receiver(inbox, control_id=_control_id, single_byte=options.charset)
+    receiver = Receiver(
+        inbox,
+        control_id=_control_id,
+        single_byte=options.charset,
+        processor=_processor(inbox, options.data),
+    )
     listener = Listener(
         receiver,
         clock=lambda: datetime.now(UTC).astimezone(),
@@ -75,7 +81,8 @@ async def _listen(inbox: Inbox, options: argparse.Namespace) -> None:
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stopped.set)
-    receiver.process_waiting()
+    # Django keeps its database out of the event loop.
+    await asyncio.to_thread(receiver.process_waiting)
     try:
         await listener.start(options.host, options.port)
     except (OSError, OverflowError) as error:
@@ -91,6 +98,21 @@ async def _listen(inbox: Inbox, options: argparse.Namespace) -> None:
     await stopped.wait()
     await listener.stop()
     print("Stopped; everything acknowledged is stored.", flush=True)
+
+
+def _processor(inbox: Inbox, folder: Path) -> Processor | None:
+    """What places results in their cases; None where the folder holds no hospital yet."""
+    if not (folder / "site.toml").is_file() or not (folder / "thimble.sqlite3").is_file():
+        print(f"{folder} holds no cases yet: messages are stored and wait.", flush=True)
+        return None
+    open_data(folder, existing=True)
+    from thimble.web import clock
+    from thimble.web.context import get_identities, get_protocol, get_site, get_store
+    from thimble.web.laboratory.processing import LedgerProcessor
+
+    return LedgerProcessor(
+        inbox, get_store(), get_identities(), get_protocol(), get_site(), clock.now
+    )
 
 
 def _control_id() -> str:

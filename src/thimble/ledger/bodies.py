@@ -263,6 +263,9 @@ PEOPLE = ("worker", "source")
 DRAWN_FOR = ("baseline", "follow_up")
 """What a worker's sample was drawn for: to show the state at the exposure, or what came of it."""
 
+# The numbers under which the laboratory knows a sample.
+_NUMBERS = {"request": _Key(MAY, required=False), "specimen": _Key(MAY, required=False)}
+
 _RESULT = {
     "analyte": _Key(_one_of(tuple(Analyte))),
     "word": _Key(_or_null(_one_of(tuple(Word)))),
@@ -295,7 +298,7 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "action": _Key(_id, required=False),
     },
     Kind.ASSESSED: {"action": _Key(_id, required=False)},
-    Kind.SAMPLE_TAKEN: {"action": _Key(_id)},
+    Kind.SAMPLE_TAKEN: {"action": _Key(_id), **_NUMBERS},
     # `facts` are what the results settle for the plan; null takes back what an earlier result said.
     Kind.RESULT_RECEIVED: {
         "action": _Key(_id, required=False),
@@ -311,12 +314,14 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "laboratory": _Key(MAY, required=False),
         # A person looked at what could not be right and recorded it all the same: why.
         "looked_at": _Key(MAY, required=False),
+        # SHA-256 of the message that it came in: a message processed twice is recorded once.
+        "message": _Key(_digest, required=False),
     },
     Kind.SOURCE_ASKED: _SOURCE_STEP,
     Kind.SOURCE_CONSENTED: _SOURCE_STEP,
     Kind.SOURCE_REFUSED: _SOURCE_STEP,
     Kind.SOURCE_LACKS_CAPACITY: _SOURCE_STEP,
-    Kind.SOURCE_SAMPLED: _SOURCE_STEP,
+    Kind.SOURCE_SAMPLED: {**_SOURCE_STEP, **_NUMBERS},
     Kind.DOSE_GIVEN: {
         "action": _Key(_id),
         "product": _Key(SAY),

@@ -207,6 +207,7 @@ def _of(
             if "action" in body:
                 said.append(words(body["action"]))
             said += [body[key] for key in ("text", "note", "reason") if body.get(key)]
+            said += _labelled(body, specimen="Specimen", request="Request")
     return [sentence for sentence in said if sentence]
 
 

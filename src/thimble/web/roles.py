@@ -40,6 +40,7 @@ CAPABILITIES: Mapping[str, str] = {
     "see_worker_identity": "See the name and phone number of the exposed worker",
     "see_source": "See and record the steps with the source patient",
     "see_source_identity": "See who the source patient is",
+    "resolve_results": "Place messages of the laboratory that found no case by themselves",
     "view_protocols": "Read the decision tables with their sources",
     "view_safety_overview": "See exposures without identities, for prevention",
     "manage_accounts": "Create accounts, set roles, deactivate",
@@ -67,9 +68,10 @@ _TREATS = frozenset(
 GRANTED: Mapping[Role, frozenset[str]] = {
     Role.EMERGENCY_CLINICIAN: _TREATS,
     # A nurse prepares and follows; the plan is signed by a prescriber.
-    Role.OCCUPATIONAL_NURSE: (_TREATS - {"sign_plan", "depart"}) | {"close_case"},
+    Role.OCCUPATIONAL_NURSE: (_TREATS - {"sign_plan", "depart"})
+    | {"close_case", "resolve_results"},
     Role.OCCUPATIONAL_PHYSICIAN: _TREATS
-    | {"close_case", "view_safety_overview", "view_site", "verify_ledger"},
+    | {"close_case", "resolve_results", "view_safety_overview", "view_site", "verify_ledger"},
     Role.SAFETY_OFFICER: frozenset({"view_safety_overview", "view_protocols"}),
     Role.ADMINISTRATOR: frozenset({"manage_accounts", "view_site", "verify_ledger"}),
 }

@@ -188,6 +188,7 @@ class ActionView:
     done_entry: int | None
     departure: DepartureView | None
     stuck: bool = False
+    sample: bool = False
 
     @property
     def stands(self) -> bool:
@@ -507,6 +508,7 @@ def _action(action: Action, lens: Lens) -> ActionView:
         amount=action.amount,
         certain=action.certain,
         stuck=action.stuck,
+        sample=action.kind == "sample",
         waits_for=tuple(lens.question(fact) for fact in action.open_facts[:3]),
         reasons=lens.reasons(action.because),
         confirmed=all(reason.confirmed for reason in action.because),

@@ -153,7 +153,7 @@ def done(request: HttpRequest, ref: str) -> HttpResponse:
 
     def said(reading: Reading) -> list[tuple[str, str]]:
         named = {"product": "Product", "amount": "Amount", "batch": "Batch", "of": "Asked",
-                 "text": "What was said"}  # fmt: skip
+                 "text": "What was said", "specimen": "Specimen", "request": "Request"}  # fmt: skip
         what = next((a.what for a in reading.plan.actions if a.id == action_id), action_id)
         when = "now"
         if request.POST.get("when") == "then":
@@ -167,7 +167,8 @@ def done(request: HttpRequest, ref: str) -> HttpResponse:
 def _as_posted(entry: Entry, request: HttpRequest) -> bool:
     """Whether an entry says just what this form says: then it is the same tap, sent twice."""
     named = {"product": "product", "amount": "amount", "batch": "batch", "from": "of",
-             "advice": "text", "text": "text", "note": "text"}  # fmt: skip
+             "advice": "text", "text": "text", "note": "text", "specimen": "specimen",
+             "request": "request"}  # fmt: skip
     return all(
         entry.body[key] == request.POST.get(name, "").strip()
         for key, name in named.items()
@@ -187,6 +188,10 @@ def _doing(
         **who(request),
     }
     text = post.get("text", "").strip()
+    # As the label of a sample has them.
+    numbers: dict[str, Any] = {
+        key: post.get(key, "").strip()[:60] for key in ("request", "specimen")
+    }
     if action.kind == "dose":
         product = post.get("product", "").strip()
         if not product:
@@ -208,11 +213,13 @@ def _doing(
             store, case_, steps=steps, minutes=minutes, action=action.id, **common
         )
     if action.whom == "source" and action.kind == "sample":
-        return lambda: actions.sample_source(store, case_, action=action.id, note=text, **common)
+        return lambda: actions.sample_source(
+            store, case_, action=action.id, note=text, **numbers, **common
+        )
     if action.whom == "source" and action.kind == "ask":
         return lambda: actions.ask_source(store, case_, action=action.id, note=text, **common)
     if action.kind == "sample":
-        return lambda: actions.take_sample(store, case_, action.id, **common)
+        return lambda: actions.take_sample(store, case_, action.id, **numbers, **common)
     asked = post.get("of", "").strip()
     if action.kind == "advice" and asked:
         return lambda: actions.seek_advice(

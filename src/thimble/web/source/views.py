@@ -126,7 +126,13 @@ def _take(request: HttpRequest, reading: Reading, name: str, position: int) -> N
             tests: list[str | None] = [*chosen] or [None]
             for test in tests:
                 written = actions.sample_source(
-                    store, reading.case, action=test, expected_position=at, **common
+                    store,
+                    reading.case,
+                    action=test,
+                    expected_position=at,
+                    specimen=request.POST.get("specimen", "").strip()[:60],
+                    request=request.POST.get("request", "").strip()[:60],
+                    **common,
                 )
                 at = written[-1].position
     else:

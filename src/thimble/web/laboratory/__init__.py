@@ -1,0 +1,1 @@
+"""Messages of the laboratory: matched with cases, or held for a person."""

@@ -1,0 +1,141 @@
+"""The words on the laboratory's pages. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, tzinfo
+
+from thimble.clinical.saying import calendar_day, minute
+from thimble.exchange.hl7v2.model import Message, Patient
+from thimble.exchange.hl7v2.reading import Held
+from thimble.exchange.hl7v2.values import read_value
+from thimble.exchange.inbox import Received, State
+
+STATES = {
+    State.NEW: "Not looked at yet",
+    State.HELD: "Held for you",
+    State.MATCHED: "Recorded",
+    State.REFUSED: "Refused: the sender was told",
+    State.DUPLICATE: "Settled by hand",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One message in the list."""
+
+    number: int
+    at: str
+    sender: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ListPart:
+    """The messages of one state."""
+
+    title: str
+    lines: tuple[Line, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RowView:
+    """One row of results, in the sender's own words and as it was read."""
+
+    test: str
+    words: str
+    read: str
+
+
+@dataclass(frozen=True, slots=True)
+class PatientView:
+    """Whose results the sender says these are."""
+
+    who: tuple[str, ...]
+    numbers: tuple[str, ...]
+    rows: tuple[RowView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MessagePage:
+    """One message."""
+
+    number: int
+    at: str
+    sender: str
+    state: str
+    open: bool
+    reason: str
+    patients: tuple[PatientView, ...]
+    unread: str
+    fault: str
+    typed: dict[str, str]
+
+
+def listed(received: Iterable[Received], title: str, zone: tzinfo, now: datetime) -> ListPart:
+    """The messages of one state, as they came."""
+    del now
+    return ListPart(
+        title,
+        tuple(
+            Line(
+                each.id, minute(each.received_at, zone), each.sender.replace("|", ", "), each.reason
+            )
+            for each in received
+        ),
+    )
+
+
+def message_page(
+    received: Received,
+    message: Message | None,
+    unread: str,
+    zone: tzinfo,
+    *,
+    fault: str = "",
+    typed: dict[str, str] | None = None,
+) -> MessagePage:
+    """One message in words; `unread` says why nothing of it could be read."""
+    return MessagePage(
+        received.id,
+        minute(received.received_at, zone),
+        received.sender.replace("|", ", "),
+        STATES[received.state],
+        received.state in (State.NEW, State.HELD),
+        received.reason,
+        tuple(_patient(patient) for patient in message.patients) if message else (),
+        unread,
+        fault,
+        typed or {},
+    )
+
+
+def _patient(patient: Patient) -> PatientView:
+    born: date | None = patient.birth_date.day if patient.birth_date is not None else None
+    who = [f"{name.family}, {name.given}".strip(", ") for name in patient.names]
+    who += [f"number {each.id}" for each in patient.ids if each.id]
+    if born is not None:
+        who.append(f"born {calendar_day(born)}")
+    numbers: dict[str, None] = {}
+    rows = []
+    for order in patient.orders:
+        for label, number in (("request", order.placer), ("laboratory's number", order.filler)):
+            if number is not None and number.id:
+                numbers[f"{label} {number.id}"] = None
+        for each in order.specimen_numbers:
+            numbers[f"specimen {each.id}"] = None
+        for row in order.observations:
+            reading = read_value(row)
+            if isinstance(reading, Held):
+                said = f"held: {reading.reason}"
+            elif reading.no_result:
+                said = reading.no_result
+            else:
+                parts = [
+                    reading.outcome.value if reading.outcome else "",
+                    str(reading.quantity or ""),
+                ]
+                said = f"{' '.join(p for p in parts if p)} ({reading.standing.value})"
+            rows.append(RowView(next(iter(row.test.texts), ""), row.words, said))
+    return PatientView(tuple(who), tuple(numbers), tuple(rows))

@@ -1,0 +1,168 @@
+"""From a stored message to entries of the ledger, or to a person with the reasons.
+
+A message is recorded whole or not at all. Its digest stands in the entries, so that a process that
+died between the ledger and the inbox records nothing twice.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import date, datetime
+
+from thimble import actions
+from thimble.actions import Doubtful, IdentityStore, Refused
+from thimble.clinical.serology.results import Of
+from thimble.clinical.site import Site
+from thimble.exchange.hl7v2.model import Message
+from thimble.exchange.inbox import Inbox, Received, State
+from thimble.exchange.matching import Known, Matched, Person, Sample, number_key, read_message
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.fold import SOURCE_STEPS, standing
+from thimble.ledger.resulting import BASELINE, FOLLOW_UP
+from thimble.protocol.protocol import Protocol
+from thimble.web.store import DjangoStore
+
+Writer = Mapping[str, str]
+"""The account and role that entries name, by `by` and `role`."""
+
+BY: Writer = {"by": "laboratory", "role": "laboratory"}
+SAMPLES = frozenset({Kind.SAMPLE_TAKEN, Kind.SOURCE_SAMPLED})
+
+
+class LedgerProcessor:
+    """See `thimble.exchange.receiving.Processor`."""
+
+    def __init__(
+        self,
+        inbox: Inbox,
+        store: DjangoStore,
+        identities: IdentityStore,
+        protocol: Protocol,
+        site: Site,
+        clock: Callable[[], datetime],
+    ) -> None:
+        self._inbox, self._store, self._identities = inbox, store, identities
+        self._protocol, self._site, self._clock = protocol, site, clock
+
+    def process(self, received: Received, message: Message) -> None:
+        """Record what the message says, or hold it with the reasons."""
+        self.take(received, message)
+
+    def take(
+        self,
+        received: Received,
+        message: Message,
+        *,
+        sample: Sample | None = None,
+        looked_at: str = "",
+        by: Writer | None = None,
+    ) -> tuple[str, ...]:
+        """Record a message; with `sample`, as a person found out whose it is.
+
+        Returns:
+            Why it was not recorded; () if it was. The inbox says the same.
+        """
+        read = read_message(
+            message,
+            known(self._store.all_entries(), self._identities, self._protocol),
+            zone=self._site.zone,
+            received_at=received.received_at,
+            sample=sample,
+        )
+        if received.reused and sample is None:
+            reasons: tuple[str, ...] = (
+                "Another message came under the same control id.", *read.reasons,
+            )  # fmt: skip
+        else:
+            reasons = read.reasons
+        if not reasons:
+            reasons = self._record(read.matched, _digest(received), looked_at, by or BY)
+        state = State.HELD if reasons else State.MATCHED
+        said = " ".join(reasons or [m.check for m in read.matched if m.check])
+        self._inbox.settle(received.id, state, said)
+        return reasons
+
+    def _record(
+        self, matched: Sequence[Matched], digest: str, looked_at: str, by: Writer
+    ) -> tuple[str, ...]:
+        now = self._clock()
+        waiting = [m for m in matched if not self._is_recorded(m, digest)]
+        doubts: list[str] = []
+        # One that is doubtful holds them all: first each is tried without writing.
+        with self._store.transaction():
+            try:
+                for each in waiting:
+                    actions.record_results(
+                        self._store, each.sample.case, each.results, protocol=self._protocol,
+                        site=self._site, now=now, drawn_for=each.sample.drawn_for,
+                        action=each.sample.action or None, text=each.check,
+                        laboratory=each.laboratory, looked_at=looked_at, message=digest,
+                        by=by["by"], role=by["role"],
+                    )  # fmt: skip
+            except (Doubtful, Refused) as refused:
+                doubts += refused.faults
+                _roll_back()
+        return tuple(doubts)
+
+    def _is_recorded(self, each: Matched, digest: str) -> bool:
+        wanted = [result.analyte.value for result in each.results]
+        return any(
+            entry.kind is Kind.RESULT_RECEIVED
+            and entry.body.get("message") == digest
+            and [one["analyte"] for one in entry.body.get("results", ())] == wanted
+            for entry in self._store.entries(each.sample.case)
+        )
+
+
+def _roll_back() -> None:
+    from django.db import transaction
+
+    transaction.set_rollback(True)
+
+
+def _digest(received: Received) -> str:
+    return hashlib.sha256(received.raw).hexdigest()
+
+
+def known(entries: Iterable[Entry], identities: IdentityStore, protocol: Protocol) -> Known:
+    """The samples and people of every case."""
+    by_case: dict[str, list[Entry]] = {}
+    for entry in entries:
+        by_case.setdefault(entry.case, []).append(entry)
+    samples: dict[str, list[Sample]] = {}
+    people: list[Person] = []
+    born: dict[tuple[str, Of], date] = {}
+    for case, own in by_case.items():
+        for number, sample in _samples(case, own, protocol):
+            samples.setdefault(number_key(number), []).append(sample)
+        worker, source = identities.worker(case), identities.source(case)
+        if worker is not None and worker.date_of_birth is not None:
+            born[case, "worker"] = worker.date_of_birth
+            if worker.staff_number:
+                people.append(Person(case, "worker", worker.staff_number, worker.date_of_birth))
+        if source is not None and source.date_of_birth is not None:
+            born[case, "source"] = source.date_of_birth
+            if source.hospital_number:
+                people.append(Person(case, "source", source.hospital_number, source.date_of_birth))
+    return Known({key: tuple(each) for key, each in samples.items()}, tuple(people), born)
+
+
+def _samples(
+    case: str, entries: Sequence[Entry], protocol: Protocol
+) -> Iterable[tuple[str, Sample]]:
+    if not any(entry.kind in SAMPLES for entry in entries):
+        return
+    baseline = protocol.named_actions.get("baseline_samples", ())
+    for found in standing(entries).values():
+        if found is None or found.entry.kind not in SAMPLES:
+            continue
+        action = str(found.body.get("action", ""))
+        if found.entry.kind in SOURCE_STEPS:
+            sample = Sample(case, "source", "", action)
+        else:
+            drawn_for = BASELINE if action in baseline else FOLLOW_UP
+            sample = Sample(case, "worker", drawn_for, action)
+        for key in ("request", "specimen"):
+            if number := str(found.body.get(key, "")):
+                yield number, sample

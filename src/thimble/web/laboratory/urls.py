@@ -1,0 +1,16 @@
+"""Paths of the laboratory's messages."""
+
+from django.urls import path
+
+from thimble.web.laboratory import views
+from thimble.web.screens import Link
+
+app_name = "laboratory"
+PREFIX = "laboratory/"
+NAVIGATION = (Link("Laboratory", "laboratory:inbox", "resolve_results", order=17),)
+urlpatterns = [
+    path("", views.inbox, name="inbox"),
+    path("<int:number>/", views.message, name="message"),
+    path("<int:number>/assign", views.assign, name="assign"),
+    path("<int:number>/settle", views.settle, name="settle"),
+]

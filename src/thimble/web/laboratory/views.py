@@ -1,0 +1,143 @@
+"""The laboratory's messages that nobody but a person can place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from itertools import islice
+
+from django.conf import settings
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_GET, require_POST
+
+from thimble.actions import read_reference
+from thimble.exchange.hl7v2.faults import Unreadable
+from thimble.exchange.hl7v2.message import read_bytes
+from thimble.exchange.hl7v2.model import Message
+from thimble.exchange.inbox import Inbox, Received, State
+from thimble.exchange.matching import Sample
+from thimble.web import clock, log
+from thimble.web.access import needs
+from thimble.web.context import get_identities, get_protocol, get_site, get_store
+from thimble.web.desk.handling import who
+from thimble.web.laboratory.page import STATES, listed, message_page
+from thimble.web.laboratory.processing import LedgerProcessor
+
+MOST = 200
+"""How many messages of one state are listed; the oldest."""
+
+
+@contextmanager
+def _inbox() -> Iterator[Inbox]:
+    with Inbox(settings.DATA) as opened:
+        yield opened
+
+
+@never_cache
+@needs("resolve_results")
+@require_GET
+def inbox(request: HttpRequest) -> HttpResponse:
+    """What is held, what is new, and how many messages found their case."""
+    zone, now = get_site().zone, clock.now()
+    with _inbox() as opened:
+        parts = [
+            listed(islice(opened.in_state(state), MOST), STATES[state], zone, now)
+            for state in (State.HELD, State.NEW)
+        ]
+        counts = opened.counts()
+    return render(
+        request, "laboratory/inbox.html",
+        {
+            "parts": [part for part in parts if part.lines],
+            "recorded": counts[State.MATCHED],
+            "refused": counts[State.REFUSED],
+        },
+    )  # fmt: skip
+
+
+def _received(opened: Inbox, number: int) -> Received:
+    try:
+        return opened.get(number)
+    except KeyError:
+        raise Http404("no such message") from None
+
+
+def _read(received: Received) -> tuple[Message | None, str]:
+    try:
+        return read_bytes(received.raw), ""
+    except Unreadable as fault:
+        return None, str(fault)
+
+
+@never_cache
+@needs("resolve_results", "see_source_identity", "see_worker_identity")
+@require_GET
+def message(request: HttpRequest, number: int) -> HttpResponse:
+    """One message: what the sender says, and why it was held."""
+    with _inbox() as opened:
+        return _show(request, _received(opened, number))
+
+
+def _show(request: HttpRequest, received: Received, fault: str = "") -> HttpResponse:
+    read, unread = _read(received)
+    log.event("message_shown", number=received.id, account=str(request.user.pk))
+    page = message_page(
+        received, read, unread, get_site().zone, fault=fault, typed=request.POST.dict()
+    )
+    status = 422 if fault else 200
+    return render(request, "laboratory/message.html", {"page": page}, status=status)
+
+
+@never_cache
+@sensitive_post_parameters()
+@needs("resolve_results", "record_facts", "see_source_identity", "see_worker_identity")
+@require_POST
+def assign(request: HttpRequest, number: int) -> HttpResponse:
+    """A person found out whose results these are."""
+    whose, reason = request.POST.get("whose", ""), request.POST.get("reason", "").strip()
+    with _inbox() as opened:
+        received = _received(opened, number)
+        if received.state not in (State.NEW, State.HELD):
+            return redirect("laboratory:message", number=number)
+        read, unread = _read(received)
+        if read is None:
+            return _show(request, received, f"It cannot be read: {unread} Enter it by hand.")
+        try:
+            case = read_reference(request.POST.get("case", ""))
+        except ValueError:
+            return _show(request, received, "Write the reference of the case, such as K7QM-2F49.")
+        if not get_store().entries(case):
+            return _show(request, received, f"There is no case {case}.")
+        if whose not in ("baseline", "follow_up", "source"):
+            return _show(request, received, "Say whose blood it is.")
+        if not reason:
+            return _show(request, received, "Say how you know whose it is.")
+        sample = Sample(case, "source") if whose == "source" else Sample(case, "worker", whose)
+        processor = LedgerProcessor(
+            opened, get_store(), get_identities(), get_protocol(), get_site(), clock.now
+        )
+        left = processor.take(received, read, sample=sample, looked_at=reason, by=who(request))
+        if left:
+            return _show(request, _received(opened, number), " ".join(left))
+    log.event("message_assigned", case=case, number=number, account=str(request.user.pk))
+    return redirect("results:results", ref=case)
+
+
+@never_cache
+@needs("resolve_results", "record_facts")
+@require_POST
+def settle(request: HttpRequest, number: int) -> HttpResponse:
+    """Nothing of it is to be recorded: entered by hand, or not ours."""
+    reason = request.POST.get("reason", "").strip()
+    with _inbox() as opened:
+        received = _received(opened, number)
+        if not reason:
+            return _show(request, received, "Say why nothing of it is recorded.")
+        if received.state in (State.NEW, State.HELD):
+            by = str(request.user.pk)
+            opened.settle(number, State.DUPLICATE, f"{reason} (settled by {by})")
+            log.event("message_settled", number=number, account=by)
+    return redirect("laboratory:inbox")

@@ -1,0 +1,291 @@
+"""Messages find their case by the numbers of the sample, or wait for a person with the reason."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.test import Client
+from django.urls import reverse
+
+from thimble import actions
+from thimble.actions import SourceIdentity, WorkerIdentity
+from thimble.clinical.vocabulary import VOCABULARY
+from thimble.exchange.inbox import Inbox, State
+from thimble.exchange.receiving import Receiver
+from thimble.ledger.entries import Kind
+from thimble.web import clock
+from thimble.web.context import get_identities, get_protocol, get_site, get_store
+from thimble.web.laboratory.processing import LedgerProcessor
+from thimble.web.roles import Role
+
+from .conftest import NIGHT
+
+pytestmark = pytest.mark.django_db
+SignIn = Callable[[Role], Client]
+WRITER = {"by": "u-7", "role": "emergency_clinician"}
+MORNING = datetime(2026, 3, 3, 9, 0, tzinfo=UTC)
+
+
+def oru(
+    *rows: str,
+    placer: str = "R-1001",
+    specimen: str = "S-17",
+    patient: str = "M-55^^^HOSP^MR",
+    born: str = "19700102",
+    collected: str = "202603030300+0100",
+    control: str = "MSG1",
+) -> bytes:
+    """An invented message of results, version 2.5.1."""
+    segments = [
+        f"MSH|^~\\&|LAB|INVENTED|THIMBLE|HOSP|20260303080000+0100||ORU^R01^ORU_R01|{control}|P|2.5.1",
+        f"PID|1||{patient}||Invented^Vera||{born}|F",
+        f"OBR|1|{placer}|F-9|24110-9^panel^LN|||{collected}|||||||||||||||20260303075500+0100|||F",
+        *(f"OBX|{at}|{row}" for at, row in enumerate(rows, 1)),
+        f"SPM|1|{specimen}||119297000^Blood^SCT",
+    ]
+    return "\r".join(segments).encode() + b"\r"
+
+
+HBSAG_NEGATIVE = "CE|5195-3^HBsAg^LN||260385009^Negative^SCT||||||F"
+HBSAG_POSITIVE = "CE|5195-3^HBsAg^LN||10828004^Positive^SCT||||||C"
+UNKNOWN_TEST = "ST|99999-9^mystery^L||Negative||||||F"
+
+
+@pytest.fixture
+def inbox() -> Iterator[Inbox]:
+    with Inbox(Path(settings.DATA)) as opened:
+        yield opened
+
+
+@pytest.fixture
+def receiver(inbox: Inbox) -> Receiver:
+    processor = LedgerProcessor(
+        inbox, get_store(), get_identities(), get_protocol(), get_site(), lambda: MORNING
+    )
+    return Receiver(inbox, control_id=lambda: "ANSWER", processor=processor)
+
+
+@pytest.fixture
+def case() -> str:
+    return actions.report(
+        get_store(), facts={"route": "percutaneous", "fluid": "blood"},
+        occurred_at=NIGHT - timedelta(hours=1), occurred_at_precision="minute",
+        vocabulary=VOCABULARY, now=NIGHT, identities=get_identities(),
+        worker=WorkerIdentity("Wilma Invented", staff_number="Q77", date_of_birth=date(1990, 5, 6)),
+    ).case  # fmt: skip
+
+
+def sampled(case: str, **numbers: str) -> None:
+    actions.sample_source(
+        get_store(), case, action="source_hbsag_test", now=NIGHT, **numbers, **WRITER
+    )
+
+
+def send(receiver: Receiver, raw: bytes) -> bytes:
+    (answer,) = receiver.take(raw, MORNING, "10.0.0.9").answers
+    return answer
+
+
+def last(case: str):
+    return get_store().entries(case)[-1]
+
+
+def state(inbox: Inbox, number: int = 1) -> State:
+    return inbox.get(number).state
+
+
+@pytest.mark.parametrize("numbers", [{"request": "R-1001"}, {"specimen": "s-17"}])
+def test_a_result_finds_its_case_by_the_number_of_the_sample(
+    case: str, inbox: Inbox, receiver: Receiver, numbers: dict[str, str]
+):
+    sampled(case, **numbers)
+    assert b"MSA|AA|MSG1" in send(receiver, oru(HBSAG_NEGATIVE))
+
+    entry = last(case)
+    assert entry.kind is Kind.RESULT_RECEIVED
+    assert entry.body["facts"] == {"source_hbsag": "negative"}
+    assert entry.body["action"] == "source_hbsag_test"
+    assert (entry.by, entry.body["request"]) == ("laboratory", "R-1001")
+    assert state(inbox) is State.MATCHED
+
+
+def test_the_same_message_again_is_recorded_once_even_after_a_crash(
+    case: str, inbox: Inbox, receiver: Receiver
+):
+    sampled(case, request="R-1001")
+    raw = oru(HBSAG_NEGATIVE)
+    assert send(receiver, raw) == send(receiver, raw)
+    inbox.settle(1, State.HELD)  # as if the process had died before the inbox knew
+    processor = receiver._processor
+    processor.process(inbox.get(1), receiver._judge(raw).message)
+
+    kinds = [entry.kind for entry in get_store().entries(case)]
+    assert kinds.count(Kind.RESULT_RECEIVED) == 1
+    assert state(inbox) is State.MATCHED
+
+
+def test_a_correction_from_negative_to_positive_supersedes(case: str, receiver: Receiver):
+    sampled(case, request="R-1001")
+    send(receiver, oru(HBSAG_NEGATIVE))
+    send(receiver, oru(HBSAG_POSITIVE, control="MSG2"))
+
+    assert last(case).body["facts"] == {"source_hbsag": "positive"}
+
+
+@pytest.mark.parametrize(
+    ("raw", "said"),
+    [
+        (
+            oru(HBSAG_NEGATIVE, placer="R-9", specimen="S-9", patient="M-9^^^HOSP^MR"),
+            "No case knows",
+        ),
+        (oru(UNKNOWN_TEST), "mystery"),
+        (oru(HBSAG_NEGATIVE, UNKNOWN_TEST), "mystery"),
+        (oru("CE|5195-3^HBsAg^LN||10828004^Positive^SCT||||||U"), "became final"),
+        (oru("CE|5195-3^HBsAg^LN|||||||| |X"), ""),
+    ],
+)
+def test_what_cannot_be_placed_or_read_is_held_with_the_reason_and_records_nothing(
+    case: str, inbox: Inbox, receiver: Receiver, raw: bytes, said: str
+):
+    sampled(case, request="R-1001", specimen="S-17")
+    before = len(get_store().entries(case))
+    assert b"MSA|AA" in send(receiver, raw)
+
+    assert len(get_store().entries(case)) == before
+    assert state(inbox) is State.HELD
+    assert said in inbox.get(1).reason
+
+
+def test_a_source_is_known_by_number_and_birth_date_together(
+    case: str, inbox: Inbox, receiver: Receiver
+):
+    get_identities().save_source(
+        case, SourceIdentity("Vera Invented", "M-55", date(1970, 1, 2)), by="u-7", now=NIGHT
+    )
+    send(receiver, oru(HBSAG_NEGATIVE, born="19700103"))
+    assert state(inbox) is State.HELD
+    send(receiver, oru(HBSAG_NEGATIVE, control="MSG2"))
+
+    assert state(inbox, 2) is State.MATCHED
+    assert last(case).body["of"] == "source"
+
+
+def test_another_birth_date_than_that_of_the_sample_is_held(
+    case: str, inbox: Inbox, receiver: Receiver
+):
+    sampled(case, request="R-1001")
+    get_identities().save_source(
+        case, SourceIdentity("Vera Invented", "M-55", date(1955, 1, 2)), by="u-7", now=NIGHT
+    )
+    send(receiver, oru(HBSAG_NEGATIVE))
+
+    assert state(inbox) is State.HELD
+    assert "date of birth" in inbox.get(1).reason
+
+
+def test_a_worker_known_by_number_alone_is_asked_about(case: str, inbox: Inbox, receiver: Receiver):
+    send(receiver, oru(HBSAG_NEGATIVE, patient="Q77^^^HOSP^EI", born="19900506"))
+
+    assert state(inbox) is State.HELD
+    assert "at the exposure or in follow-up" in inbox.get(1).reason
+
+
+def test_a_result_against_the_record_waits_for_a_person(
+    case: str, inbox: Inbox, receiver: Receiver
+):
+    sampled(case, request="R-1001")
+    actions.learn_facts(
+        get_store(), case, {"source_hbsag": "positive"}, said_by="record", vocabulary=VOCABULARY,
+        now=NIGHT, **WRITER,
+    )  # fmt: skip
+    before = len(get_store().entries(case))
+    send(receiver, oru(HBSAG_NEGATIVE))
+
+    assert len(get_store().entries(case)) == before
+    assert "which is right" in inbox.get(1).reason
+
+
+# -- the pages ------------------------------------------------------------------------------------
+
+
+def test_only_who_follows_the_workers_places_messages(
+    inbox: Inbox, receiver: Receiver, signed_in: SignIn
+):
+    send(receiver, oru(HBSAG_NEGATIVE))
+    for role in Role:
+        client = signed_in(role)
+        may = role in (Role.OCCUPATIONAL_NURSE, Role.OCCUPATIONAL_PHYSICIAN)
+        for address in (reverse("laboratory:inbox"), reverse("laboratory:message", args=[1])):
+            assert client.get(address).status_code == (200 if may else 403), role
+
+
+def test_a_person_places_a_message_and_says_how_they_know(
+    case: str, inbox: Inbox, receiver: Receiver, signed_in: SignIn
+):
+    send(receiver, oru(HBSAG_NEGATIVE))
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    listed = client.get(reverse("laboratory:inbox")).text
+    assert "No case knows" in listed
+    assert "Invented, Vera" not in listed
+    assert "Invented, Vera" in client.get(reverse("laboratory:message", args=[1])).text
+
+    address = reverse("laboratory:assign", args=[1])
+    for typed, said in (
+        ({"case": "nonsense"}, "Write the reference"),
+        ({"case": case}, "whose blood"),
+        ({"case": case, "whose": "source"}, "how you know"),
+    ):
+        refused = client.post(address, typed)
+        assert (refused.status_code, said in refused.text) == (422, True)
+    with clock.standing_at(MORNING):
+        client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+        done = client.post(address, {"case": case, "whose": "source", "reason": "Rang the ward."})
+    assert done.status_code == 302
+
+    assert last(case).body["looked_at"] == "Rang the ward."
+    assert last(case).role == "occupational_physician"
+    assert state(inbox) is State.MATCHED
+
+
+def test_a_message_that_is_not_ours_is_settled_with_a_reason(
+    inbox: Inbox, receiver: Receiver, signed_in: SignIn
+):
+    send(receiver, oru(HBSAG_NEGATIVE))
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    address = reverse("laboratory:settle", args=[1])
+    assert client.post(address, {}).status_code == 422
+    assert client.post(address, {"reason": "Not one of ours."}).status_code == 302
+
+    assert state(inbox) is State.DUPLICATE
+    assert "Not one of ours." in inbox.get(1).reason
+
+
+def test_a_message_that_does_not_exist_is_not_found(signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+
+    assert client.get(reverse("laboratory:message", args=[99])).status_code == 404
+
+
+def test_a_message_is_recorded_whole_or_not_at_all(case: str, inbox: Inbox, receiver: Receiver):
+    """The second order is in doubt: nothing of the first is written either."""
+    sampled(case, request="R-1001")
+    sampled(case, request="R-1002")
+    actions.learn_facts(
+        get_store(), case, {"source_hiv": "positive"}, said_by="record", vocabulary=VOCABULARY,
+        now=NIGHT, **WRITER,
+    )  # fmt: skip
+    before = len(get_store().entries(case))
+    second = (
+        b"OBR|2|R-1002|F-10|56888-1^HIV^LN|||202603030300+0100|||||||||||||||20260303075500+0100|||F\r"
+        b"OBX|1|CE|56888-1^HIV 1+2 Ab+HIV1 p24 Ag^LN||260385009^Negative^SCT||||||F\r"
+    )
+    send(receiver, oru(HBSAG_NEGATIVE) + second)
+
+    assert state(inbox) is State.HELD
+    assert "which is right" in inbox.get(1).reason
+    assert len(get_store().entries(case)) == before
