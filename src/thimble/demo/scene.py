@@ -188,8 +188,11 @@ class Scene:
             self.stage.store, self.case, now=self.now, by=self.by, role=self.role
         )
 
-    def sample_source(self) -> None:
-        actions.sample_source(self.stage.store, self.case, now=self.now, by=self.by, role=self.role)
+    def sample_source(self, specimen: str = "") -> None:
+        actions.sample_source(
+            self.stage.store, self.case, specimen=specimen, now=self.now, by=self.by,
+            role=self.role,
+        )  # fmt: skip
 
     def close(self, reason: str, text: str = "") -> None:
         actions.close(

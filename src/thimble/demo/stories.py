@@ -353,7 +353,7 @@ STORIES: tuple[Story, ...] = (
                 ),
             ),
             (60 * MINUTE, as_("night", lambda s: s.source_consents())),
-            (70 * MINUTE, as_("night", lambda s: s.sample_source())),
+            (70 * MINUTE, as_("night", lambda s: s.sample_source("S-4417"))),
         ],
     ),
     Story(

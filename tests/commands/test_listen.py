@@ -1,0 +1,106 @@
+"""`thimble listen`: from bytes on a socket to an entry of the ledger, and an answer only after it."""
+
+from __future__ import annotations
+
+import re
+import signal
+import socket
+import sqlite3
+import subprocess
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from commands.data_folders import COMMAND, environment, thimble
+
+MESSAGE = "\r".join(
+    [
+        "MSH|^~\\&|LAB|INVENTED|THIMBLE|HOSP|20990101080000+0000||ORU^R01^ORU_R01|{control}|P|2.5.1",
+        "PID|1||M-1^^^INVENTED^MR||Invented^Vera||19700102|F",
+        "OBR|1|R-1|F-9|24110-9^panel^LN|||||||||||||||||||20200101000000+0000|||F",
+        "OBX|1|CE|5195-3^HBsAg^LN||10828004^Positive^SCT||||||F",
+        "SPM|1|{specimen}||119297000^Blood^SCT",
+        "",
+    ]
+)
+
+
+@contextmanager
+def listening(folder: Path) -> Iterator[int]:
+    """A listener on a free port, ended in good order."""
+    process = subprocess.Popen(
+        [*COMMAND, "listen", str(folder), "--port", "0"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment(),
+    )  # fmt: skip
+    assert process.stdout is not None
+    try:
+        told = ""
+        while not (found := re.search(r":(\d+) \(MLLP\)", told)):
+            told = process.stdout.readline()
+            assert told, process.communicate()[1]
+        yield int(found[1])
+    finally:
+        process.send_signal(signal.SIGTERM)
+        out, errors = process.communicate(timeout=30)
+    assert process.returncode == 0, errors
+    assert "everything acknowledged is stored" in out
+
+
+def send(port: int, text: str) -> bytes:
+    with socket.create_connection(("127.0.0.1", port), timeout=30) as link:
+        link.sendall(b"\x0b" + text.encode() + b"\x1c\r")
+        answer = b""
+        while not answer.endswith(b"\x1c\r"):
+            answer += link.recv(4096)
+    return answer
+
+
+def results(folder: Path) -> list[str]:
+    with closing(sqlite3.connect(folder / "thimble.sqlite3")) as database:
+        rows = database.execute(
+            "SELECT body FROM web_ledgerentry WHERE kind = 'result_received' ORDER BY number"
+        ).fetchall()
+    return [row[0] for row in rows]
+
+
+def test_a_result_on_the_socket_becomes_an_entry_and_is_then_acknowledged(demo_copy: Path):
+    before = results(demo_copy)
+    with listening(demo_copy) as port:
+        answer = send(port, MESSAGE.format(control="M1", specimen="S-4417"))
+        new = results(demo_copy)[len(before) :]
+        again = send(port, MESSAGE.format(control="M1", specimen="S-4417"))
+
+    assert b"MSA|AA|M1" in answer
+    (body,) = new
+    assert '"source_hbsag":"positive"' in body
+    assert again == answer
+    assert len(results(demo_copy)) == len(before) + 1
+    assert thimble("ledger", "verify", "--data", demo_copy).returncode == 0
+
+
+def test_a_result_that_nobody_awaits_is_acknowledged_and_held(demo_copy: Path):
+    before = results(demo_copy)
+    with listening(demo_copy) as port:
+        answer = send(port, MESSAGE.format(control="M2", specimen="S-0000"))
+
+    assert b"MSA|AA|M2" in answer
+    assert results(demo_copy) == before
+    with closing(sqlite3.connect(demo_copy / "inbox.sqlite3")) as database:
+        ((state, reason),) = database.execute("SELECT state, reason FROM received").fetchall()
+    assert state == "held"
+    assert "No case knows" in reason
+    assert "Vera" not in reason
+
+
+def test_the_inbox_is_readable_by_its_own_user_alone(demo_copy: Path):
+    with listening(demo_copy) as port:
+        send(port, MESSAGE.format(control="M3", specimen="S-0000"))
+
+    assert (demo_copy / "inbox.sqlite3").stat().st_mode & 0o077 == 0
+
+
+def test_a_folder_that_does_not_exist_is_told(tmp_path: Path):
+    ran = thimble("listen", tmp_path / "none")
+
+    assert ran.returncode == 2
+    assert "no such data folder" in ran.stderr
