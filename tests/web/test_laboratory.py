@@ -289,3 +289,21 @@ def test_a_message_is_recorded_whole_or_not_at_all(case: str, inbox: Inbox, rece
     assert state(inbox) is State.HELD
     assert "which is right" in inbox.get(1).reason
     assert len(get_store().entries(case)) == before
+
+
+def test_a_sample_is_known_from_when_it_is_recorded_until_it_is_withdrawn(
+    case: str, inbox: Inbox, receiver: Receiver
+):
+    send(receiver, oru(HBSAG_NEGATIVE))
+    assert state(inbox, 1) is State.HELD
+    sampled(case, request="R-1001")
+    send(receiver, oru(HBSAG_NEGATIVE, control="MSG2"))
+    assert state(inbox, 2) is State.MATCHED
+    taken = next(e for e in get_store().entries(case) if e.kind is Kind.SOURCE_SAMPLED)
+    actions.correct(
+        get_store(), case, taken.position, reason="another patient", withdrawn=True,
+        vocabulary=VOCABULARY, now=MORNING, **WRITER,
+    )  # fmt: skip
+    send(receiver, oru(HBSAG_NEGATIVE, control="MSG3"))
+
+    assert state(inbox, 3) is State.HELD

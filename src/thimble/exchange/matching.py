@@ -8,9 +8,10 @@ a report counts while the other half waits.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta, tzinfo
+from typing import Protocol
 
 from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word
 from thimble.clinical.serology.results import Of
@@ -52,16 +53,20 @@ class Person:
     born: date
 
 
-@dataclass(frozen=True, slots=True)
-class Known:
-    """What a site knows: samples by their number as `number_key` has it, people, dates of birth.
+class Known(Protocol):
+    """What a site knows of its samples and of the people its cases are about."""
 
-    `born` holds the date of birth of whoever a case is about, by (case, of), where it is known.
-    """
+    def samples(self, key: str) -> Sequence[Sample]:
+        """The samples with a number, as `number_key` has it."""
+        ...
 
-    samples: Mapping[str, tuple[Sample, ...]]
-    people: Sequence[Person] = ()
-    born: Mapping[tuple[str, Of], date] = field(default_factory=dict)
+    def people(self) -> Iterable[Person]:
+        """Everybody with a number and a date of birth; asked only where no sample is known."""
+        ...
+
+    def born(self, case: str, of: Of) -> date | None:
+        """The date of birth of whoever a case is about, where it is known."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +154,7 @@ def _says_something(reading: Reading) -> bool:
 def _sample_of(order: Order, patient: Patient, known: Known) -> Sample | str:
     """The sample that an order's numbers name, else the only case of that person; or why not."""
     numbers = [n.id for n in (order.placer, order.filler, *order.specimen_numbers) if n is not None]
-    hits = {sample for number in numbers for sample in known.samples.get(number_key(number), ())}
+    hits = {sample for number in numbers for sample in known.samples(number_key(number))}
     if len({(hit.case, hit.of, hit.drawn_for) for hit in hits}) == 1:
         # Several actions in one draw: the results belong to the draw.
         return min(hits, key=lambda hit: hit.action)
@@ -159,7 +164,7 @@ def _sample_of(order: Order, patient: Patient, known: Known) -> Sample | str:
     ids = {number_key(each.id) for each in patient.ids if each.id}
     people = {
         (each.case, each.of)
-        for each in known.people
+        for each in known.people()
         if number_key(each.number) in ids and each.born == born
     }
     if len(people) > 1:
@@ -176,7 +181,7 @@ def _sample_of(order: Order, patient: Patient, known: Known) -> Sample | str:
 
 
 def _other_birth_date(patient: Patient, sample: Sample, known: Known) -> str:
-    expected = known.born.get((sample.case, sample.of))
+    expected = known.born(sample.case, sample.of)
     told = patient.birth_date.day if patient.birth_date is not None else None
     if expected is None or told is None or expected == told:
         return ""

@@ -91,6 +91,12 @@ class DjangoStore:
         for row in rows.iterator(chunk_size=2000):
             yield _entry(row)
 
+    def since(self, number: int) -> Iterator[Entry]:
+        """The entries from a number on, in order."""
+        rows = LedgerEntry.objects.using(self.using).filter(number__gte=number).order_by("number")
+        for row in rows.iterator(chunk_size=2000):
+            yield _entry(row)
+
     def cases(self) -> list[str]:
         """See `LedgerStore.cases`."""
         rows = LedgerEntry.objects.using(self.using).filter(position=1).order_by("number")

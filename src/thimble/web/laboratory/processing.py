@@ -7,27 +7,24 @@ died between the ledger and the inbox records nothing twice.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from datetime import date, datetime
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
 
 from thimble import actions
 from thimble.actions import Doubtful, IdentityStore, Refused
-from thimble.clinical.serology.results import Of
 from thimble.clinical.site import Site
 from thimble.exchange.hl7v2.model import Message
 from thimble.exchange.inbox import Inbox, Received, State
-from thimble.exchange.matching import Known, Matched, Person, Sample, number_key, read_message
-from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.fold import SOURCE_STEPS, standing
-from thimble.ledger.resulting import BASELINE, FOLLOW_UP
+from thimble.exchange.matching import Matched, Sample, read_message
+from thimble.ledger.entries import Kind
 from thimble.protocol.protocol import Protocol
+from thimble.web.laboratory.directory import Directory
 from thimble.web.store import DjangoStore
 
 Writer = Mapping[str, str]
 """The account and role that entries name, by `by` and `role`."""
 
 BY: Writer = {"by": "laboratory", "role": "laboratory"}
-SAMPLES = frozenset({Kind.SAMPLE_TAKEN, Kind.SOURCE_SAMPLED})
 
 
 class LedgerProcessor:
@@ -44,6 +41,7 @@ class LedgerProcessor:
     ) -> None:
         self._inbox, self._store, self._identities = inbox, store, identities
         self._protocol, self._site, self._clock = protocol, site, clock
+        self._directory = Directory(store, identities, protocol)
 
     def process(self, received: Received, message: Message) -> None:
         """Record what the message says, or hold it with the reasons."""
@@ -65,7 +63,7 @@ class LedgerProcessor:
         """
         read = read_message(
             message,
-            known(self._store.all_entries(), self._identities, self._protocol),
+            self._directory.up_to_date(),
             zone=self._site.zone,
             received_at=received.received_at,
             sample=sample,
@@ -123,46 +121,3 @@ def _roll_back() -> None:
 
 def _digest(received: Received) -> str:
     return hashlib.sha256(received.raw).hexdigest()
-
-
-def known(entries: Iterable[Entry], identities: IdentityStore, protocol: Protocol) -> Known:
-    """The samples and people of every case."""
-    by_case: dict[str, list[Entry]] = {}
-    for entry in entries:
-        by_case.setdefault(entry.case, []).append(entry)
-    samples: dict[str, list[Sample]] = {}
-    people: list[Person] = []
-    born: dict[tuple[str, Of], date] = {}
-    for case, own in by_case.items():
-        for number, sample in _samples(case, own, protocol):
-            samples.setdefault(number_key(number), []).append(sample)
-        worker, source = identities.worker(case), identities.source(case)
-        if worker is not None and worker.date_of_birth is not None:
-            born[case, "worker"] = worker.date_of_birth
-            if worker.staff_number:
-                people.append(Person(case, "worker", worker.staff_number, worker.date_of_birth))
-        if source is not None and source.date_of_birth is not None:
-            born[case, "source"] = source.date_of_birth
-            if source.hospital_number:
-                people.append(Person(case, "source", source.hospital_number, source.date_of_birth))
-    return Known({key: tuple(each) for key, each in samples.items()}, tuple(people), born)
-
-
-def _samples(
-    case: str, entries: Sequence[Entry], protocol: Protocol
-) -> Iterable[tuple[str, Sample]]:
-    if not any(entry.kind in SAMPLES for entry in entries):
-        return
-    baseline = protocol.named_actions.get("baseline_samples", ())
-    for found in standing(entries).values():
-        if found is None or found.entry.kind not in SAMPLES:
-            continue
-        action = str(found.body.get("action", ""))
-        if found.entry.kind in SOURCE_STEPS:
-            sample = Sample(case, "source", "", action)
-        else:
-            drawn_for = BASELINE if action in baseline else FOLLOW_UP
-            sample = Sample(case, "worker", drawn_for, action)
-        for key in ("request", "specimen"):
-            if number := str(found.body.get(key, "")):
-                yield number, sample
