@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import datetime, tzinfo
 from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 
@@ -108,9 +108,9 @@ def _rank(state: State) -> int:
     return 1 + [State.DEPARTED, State.NO_LONGER_NEEDED, State.DONE].index(state)
 
 
-def _closes(window: Window) -> datetime:
+def _closes(window: Window) -> float:
     limit = window.target or window.latest
-    return FAR if limit is None else limit.astimezone(UTC)
+    return FAR if limit is None else limit.timestamp()
 
 
 def _window(

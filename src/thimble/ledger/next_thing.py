@@ -9,7 +9,20 @@ from datetime import UTC, datetime, timedelta
 from thimble.clinical.windows import span_down, span_up
 from thimble.ledger.assess import HOURS
 from thimble.ledger.plan import Action, Plan, Situation, State
-from thimble.ledger.pressing import FAR, NEAR, RANK, Group, group_of, limit_of, to_do, urgency
+from thimble.ledger.pressing import (
+    FAR,
+    NEAR,
+    RANK,
+    Group,
+    Key,
+    Limits,
+    group_of,
+    limit_of,
+    limits_of,
+    to_do,
+    urgency,
+    urgency_of,
+)
 from thimble.protocol.vocabulary import Fact
 
 
@@ -33,7 +46,7 @@ class NextThing:
     share: int | None
     certain: bool
     late: int
-    key: tuple[int, int, datetime, bool, bool, bool]
+    key: Key
 
 
 def next_thing(
@@ -42,12 +55,13 @@ def next_thing(
     now: datetime,
     vocabulary: Mapping[str, Fact],
     open_actions: Sequence[Action] | None = None,
+    limits: Sequence[Limits] | None = None,
 ) -> NextThing:
     """The next thing of a case: of its open actions the one that presses most.
 
     While nothing can be done yet, the first open question comes next, then the signature.
     Where the time of the exposure is not known no window can be shown: that comes before all else.
-    `open_actions` are `to_do(plan)`, where they are at hand.
+    `open_actions` are `to_do(plan)` and `limits` those of each, where they are at hand.
     """
     open_actions = to_do(plan) if open_actions is None else open_actions
     late = sum(action.state is State.LATE for action in open_actions)
@@ -60,7 +74,10 @@ def next_thing(
             reported.astimezone(UTC), late,
         )  # fmt: skip
     if open_actions:
-        first = min(open_actions, key=lambda action: urgency(action, now))
+        limits = [limits_of(a) for a in open_actions] if limits is None else limits
+        at = now.timestamp()
+        keys = [urgency_of(each, at) for each in limits]
+        first = open_actions[keys.index(min(keys))]
         if group_of(first, now) is not Group.AHEAD:
             return _doing(first, now, late)
     if plan.questions:
@@ -77,7 +94,7 @@ def next_thing(
 
 def _unlimited(group: Group, what: str, words: str, at: datetime | None, late: int) -> NextThing:
     # What has no limit of its own counts from when it was told, and stands behind what is due.
-    key = (RANK[group], 2, at or FAR, False, False, True)
+    key = (RANK[group], 2, FAR if at is None else at.timestamp(), False, False, True)
     return NextThing(group, "", what, words, at, False, None, None, True, late, key)
 
 

@@ -7,8 +7,10 @@ day; then the latest instant counts, where there is one.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
+from math import inf
 
 from thimble.ledger.plan import TO_DO, Action, Plan, State
 
@@ -21,7 +23,8 @@ AT_ONCE = timedelta(hours=1)
 OVERDUE = timedelta(hours=24)
 """How long a target that has passed still counts as the limit."""
 
-FAR = datetime.max.replace(tzinfo=UTC)
+FAR = inf
+"""Where nothing closes, in seconds."""
 
 
 class Group(StrEnum):
@@ -47,13 +50,62 @@ def to_do(plan: Plan) -> tuple[Action, ...]:
     return tuple(action for action in plan.actions if action.state in TO_DO)
 
 
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What the order looks at of an action, its instants in seconds since 1970.
+
+    Instants are slow to compare, and a list of cases compares thousands: whoever keeps plans keeps these.
+    """
+
+    opens: float
+    best: float | None
+    ends: float | None
+    waits: bool
+    late: bool
+    stands: bool
+    dose: bool
+    aid: bool
+
+
+Key = tuple[int, int, float, bool, bool, bool]
+"""What things to do are ordered by: smaller comes first."""
+
+
+def limits_of(action: Action) -> Limits:
+    """The limits of an action as the order sees them."""
+    window = action.window
+    return Limits(
+        opens=-inf if window.earliest is None else window.earliest.timestamp(),
+        best=None if window.target is None else window.target.timestamp(),
+        ends=None if window.latest is None else window.latest.timestamp(),
+        waits=bool(window.waits_for),
+        late=action.state is State.LATE,
+        stands=action.stands,
+        dose=action.kind == "dose",
+        aid=action.kind == "first_aid",
+    )
+
+
 def limit_of(action: Action, now: datetime) -> tuple[datetime | None, bool]:
     """The limit of an action that counts at `now`, in UTC, and whether it is a target."""
     target, latest = action.window.target, action.window.latest
-    still = latest is None or (now <= latest and now - OVERDUE <= (target or now) < latest)
-    if target is not None and still:
-        return target.astimezone(UTC), True
-    return (None if latest is None else latest.astimezone(UTC)), False
+    limit, best = _limit(limits_of(action), now.timestamp())
+    if limit is None:
+        return None, False
+    counts = target if best else latest
+    return (None if counts is None else counts.astimezone(UTC)), best
+
+
+def _limit(limits: Limits, now: float) -> tuple[float | None, bool]:
+    best, ends = limits.best, limits.ends
+    if best is None:
+        return ends, False
+    if ends is None or (now <= ends and now - _DAY <= best < ends):
+        return best, True
+    return ends, False
+
+
+_HOUR, _DAY, _NEAR = AT_ONCE.total_seconds(), OVERDUE.total_seconds(), NEAR.total_seconds()
 
 
 def group_of(action: Action, now: datetime) -> Group:
@@ -62,15 +114,19 @@ def group_of(action: Action, now: datetime) -> Group:
     What can still be done and is past its target is due, however long the window stays open: nobody
     waits for the last instant of an immunoglobulin.
     """
-    window = action.window
-    limit, _ = limit_of(action, now)
-    if window.waits_for:
+    limits, at = limits_of(action), now.timestamp()
+    return _group(limits, _limit(limits, at)[0], at)
+
+
+def _group(limits: Limits, limit: float | None, now: float) -> Group:
+    if limits.waits:
         return Group.AHEAD
-    if action.state is State.LATE or (window.latest is not None and now > window.latest):
+    if limits.late or (limits.ends is not None and now > limits.ends):
         return Group.PAST
-    if _overdue(action, now) or (limit is not None and limit <= now + NEAR):
+    overdue = limits.best is not None and limits.best < now
+    if overdue or (limit is not None and limit <= now + _NEAR):
         return Group.NOW
-    return Group.OPEN if has_opened(action, now) else Group.AHEAD
+    return Group.OPEN if limits.opens <= now else Group.AHEAD
 
 
 def has_opened(action: Action, now: datetime) -> bool:
@@ -79,85 +135,69 @@ def has_opened(action: Action, now: datetime) -> bool:
     return not window.waits_for and (window.earliest is None or window.earliest <= now)
 
 
-def urgency(action: Action, now: datetime) -> tuple[int, int, datetime, bool, bool, bool]:
+def urgency(action: Action, now: datetime) -> Key:
     """What the actions that are still to be done are ordered by, in a case and between cases.
 
     First what is due or closes soon, in this order: what is due at once (`_band`), by how far its
     limit is from now, so that the exposure of this hour is not behind yesterday's; what has hours
     left, by the limit that comes next; what has been overdue for longer, what is needed for certain
-    before what may be. Then what is late, what closed last first: there is most left to
-    save. Then what can be done now and has time, by its limit; what opens later, by when it opens;
-    what waits for another action.
+    before what may be. Then what is late, what closed last first: there is most left to save. Then
+    what can be done now and has time, by its limit; what opens later, by when it opens; what waits for
+    another action.
 
     Of two alike: what has opened, what is needed for certain, a dose.
     """
-    group = group_of(action, now)
-    limit, _ = limit_of(action, now)
-    band, at = 0, limit or FAR
+    return urgency_of(limits_of(action), now.timestamp())
+
+
+def urgency_of(limits: Limits, now: float) -> Key:
+    """The same from limits, `now` in seconds since 1970."""
+    limit = _limit(limits, now)[0]
+    group = _group(limits, limit, now)
+    opened = not limits.waits and limits.opens <= now
+    band, at = 0, FAR if limit is None else limit
     if group is Group.NOW:
-        band = _band(action, limit, now)
+        band = _band(limits, limit, now, opened=opened)
         if band in _AT_ONCE:
-            at = _how_far(action, limit, now)
+            at = _how_far(limits, limit, now)
     elif group is Group.PAST:
-        at = turned(at)
+        at = -at
     elif group is Group.AHEAD:
-        earliest = action.window.earliest
-        waits = bool(action.window.waits_for)
-        band = int(waits)
-        at = FAR if waits or earliest is None else earliest.astimezone(UTC)
-    return (
-        RANK[group], band, at, not has_opened(action, now), not action.stands,
-        action.kind != "dose",
-    )  # fmt: skip
+        band = int(limits.waits)
+        at = FAR if limits.waits else limits.opens
+    return (RANK[group], band, at, not opened, not limits.stands, not limits.dose)
 
 
 _FRESH_AID, _DOSE, _DUE, _HOURS_LEFT, _OVERDUE, _PERHAPS_OVERDUE, _OLD_AID = range(7)
 _AT_ONCE = (_FRESH_AID, _DOSE, _DUE)
 
 
-def _band(action: Action, limit: datetime | None, now: datetime) -> int:
+def _band(limits: Limits, limit: float | None, now: float, *, opened: bool) -> int:
     """Where something stands among what is due now.
 
     What can be done and has its limit within an hour, or had it within the last day, is due at once:
     first aid of this hour, then doses, then the rest. A dose past its target stays so for as long as it
     can be given: no sample comes before it.
     """
-    aid = action.kind == "first_aid"
-    if (
-        action.kind == "dose"
-        and action.stands
-        and has_opened(action, now)
-        and _overdue(action, now)
-    ):
+    overdue = limits.best is not None and limits.best < now
+    if limits.dose and limits.stands and opened and overdue:
         return _DOSE
-    if limit is None or limit < now - OVERDUE or limit > now + NEAR:
+    if limit is None or limit < now - _DAY or limit > now + _NEAR:
         # First aid of days ago is written down, it is no longer given.
-        if aid:
+        if limits.aid:
             return _OLD_AID
-        if not action.stands:
-            return _PERHAPS_OVERDUE
-        return _OVERDUE
-    if limit > now + AT_ONCE or not has_opened(action, now):
+        return _OVERDUE if limits.stands else _PERHAPS_OVERDUE
+    if limit > now + _HOUR or not opened:
         return _HOURS_LEFT
-    if aid and limit >= now - AT_ONCE:
+    if limits.aid and limit >= now - _HOUR:
         return _FRESH_AID
-    return _DOSE if action.kind == "dose" else _DUE
+    return _DOSE if limits.dose else _DUE
 
 
-def _overdue(action: Action, now: datetime) -> bool:
-    return action.window.target is not None and action.window.target < now
-
-
-def _how_far(action: Action, limit: datetime | None, now: datetime) -> datetime:
+def _how_far(limits: Limits, limit: float | None, now: float) -> float:
     """What is due at once by how far its limit is; a dose longer overdue by the end of its window."""
-    if limit is not None and abs(limit - now) <= AT_ONCE:
-        return (now + abs(limit - now)).astimezone(UTC)
-    if action.kind == "dose":
-        latest = action.window.latest
-        return FAR if latest is None else latest.astimezone(UTC)
-    return FAR if limit is None else (now + abs(limit - now)).astimezone(UTC)
-
-
-def turned(at: datetime) -> datetime:
-    """Instants in reverse order."""
-    return FAR if at == FAR else datetime.fromtimestamp(-at.timestamp(), UTC)
+    if limit is not None and abs(limit - now) <= _HOUR:
+        return now + abs(limit - now)
+    if limits.dose:
+        return FAR if limits.ends is None else limits.ends
+    return FAR if limit is None else now + abs(limit - now)

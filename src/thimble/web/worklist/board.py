@@ -22,7 +22,7 @@ from thimble.ledger.assess import assess
 from thimble.ledger.entries import GENESIS, Entry
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import Action, Plan, Situation
-from thimble.ledger.pressing import to_do
+from thimble.ledger.pressing import Limits, limits_of, to_do
 from thimble.protocol import Protocol
 from thimble.web.context import get_protocol, get_site
 from thimble.web.worklist.validity import valid_until
@@ -40,6 +40,7 @@ class Standing:
     situation: Situation
     plan: Plan
     to_do: tuple[Action, ...]
+    limits: tuple[Limits, ...] | None = None
 
     @property
     def position(self) -> int:
@@ -58,6 +59,7 @@ class _Kept:
     situation: Situation | None = None
     plan: Plan | None = None
     to_do: tuple[Action, ...] = ()
+    limits: tuple[Limits, ...] = ()
     rules: str = ""
     until: datetime | None = None
 
@@ -109,7 +111,7 @@ class Board:
                     yield Standing(case, tuple(known), past, plan, to_do(plan))
                 continue
             situation, plan = self._present(kept, protocol, site, now)
-            yield Standing(case, tuple(kept.entries), situation, plan, kept.to_do)
+            yield Standing(case, tuple(kept.entries), situation, plan, kept.to_do, kept.limits)
 
     def _present(
         self, kept: _Kept, protocol: Protocol, site: Site, now: datetime
@@ -124,6 +126,7 @@ class Board:
             return kept.situation, plan
         plan = assess(replace(kept.situation, as_of=now), protocol, now, site)
         kept.plan, kept.to_do = plan, to_do(plan)
+        kept.limits = tuple(map(limits_of, kept.to_do))
         kept.until = valid_until(kept.situation, plan, protocol, site.zone)
         return kept.situation, plan
 

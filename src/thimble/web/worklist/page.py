@@ -22,7 +22,7 @@ from thimble.ledger.next_thing import (
     time_left,
 )
 from thimble.ledger.plan import Plan, Situation
-from thimble.ledger.pressing import TITLES, Group, limit_of, urgency
+from thimble.ledger.pressing import TITLES, Group, limits_of, urgency_of
 from thimble.protocol.vocabulary import Fact
 from thimble.web.words import moment
 from thimble.web.worklist.board import Standing
@@ -104,7 +104,9 @@ def seen_of(
     return [
         Seen(
             standing,
-            next_thing(standing.plan, standing.situation, now, vocabulary, standing.to_do),
+            next_thing(
+                standing.plan, standing.situation, now, vocabulary, standing.to_do, standing.limits
+            ),
             news(standing.entries, looks.get(standing.case)),
         )
         for standing in standings
@@ -373,8 +375,14 @@ def _block(
 ) -> Block:
     standing = seen.standing
     situation = standing.situation
-    running = [a for a in standing.to_do if limit_of(a, now)[0] is not None]
-    running.sort(key=lambda action: urgency(action, now))
+    at = now.timestamp()
+    limits = standing.limits or tuple(map(limits_of, standing.to_do))
+    clocked = [
+        (urgency_of(each, at), place)
+        for place, each in enumerate(limits)
+        if each.best is not None or each.ends is not None
+    ]
+    running = [standing.to_do[place] for _, place in sorted(clocked)]
     lines = [seen.doing.words] if not seen.doing.action else []
     named = running[: NAMED - len(lines)]
     lines += [
