@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from commands.running import run
-from thimble.clinical.library import SHIPPED, shipped
+from thimble.clinical.library import SHIPPED, folders
 
 
 @pytest.fixture
@@ -29,7 +29,7 @@ def test_every_shipped_protocol_is_complete_unambiguous_and_monotone() -> None:
 
     assert (ran.status, ran.err) == (0, "")
     lines = ran.out.splitlines()
-    assert [line.split(":")[0] for line in lines] == list(shipped())
+    assert [line.split(":")[0] for line in lines] == list(folders())
     assert all("complete, unambiguous, monotone" in line for line in lines)
     assert all("cases come out as they say" in line for line in lines)
 

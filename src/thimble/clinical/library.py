@@ -21,6 +21,11 @@ def shipped() -> tuple[str, ...]:
     return tuple(sorted(found - NOT_FOR_A_SITE))
 
 
+def folders() -> tuple[str, ...]:
+    """Every shipped folder of tables: those that a site can choose, then those that all use."""
+    return (*shipped(), *sorted(NOT_FOR_A_SITE))
+
+
 def folder_of(name: str) -> Path:
     """The folder of a shipped protocol's id, or of a path.
 

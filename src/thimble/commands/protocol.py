@@ -21,7 +21,7 @@ def add_to(commands: Commands) -> None:
 
 def check_protocols(options: argparse.Namespace) -> int:
     """Status 1 if any protocol has a fault; each fault is one line."""
-    return max(_check(name) for name in options.protocol or library.shipped())
+    return max(_check(name) for name in options.protocol or library.folders())
 
 
 def _check(name: str) -> int:
