@@ -10,6 +10,7 @@ import hashlib
 import os
 import sqlite3
 import threading
+from collections import deque
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -101,6 +102,16 @@ class Received:
     reused: bool
 
 
+class _Waiting:
+    """What one thread wants stored, until it is."""
+
+    def __init__(self, arrivals: Sequence[Arrival]) -> None:
+        self.arrivals = arrivals
+        self.stored: list[Stored] = []
+        self.error: BaseException | None = None
+        self.done = False
+
+
 class Inbox:
     """The stored messages of one data folder. Its methods may be called from any thread."""
 
@@ -109,6 +120,7 @@ class Inbox:
         # Made before SQLite does, so that it is never readable by others; its journals follow it.
         os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
         self._lock = threading.Lock()
+        self._waiting: deque[_Waiting] = deque()
         self._database = sqlite3.connect(
             path, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False
         )
@@ -128,23 +140,49 @@ class Inbox:
 
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:
-        with self._lock:
-            self._database.execute("BEGIN IMMEDIATE")
-            try:
-                yield self._database
-            except BaseException:
-                self._database.execute("ROLLBACK")
-                raise
+        """All or nothing; the lock is held."""
+        self._database.execute("BEGIN IMMEDIATE")
+        try:
+            yield self._database
             self._database.execute("COMMIT")
+        except BaseException:
+            if self._database.in_transaction:
+                self._database.execute("ROLLBACK")
+            raise
 
     def store(self, arrivals: Sequence[Arrival]) -> list[Stored]:
         """Store all of them or, where this raises, none. On return they are on the disk.
 
+        Threads that come while another one writes wait and share one write: the disk is slow, and
+        takes many messages as fast as one.
+
         Raises:
             sqlite3.Error: they could not be stored, for example because the disk is full.
         """
-        with self._transaction() as database:
-            return [_store(database, arrival) for arrival in arrivals]
+        mine = _Waiting(arrivals)
+        self._waiting.append(mine)
+        with self._lock:
+            if not mine.done:
+                self._write()
+        if mine.error:
+            raise mine.error
+        return mine.stored
+
+    def _write(self) -> None:
+        """Write all that wait in one transaction; the lock is held."""
+        together: list[_Waiting] = []
+        while self._waiting:
+            together.append(self._waiting.popleft())
+        try:
+            with self._transaction() as database:
+                for each in together:
+                    each.stored = [_store(database, arrival) for arrival in each.arrivals]
+        except BaseException as error:  # whatever it is: nobody may believe that theirs is stored
+            for each in together:
+                each.error = error
+        finally:
+            for each in together:
+                each.done = True
 
     def settle(self, number: int, state: State, reason: str = "") -> None:
         """Say what became of a message.
@@ -160,7 +198,7 @@ class Inbox:
         """
         if state is State.NEW:
             raise ValueError("a message is not settled by calling it new; name what became of it")
-        with self._transaction() as database:
+        with self._lock, self._transaction() as database:
             changed = database.execute(
                 "UPDATE received SET state = ?, reason = ? WHERE id = ?", (state, reason, number)
             )

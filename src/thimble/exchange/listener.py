@@ -31,6 +31,8 @@ from thimble.exchange.hl7v2.framing import (
 from thimble.exchange.receiving import Sink
 
 CHUNK: Final = 64 * 1024
+STORING_THREADS: Final = 8
+"""Frames of different senders that are stored together."""
 
 log = logging.getLogger(__name__)
 
@@ -84,7 +86,7 @@ class Listener:
     """Listens from `start` to `stop`.
 
     Args:
-        sink: stores; called in a thread of its own, one frame at a time.
+        sink: stores; called from several threads, one frame of a connection at a time.
         clock: the time, aware; stands in answers and beside what is stored.
         control_id: gives a new control id for the answers that the sink cannot give.
     """
@@ -100,7 +102,7 @@ class Listener:
         self._sink, self._clock, self._control_id = sink, clock, control_id
         self._limits = limits or Limits()
         self._connections: dict[_Connection, asyncio.Task[None]] = {}
-        self._storing = ThreadPoolExecutor(1, thread_name_prefix="inbox")
+        self._storing = ThreadPoolExecutor(STORING_THREADS, thread_name_prefix="inbox")
         self._server: asyncio.Server | None = None
         self._stopping = False
         self._in_flight = 0

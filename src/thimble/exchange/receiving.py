@@ -7,6 +7,7 @@ only after both are on the disk. What becomes of the results is decided later, b
 from __future__ import annotations
 
 import logging
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -43,7 +44,7 @@ class Sink(Protocol):
     """Where frames go."""
 
     def take(self, raw: bytes, received_at: datetime, peer: str) -> Outcome:
-        """Store this frame durably, then return. Called from one thread at a time.
+        """Store this frame durably, then return. Called from several threads.
 
         Raises:
             Exception: it was not stored; the sender is told to send it again.
@@ -55,9 +56,10 @@ class Processor(Protocol):
     """What becomes of a stored message of results. It settles the message in the inbox."""
 
     def process(self, received: Received, message: Message) -> None:
-        """Called after the message was stored, by the thread that stores: be quick, or put it off.
+        """Called after the message was stored and before it is answered, one message at a time.
 
-        A message that is not settled stays new and is offered again at the next start.
+        Be quick, or put the work off. A message that is not settled stays new and is offered again
+        at the next start.
         """
         ...
 
@@ -101,6 +103,7 @@ class Receiver:
         self._inbox, self._control_id = inbox, control_id
         self._single_byte, self._processing = single_byte, processing
         self._processor: Processor = processor or LeaveNew()
+        self._one_at_a_time = threading.Lock()
 
     def take(self, raw: bytes, received_at: datetime, peer: str) -> Outcome:  # noqa: ARG002
         """See `Sink`. `peer` is an address and is not kept: it says nothing of the sender."""
@@ -218,7 +221,8 @@ class Receiver:
 
     def _process(self, received: Received, message: Message) -> None:
         try:
-            self._processor.process(received, message)
+            with self._one_at_a_time:
+                self._processor.process(received, message)
         except Exception as error:  # stored and acknowledged: it stays new, whatever went wrong
             # Not the text of the error: it may hold what the message says of a person.
             log.error("message %d was not processed: %s", received.id, type(error).__name__)

@@ -31,6 +31,16 @@ from thimble.exchange.hl7v2.segments import Field, Segment, split
 
 CASE_NOTIFICATION_PROFILE: Final = "NOTF_ORU"
 CASE_NOTIFICATION_ORDER: Final = "68991-9"
+READ: Final = {
+    "PID": frozenset({3, 5, 7, 8}),
+    "PV1": frozenset({19}),
+    "ORC": frozenset({1, 2, 3, 5}),
+    "OBR": frozenset({2, 3, 4, 7, 14, 15, 22, 25, 26, 29, 50}),
+    "OBX": frozenset({1, 2, 3, 4, 5, 6, 7, 8, 11, 14, 15, 17, 23}),
+    "NTE": frozenset({2, 3}),
+    "SPM": frozenset({2, 4, 17, 18}),
+}
+"""The fields that are read, by segment; all of the header is."""
 _NOBODY: Final = Patient((), (), None, "")
 
 
@@ -52,7 +62,7 @@ def read(decoded: Decoded) -> Message:
         Unreadable: what is there is no message of results.
         CaseNotification: it is a notification of a case.
     """
-    segments = split(decoded)
+    segments = split(decoded, READ)
     header = segments[0]
     kind = header[9]
     if (kind.component(1), kind.component(2)) != ("ORU", "R01"):

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta, timezone, tzinfo
+from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 
 _SHAPE = re.compile(
     r"(?P<year>[0-9]{4})(?:(?P<month>[0-9]{2})(?:(?P<day>[0-9]{2})(?:(?P<hour>[0-9]{2})"
@@ -44,7 +44,7 @@ class Moment:
         return self.local.date() if self.upto - self.local <= timedelta(days=1) else None
 
     def span(self, zone: tzinfo) -> tuple[datetime, datetime]:
-        """The first instant that this can mean and the first that it cannot, in `zone`.
+        """The first instant that this can mean and the first that it cannot, both in UTC.
 
         Args:
             zone: the site's. It is used where the time has no offset of its own; where the header
@@ -60,7 +60,8 @@ class Moment:
         ends = [self.upto.replace(tzinfo=start.tzinfo, fold=start.fold) for start in starts]
         first = min(starts, key=lambda each: each.timestamp())
         last = max(ends, key=lambda each: each.timestamp())
-        return first.astimezone(zone), last.astimezone(zone)
+        # Not in `zone`: two times of one zone are compared by their clocks, not as instants.
+        return first.astimezone(UTC), last.astimezone(UTC)
 
 
 def read_moment(text: str, sender: timezone | None = None) -> Moment | None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -121,8 +121,13 @@ def delimiters_of(text: str) -> Delimiters:
     return Delimiters(field, marks[0], marks[1], marks[2], marks[3])
 
 
-def split(decoded: Decoded) -> tuple[Segment, ...]:
-    """The segments of one message, escapes undone.
+def split(decoded: Decoded, wanted: Mapping[str, frozenset[int]]) -> tuple[Segment, ...]:
+    """The segments of one message, escapes undone when a field is read.
+
+    Args:
+        decoded: one message.
+        wanted: of each segment the numbers of the fields that will be read. The library is slow,
+            and most of a message are fields that nobody reads: it is not given those.
 
     Raises:
         Unreadable: the delimiters are not declared, or a line is not a segment.
@@ -139,7 +144,8 @@ def split(decoded: Decoded) -> tuple[Segment, ...]:
             raise Unreadable(f"A second header begins in line {number}.", Place("MSH", 2))
     # The library trims white space at both ends, and Python counts 0x1C to 0x1F and the no-break
     # space as white space. A last segment of our own keeps what stands at the end of the last value.
-    parsed = hl7.parse(decoded.text + "\rZZZ" + marks.field)
+    read = [_only(line, wanted.get(line[:3], frozenset()), marks) for line in lines]
+    parsed = hl7.parse("\r".join([*read, "ZZZ" + marks.field]))
     seen: Counter[str] = Counter()
     segments = []
     for line, fields in zip(lines, parsed, strict=False):
@@ -147,6 +153,17 @@ def split(decoded: Decoded) -> tuple[Segment, ...]:
         seen[name] += 1
         segments.append(Segment(name, seen[name], fields, marks, decoded.encoding))
     return tuple(segments)
+
+
+def _only(line: str, wanted: frozenset[int], marks: Delimiters) -> str:
+    """This line with the fields that are wanted, and none after the last of them."""
+    if line.startswith("MSH"):
+        return line
+    last = max(wanted, default=0)
+    fields = line.split(marks.field, last + 1)[: last + 1]
+    return marks.field.join(
+        field if number in wanted or number == 0 else "" for number, field in enumerate(fields)
+    )
 
 
 def _field(container: Any, marks: Delimiters, encoding: str) -> Field:
