@@ -5,12 +5,15 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
-from browser.conftest import DESKTOP, PHONE, Hospital, Opens
+from browser.conftest import DESKTOP, NIGHT, PHONE, Hospital, Opens
+from thimble.exchange.inbox import Inbox
+from thimble.exchange.receiving import Receiver
 from thimble.web.report.choices import CHOICES
 from thimble.web.roles import Role
 from thimble.web.screens import modules
@@ -84,6 +87,19 @@ def screens(hospital: Hospital) -> Iterator[Screen]:
                 yield Screen(name, filled)
 
 
+def _a_message(folder: Path) -> str:
+    """The number of a laboratory message that waits; one that came before comes again."""
+    raw = (
+        b"MSH|^~\\&|LAB|INVENTED|THIMBLE|HOSP|20260303010000||ORU^R01^ORU_R01|M1|P|2.5.1\r"
+        b"PID|1||M-1^^^INVENTED^MR||Invented^Vera||19700102|F\r"
+        b"OBR|1|R-1|F-9|24110-9^panel^LN|||||||||||||||||||||F\r"
+        b"OBX|1|CE|5195-3^HBsAg^LN||260385009^Negative^SCT||||||F\r"
+    )
+    with Inbox(folder) as inbox:
+        Receiver(inbox, control_id=lambda: "A").take(raw, NIGHT, "")
+        return str(next(inbox.unprocessed()).id)
+
+
 def _values(name: str, taken: list[str], hospital: Hospital) -> list[tuple[str, ...]]:
     if not taken:
         return [()]
@@ -100,6 +116,8 @@ def _values(name: str, taken: list[str], hospital: Hospital) -> list[tuple[str, 
         return [("hiv_pep",)]
     if taken == ["account_id"]:
         return [("ACCOUNT",)]
+    if taken == ["number"]:
+        return [(_a_message(hospital.folder),)]
     pytest.fail(f"{name} takes {taken}: say here with which values it is to be looked at")
 
 

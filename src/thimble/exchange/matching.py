@@ -138,11 +138,16 @@ def _rows(order: Order, local: Local) -> tuple[list[tuple[Observation, Reading]]
             faults.append(f"{name}: {reading.reason}")
         elif reading.standing is Standing.PROMOTED:
             faults.append(f"{name}: a preliminary result became final without being sent again.")
-        elif reading.standing in STATUS and reading.test.part:
+        elif reading.standing in STATUS and _in_part(reading):
             faults.append(f"{name}: the code is for a part of the test ({reading.test.part}).")
         elif reading.standing in STATUS and _says_something(reading):
             found.append((row, reading))
     return found, faults
+
+
+def _in_part(reading: Reading) -> bool:
+    """Whether a code is for a part of the test; RNA of HIV-1 is what HIV RNA means everywhere."""
+    return bool(reading.test.part) and (reading.analyte, reading.test.part) != ("hiv_rna", "HIV-1")
 
 
 def _says_something(reading: Reading) -> bool:
