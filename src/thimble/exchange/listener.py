@@ -168,9 +168,15 @@ class Listener:
         finally:
             self._count(connection, 0)
             self._connections.pop(connection, None)
-            writer.close()
-            with contextlib.suppress(Exception):
-                await asyncio.wait_for(writer.wait_closed(), self._limits.last_byte_seconds)
+            await self._hang_up(writer)
+
+    async def _hang_up(self, writer: asyncio.StreamWriter) -> None:
+        """Close, after a moment for the last answer to leave: one that nobody takes stays for ever."""
+        writer.close()
+        try:
+            await asyncio.wait_for(writer.wait_closed(), self._limits.last_byte_seconds)
+        except (OSError, TimeoutError):
+            writer.transport.abort()
 
     def _has_room(self) -> bool:
         """Whether one more connection may be served; the longest idle one makes room for it."""
