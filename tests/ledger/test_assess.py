@@ -540,3 +540,65 @@ def test_a_date_never_settles_what_two_moments_of_the_day_answer_differently(fac
         one = assess(replace(situation(facts), occurred_at=exact), us(), after(hours), SITE)
         for name, finding in one.findings.items():
             assert set(finding.possible) <= set(rough.findings[name].possible)
+
+
+# -- what a clinician decided instead ----------------------------------------------------------------
+
+
+def decided(subject: str, *words: str, **facts: object):
+    """The plan after departures from one decision, the last one standing."""
+    store = MemoryStore()
+    case = actions.report(
+        store, facts={"route": "percutaneous", "fluid": "blood", **facts}, occurred_at=NIGHT,
+        occurred_at_precision="minute", vocabulary=us().vocabulary, now=NIGHT,
+    ).case  # fmt: skip
+    for word in words:
+        actions.depart(
+            store, case, subject=subject, advised="as the rules say", decided=word, reason="r",
+            now=NIGHT, by="u", role="emergency_clinician",
+        )  # fmt: skip
+    found = assess(fold(store.entries(case), NIGHT, us().vocabulary), us(), NIGHT, SITE)
+    return {action.id: action.state for action in found.actions}
+
+
+HIV_POSITIVE = {"source_hiv": "positive", "source_hiv_load": "detectable", "worker_hiv": "negative"}
+
+
+def test_a_dose_that_was_decided_against_is_no_longer_asked_for():
+    """The worklist must not call for a dose that a clinician has decided not to give."""
+    states = decided("hiv_pep", us().outputs["hiv_pep"].words("not_recommended"), **HIV_POSITIVE)
+
+    assert states["hiv_pep_first_dose"] is State.DEPARTED
+
+
+def test_tests_and_visits_stay_whatever_was_decided_about_the_dose():
+    states = decided("hiv_pep", "not_recommended", **HIV_POSITIVE)
+
+    assert states["baseline_hiv"] is State.OPEN
+    assert states["follow_up_hiv_12w"] is State.OPEN
+    assert states["review_72h"] is State.OPEN
+
+
+@pytest.mark.parametrize(
+    "words", [("Give it",), ("recommended",), ("not_recommended", "recommended"), ("No, not now",)]
+)
+def test_a_dose_that_was_decided_on_or_about_in_other_words_stays(words: tuple[str, ...]):
+    states = decided("hiv_pep", *words, **HIV_POSITIVE)
+
+    assert states["hiv_pep_first_dose"] is State.OPEN
+
+
+def test_what_was_left_to_a_person_and_decided_on_keeps_its_dose():
+    states = decided("hiv_pep", "recommended", source_hiv="unknown", worker_hiv="negative")
+
+    assert states["hiv_pep_first_dose"] is State.OPEN
+
+
+def test_immunoglobulin_decided_against_closes_both_doses():
+    states = decided(
+        "hbig_doses", "0", source_hbsag="positive", worker_hbv_infection="none_known",
+        worker_hbv_series="two_complete", worker_hbv_response="non_responder",
+    )  # fmt: skip
+
+    assert states["hbig_first_dose"] is State.DEPARTED
+    assert states.get("hbig_second_dose", State.DEPARTED) is State.DEPARTED

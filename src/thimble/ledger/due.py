@@ -38,6 +38,7 @@ def actions_of(
         ValueError: a window's text is no duration.
     """
     departed = {departure.subject for departure in situation.departures}
+    departed |= doses_decided_against(situation, protocol)
     produced: dict[str, list[Item]] = {}
     for table in protocol.tables:
         if table.role == "actions":
@@ -79,6 +80,41 @@ def actions_of(
     order = {action.id: at for at, action in enumerate(actions)}
     actions.sort(key=lambda a: (_rank(a.state), urgency(a, now), order[a.id]))
     return tuple(actions), _lacking(actions, doses, protocol)
+
+
+def doses_decided_against(situation: Situation, protocol: Protocol) -> set[str]:
+    """Doses that no rule gives under what a clinician decided instead of the advice.
+
+    Only where the last word on a decision is one of its values, and every rule of the dose looks at that
+    decision and leaves this value out. Tests and visits stay: whoever does without a dose is followed.
+    """
+    instead: dict[str, str] = {}
+    for departure in situation.departures:
+        output = protocol.outputs.get(departure.subject)
+        if output is None:
+            continue
+        said = departure.decided.strip().rstrip(".").casefold()
+        meant = [v for v in output.values if said in (v.casefold(), output.words(v).casefold())]
+        instead.pop(departure.subject, None)
+        if len(meant) == 1:
+            instead[departure.subject] = meant[0]
+    if not instead:
+        return set()
+    against: dict[str, bool] = {}
+    for table in protocol.tables:
+        if table.role != "actions":
+            continue
+        for rule in table.rules:
+            if rule.outputs["kind"] != "dose":
+                continue
+            tests = dict(zip(table.inputs, rule.tests, strict=True))
+            left_out = any(
+                decision in tests and not tests[decision].accepts_code(value)
+                for decision, value in instead.items()
+            )
+            id_ = rule.outputs["action"]
+            against[id_] = against.get(id_, True) and left_out
+    return {id_ for id_, none in against.items() if none}
 
 
 def _that_can_follow(actions: list[Action]) -> list[Action]:

@@ -462,7 +462,7 @@ class _Words:
         departed = {departure.subject: departure for departure in self.situation.departures}
         if action.state is State.DEPARTED and action.id in departed:
             return f"Decided: {self._instead(departed[action.id])}"
-        if action.kind != "dose" or action.state not in TO_DO:
+        if action.kind != "dose" or action.state not in (*TO_DO, State.DEPARTED):
             return ""
         for decision in asked_for_by(action, self.plan, self.protocol):
             if decision in departed:

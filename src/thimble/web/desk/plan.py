@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.site import Site
+from thimble.documents.otherwise import asked_for_by
 from thimble.ledger.next_thing import short
 from thimble.ledger.plan import TO_DO, Action, Caution, Departure, Plan, Situation, State
 from thimble.ledger.pressing import OVERDUE, group_of, has_opened
@@ -487,8 +488,12 @@ def _group(action: Action, now: datetime) -> str:
 
 
 def _action(action: Action, lens: Lens) -> ActionView:
+    subjects = {action.id}
+    if action.state is State.DEPARTED:
+        # A dose that was not departed from itself: the decision behind it was.
+        subjects |= set(asked_for_by(action, lens.plan, lens.protocol))
     departure = next(
-        (d for d in reversed(lens.situation.departures) if d.subject == action.id), None
+        (d for d in reversed(lens.situation.departures) if d.subject in subjects), None
     )
     done = ""
     if action.done_at is not None:
