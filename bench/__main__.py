@@ -1,4 +1,4 @@
-"""`python -m bench [rules|pages|visits|all] [--protocol ID]`: ratios to peers, measured in the same run."""
+"""`python -m bench [rules|pages|visits|messages|all] [--protocol ID]`: ratios to peers of the same run."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ def main(argv: list[str] | None = None) -> int:
     """Run and print; 0 when every answer of every peer was equal."""
     parser = argparse.ArgumentParser(prog="python -m bench", description=__doc__)
     parser.add_argument(
-        "what", nargs="?", choices=("rules", "pages", "visits", "all"), default="all"
+        "what", nargs="?", choices=("rules", "pages", "visits", "messages", "all"), default="all"
     )
     parser.add_argument("--protocol", action="append", help="a shipped id or a folder; default us")
     parser.add_argument("--situations", type=int, default=200)
@@ -33,6 +33,11 @@ def main(argv: list[str] | None = None) -> int:
 
         print("\n(e) Visits")
         visits.main()
+    if asked.what in {"messages", "all"}:
+        from bench import messages
+
+        print("\n(f) Messages")
+        messages.main()
     return 0
 
 

@@ -95,6 +95,7 @@ def test_the_numbers_of_iu_per_litre_and_miu_per_millilitre_are_the_same() -> No
         ("80", CREATININE_SI, "mg/dL"),
         ("0.9", CREATININE, "umol/L"),
         ("11.0", RATIO, "1^^UCUM"),
+        ("11.0", RATIO, "{s_co_ratio}^^UCUM^COI^^L"),  # each fits, and they are not the same
     ],
 )
 def test_a_unit_that_is_missing_doubtful_or_of_another_code_is_held(
