@@ -216,6 +216,14 @@ def test_a_batch_is_stored_message_by_message_and_answered_as_a_batch(
     assert inbox.counts()[State.HELD] == 0
 
 
+def test_a_batch_of_messages_that_want_no_answer_gets_none(port: int) -> None:
+    silent = text(msh("1", modes="NE|NE"), PID, OBR).encode()
+    with Client(port) as client:
+        client.raw(framed(b"BHS|^~\\&|LIS\r" + silent + b"BTS|1\r"))
+
+        assert code(client.send(oru(control="2"))) == "AA|2"
+
+
 def test_a_batch_with_a_message_too_few_is_kept_whole_for_a_person_as_well(
     port: int, inbox: Inbox
 ) -> None:

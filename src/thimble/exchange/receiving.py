@@ -248,5 +248,7 @@ class Receiver:
         if not batch.enveloped:
             # A sender waits for one frame after each of its own.
             return built if len(of_messages) == 1 else tuple([b"".join(built)] if built else [])
+        if of_messages and not built and not batch.fault:
+            return ()  # none of its messages asked for an answer
         header = header_of(batch.header, batch.header[:3])
         return (batch_of(header, built, at=at, control_id=self._control_id(), comment=batch.fault),)
