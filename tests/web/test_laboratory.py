@@ -307,3 +307,27 @@ def test_a_sample_is_known_from_when_it_is_recorded_until_it_is_withdrawn(
     send(receiver, oru(HBSAG_NEGATIVE, control="MSG3"))
 
     assert state(inbox, 3) is State.HELD
+
+
+def test_placing_a_message_silences_no_doubt_that_was_not_shown(
+    case: str, inbox: Inbox, receiver: Receiver, signed_in: SignIn
+):
+    """How somebody knows whose it is says nothing of a result against the record."""
+    actions.learn_facts(
+        get_store(), case, {"source_hbsag": "positive"}, said_by="record", vocabulary=VOCABULARY,
+        now=NIGHT, **WRITER,
+    )  # fmt: skip
+    send(receiver, oru(HBSAG_NEGATIVE))
+    address = reverse("laboratory:assign", args=[1])
+    typed = {"case": case, "whose": "source", "reason": "Rang the ward."}
+    with clock.standing_at(MORNING):
+        client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+        other = client.post(address, {"case": case, "reason": "Rang the ward."})
+        assert 'name="doubts_shown"' not in other.text
+        doubted = client.post(address, typed)
+        assert (doubted.status_code, "which is right" in doubted.text) == (422, True)
+        assert last(case).kind is Kind.FACT_LEARNED
+        assert 'name="doubts_shown" value="1"' in doubted.text
+        assert client.post(address, typed | {"doubts_shown": "1"}).status_code == 302
+
+    assert last(case).body["facts"] == {"source_hbsag": "negative"}

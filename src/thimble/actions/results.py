@@ -30,8 +30,9 @@ OPPOSITE = {"positive": "negative", "negative": "positive"}
 class Doubtful(Refused):
     """Results that cannot be right as they stand. `faults` say why; nothing was written.
 
-    Whoever has looked at them, and still wants them on record, says so in `looked_at`. The tables go on
-    holding such a result: it settles nothing.
+    Whoever was shown this and still wants them on record says so in `looked_at`. A result that cannot
+    be (out of range, of the wrong time) goes on settling nothing; one that contradicts what the record
+    says then counts.
     """
 
 
@@ -50,6 +51,7 @@ def record_results(
     text: str = "",
     laboratory: str = "",
     looked_at: str = "",
+    doubts_shown: bool = True,
     message: str = "",
     expected_position: int | None = None,
 ) -> list[Entry]:
@@ -59,6 +61,8 @@ def record_results(
         drawn_for: `baseline` or `follow_up`, for a sample of the worker.
         action: the action of the plan that the sample belongs to, if it is to be named.
         looked_at: why doubtful results are recorded all the same.
+        doubts_shown: whether whoever wrote `looked_at` had seen the doubts; without that it answers
+            another question and silences none.
         message: the digest of the message that they came in, if they did.
 
     Raises:
@@ -91,7 +95,7 @@ def record_results(
         for sentence in faults(result, course, now, follow_up=follow_up, earlier=earlier)
     ]
     doubts += _against_the_record(settled, situation, protocol)
-    if doubts and not looked_at.strip():
+    if doubts and not (doubts_shown and looked_at.strip()):
         raise Doubtful(doubts)
     try:
         body = body_of(

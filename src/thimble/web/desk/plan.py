@@ -438,16 +438,12 @@ def asks_expert(subject: str, plan: Plan, protocol: Protocol) -> bool:
     """Whether a decision, or what an action rests on, can be an expert's to make."""
     if subject in plan.findings:
         return _to_expert(subject, protocol)
-    for action in plan.actions:
-        if action.id != subject:
-            continue
-        for reason in action.because:
-            table = protocol.table(reason.table)
-            rule = next(rule for rule in table.rules if rule.id == reason.rule)
-            for column, test in zip(table.inputs, rule.tests, strict=True):
-                if not test.any and column in protocol.outputs and _to_expert(column, protocol):
-                    return True
-    return False
+    return any(
+        _to_expert(decision, protocol)
+        for action in plan.actions
+        if action.id == subject
+        for decision in asked_for_by(action, plan, protocol)
+    )
 
 
 # -- actions ----------------------------------------------------------------------------------------

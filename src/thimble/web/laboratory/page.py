@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, tzinfo
+from datetime import date, tzinfo
 
 from thimble.clinical.saying import calendar_day, minute
 from thimble.exchange.hl7v2.model import Message, Patient
@@ -73,9 +73,8 @@ class MessagePage:
     typed: dict[str, str]
 
 
-def listed(received: Iterable[Received], title: str, zone: tzinfo, now: datetime) -> ListPart:
+def listed(received: Iterable[Received], title: str, zone: tzinfo) -> ListPart:
     """The messages of one state, as they came."""
-    del now
     return ListPart(
         title,
         tuple(

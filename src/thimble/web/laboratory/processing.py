@@ -54,6 +54,7 @@ class LedgerProcessor:
         *,
         sample: Sample | None = None,
         looked_at: str = "",
+        doubts_shown: bool = True,
         by: Writer | None = None,
     ) -> tuple[str, ...]:
         """Record a message; with `sample`, as a person found out whose it is.
@@ -75,19 +76,26 @@ class LedgerProcessor:
         else:
             reasons = read.reasons
         if not reasons:
-            reasons = self._record(read.matched, _digest(received), looked_at, by or BY)
+            reasons = self._record(
+                read.matched, _digest(received), looked_at, doubts_shown, by or BY
+            )
         state = State.HELD if reasons else State.MATCHED
         said = " ".join(reasons or [m.check for m in read.matched if m.check])
         self._inbox.settle(received.id, state, said)
         return reasons
 
     def _record(
-        self, matched: Sequence[Matched], digest: str, looked_at: str, by: Writer
+        self,
+        matched: Sequence[Matched],
+        digest: str,
+        looked_at: str,
+        doubts_shown: bool,
+        by: Writer,
     ) -> tuple[str, ...]:
         now = self._clock()
         waiting = [m for m in matched if not self._is_recorded(m, digest)]
         doubts: list[str] = []
-        # One that is doubtful holds them all: first each is tried without writing.
+        # One that is doubtful holds them all: what was written before it is rolled back.
         with self._store.transaction():
             try:
                 for each in waiting:
@@ -95,7 +103,8 @@ class LedgerProcessor:
                         self._store, each.sample.case, each.results, protocol=self._protocol,
                         site=self._site, now=now, drawn_for=each.sample.drawn_for,
                         action=each.sample.action or None, text=each.check,
-                        laboratory=each.laboratory, looked_at=looked_at, message=digest,
+                        laboratory=each.laboratory, looked_at=looked_at,
+                        doubts_shown=doubts_shown, message=digest,
                         by=by["by"], role=by["role"],
                     )  # fmt: skip
             except (Doubtful, Refused) as refused:

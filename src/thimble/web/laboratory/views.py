@@ -41,10 +41,10 @@ def _inbox() -> Iterator[Inbox]:
 @require_GET
 def inbox(request: HttpRequest) -> HttpResponse:
     """What is held, what is new, and how many messages found their case."""
-    zone, now = get_site().zone, clock.now()
+    zone = get_site().zone
     with _inbox() as opened:
         parts = [
-            listed(islice(opened.in_state(state), MOST), STATES[state], zone, now)
+            listed(islice(opened.in_state(state), MOST), STATES[state], zone)
             for state in (State.HELD, State.NEW)
         ]
         counts = opened.counts()
@@ -81,14 +81,18 @@ def message(request: HttpRequest, number: int) -> HttpResponse:
         return _show(request, _received(opened, number))
 
 
-def _show(request: HttpRequest, received: Received, fault: str = "") -> HttpResponse:
+def _show(
+    request: HttpRequest, received: Received, fault: str = "", *, doubts: bool = False
+) -> HttpResponse:
     read, unread = _read(received)
     log.event("message_shown", number=received.id, account=str(request.user.pk))
     page = message_page(
         received, read, unread, get_site().zone, fault=fault, typed=request.POST.dict()
     )
     status = 422 if fault else 200
-    return render(request, "laboratory/message.html", {"page": page}, status=status)
+    return render(
+        request, "laboratory/message.html", {"page": page, "doubts": doubts}, status=status
+    )
 
 
 @never_cache
@@ -119,9 +123,16 @@ def assign(request: HttpRequest, number: int) -> HttpResponse:
         processor = LedgerProcessor(
             opened, get_store(), get_identities(), get_protocol(), get_site(), clock.now
         )
-        left = processor.take(received, read, sample=sample, looked_at=reason, by=who(request))
+        left = processor.take(
+            received,
+            read,
+            sample=sample,
+            looked_at=reason,
+            by=who(request),
+            doubts_shown=request.POST.get("doubts_shown") == "1",
+        )
         if left:
-            return _show(request, _received(opened, number), " ".join(left))
+            return _show(request, _received(opened, number), " ".join(left), doubts=True)
     log.event("message_assigned", case=case, number=number, account=str(request.user.pk))
     return redirect("results:results", ref=case)
 
