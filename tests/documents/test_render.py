@@ -17,7 +17,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from documents.closed import END, Case
 from documents.examples import CASE, DIGEST, NOW, SHIPPED, plan, protocol, site, situation
+from thimble.clinical.saying import stamp
 from thimble.documents.clinician_summary.data import clinician_summary
 from thimble.documents.downtime_pack.data import downtime_pack
 from thimble.documents.record import Record
@@ -53,6 +55,11 @@ RECORD = Record(
 )  # fmt: skip
 
 
+CLOSED = Case().negative().close()
+PRINTED = {Template.CLOSING_STATEMENT: END, Template.ALL_CLEAR: END}
+"""When a case was looked at, where that is not `NOW`."""
+
+
 def data(template: Template, facts: dict[str, Value] | None = None) -> dict[str, Any]:
     known = situation(facts, departures=DEPARTURES)
     match template:
@@ -68,6 +75,10 @@ def data(template: Template, facts: dict[str, Value] | None = None) -> dict[str,
             return source_request(plan(known), known, site(), protocol()).to_data()
         case Template.WARD_CARD:
             return ward_card(site(), protocol(), NOW).to_data()
+        case Template.CLOSING_STATEMENT:
+            return CLOSED.statement().to_data()
+        case Template.ALL_CLEAR:
+            return CLOSED.certificate(name="Ada Invented").to_data()
         case Template.DOWNTIME_PACK:
             return downtime_pack(site(), protocol(), NOW).to_data()
 
@@ -166,7 +177,7 @@ def test_every_sheet_can_be_checked(template: Template, tmp_path: Path):
     for expected in (
         "Lindenau Invented Hospital",
         "Invented data",
-        "Thu 26 Nov 2026, 03:45 CET (UTC+01:00)",
+        stamp(PRINTED.get(template, NOW), site().zone),
         "Decision support for trained staff; not a replacement for local policy",
         f"Protocol us, edition {protocol().edition}, digest {protocol().digest[:16]}",
         "Page 1 of ",

@@ -18,13 +18,19 @@ from django.urls import reverse
 from thimble import actions
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
-from thimble.web.models import Account
+from thimble.web.desk.page import Reading
+from thimble.web.models import Account, IdentityLook
 from thimble.web.roles import GRANTED, Role
 
 from .conftest import NIGHT
 
 SignIn = Callable[[Role], Client]
-OF_A_CASE = {"worker_plan": "worker-plan", "summary": "summary", "source_request": "source-request"}
+OF_A_CASE = {
+    "worker_plan": "worker-plan",
+    "summary": "summary",
+    "source_request": "source-request",
+    "closing_statement": "closing-statement",
+}
 FOR_ALL = {"ward_card": "ward-card", "downtime_pack": "downtime-pack"}
 
 
@@ -70,7 +76,7 @@ def test_every_clinical_role_prints_what_is_for_everybody(name: str, role: Role,
 def test_who_treats_nobody_prints_nothing(role: Role, signed_in: SignIn, case: str):
     client = signed_in(role)
 
-    for name in OF_A_CASE:
+    for name in (*OF_A_CASE, "all_clear"):
         assert client.get(reverse(f"papers:{name}", args=[case])).status_code == 403
     for name in FOR_ALL:
         assert client.get(reverse(f"papers:{name}")).status_code == 403
@@ -184,3 +190,76 @@ def test_who_may_not_see_the_source_is_not_told_that_nobody_knows_it(
 
     page = signed_in(role).get(reverse("papers:papers", args=[case])).content.decode()
     assert "not identified" not in page
+
+
+def closed(case: str, reason: str) -> None:
+    """Close with every action and decision departed from: an all clear asks for that."""
+    store, writer = get_store(), {"by": "a-9", "role": "occupational_physician"}
+    if reason == "all_clear":
+        actions.learn_facts(
+            store, case, {"fluid": "saliva", "route": "intact_skin"},
+            said_by="clinician", vocabulary=VOCABULARY, now=NIGHT, **writer,
+        )  # fmt: skip
+        plan = Reading.of(case, store.entries(case), get_protocol(), get_site(), NIGHT).plan
+        open_ = [name for name, finding in plan.findings.items() if finding.value is None]
+        for subject in (*(a.id for a in plan.actions), *open_):
+            actions.depart(
+                store, case, subject=subject, advised="as advised", decided="not needed",
+                reason="intact skin", now=NIGHT, **writer,
+            )  # fmt: skip
+    actions.close(
+        store, case, reason=reason, protocol=get_protocol(), site=get_site(), now=NIGHT,
+        text="Talked over with the worker", **writer,
+    )  # fmt: skip
+
+
+def test_the_closing_statement_says_whether_the_case_is_closed_and_why(
+    signed_in: SignIn, case: str, tmp_path: Path
+):
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    assert "This case is open" in printed(client, "closing_statement", case, tmp_path)
+
+    closed(case, "worker_withdrew")
+
+    told = printed(client, "closing_statement", case, tmp_path)
+    assert "This case is open" not in told
+    assert "The worker does not want follow-up" in told
+    assert "as it stands in entry" in told
+    assert "Talked over with the worker" not in told
+    assert "Tilda Brandt" not in told
+
+
+@pytest.mark.parametrize("reason", ["", "worker_withdrew", "source_negative"])
+def test_no_certificate_is_offered_nor_printed_but_for_an_all_clear(
+    reason: str, signed_in: SignIn, case: str
+):
+    if reason:
+        closed(case, reason)
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    address = reverse("papers:all_clear", args=[case])
+
+    page = client.get(reverse("papers:papers", args=[case])).content.decode()
+    refused = client.get(address)
+    why = "closed for another reason" if reason else "The case is open"
+    assert address not in page
+    assert f"No all-clear certificate. The case is {why.removeprefix('The case is ')}" in page
+    assert refused.status_code == 409
+    assert refused.content.decode().count(why) == 1
+    assert not IdentityLook.objects.filter(case=case).exists()
+
+
+def test_the_certificate_of_an_all_clear_names_the_worker_and_that_is_put_on_record(
+    signed_in: SignIn, case: str, tmp_path: Path
+):
+    closed(case, "all_clear")
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    address = reverse("papers:all_clear", args=[case])
+
+    assert address in client.get(reverse("papers:papers", args=[case])).content.decode()
+    told = printed(client, "all_clear", case, tmp_path)
+    assert "Tilda Brandt" in told
+    assert "completed and signed" in told
+    assert "egative" not in told
+    look = IdentityLook.objects.get(case=case)
+    assert (look.whose, look.where) == ("worker", "certificate")
+    assert f"thimble-{case}-all-clear.pdf" in client.get(address)["Content-Disposition"]

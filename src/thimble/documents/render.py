@@ -29,6 +29,8 @@ class Template(StrEnum):
     SOURCE_REQUEST = "source_request"
     WARD_CARD = "ward_card"
     DOWNTIME_PACK = "downtime_pack"
+    CLOSING_STATEMENT = "closing_statement"
+    ALL_CLEAR = "all_clear"
 
 
 def render(template: Template, data: Mapping[str, Any], *, at: datetime) -> bytes:

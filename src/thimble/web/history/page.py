@@ -42,6 +42,7 @@ WHERE: Mapping[str, str] = {
     "case": "on the case page",
     "worklist": "in the worklist",
     "worker_plan": "on the printed plan",
+    "certificate": "on the printed certificate",
     "source": "on the page of the source patient",
 }
 """Where a name is shown, in words."""

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from thimble.clinical.serology import Course
 from thimble.clinical.site import Site
+from thimble.documents.all_clear.data import why_no_all_clear
 from thimble.documents.record import Record
 from thimble.documents.source_request.data import why_no_request
+from thimble.ledger.resulting import course_of
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Reading
 from thimble.web.roles import LABELS
@@ -35,16 +38,27 @@ FOR_ALL = (
 
 @dataclass(frozen=True, slots=True)
 class PapersPage:
-    """The documents of one case. `no_request` says why the source's team is asked nothing."""
+    """The documents of one case.
+
+    `no_request` says why the source's team is asked nothing, `no_all_clear` why nothing is certified.
+    """
 
     case: str
     signed: bool
     papers: tuple[Paper, ...]
     no_request: str
+    no_all_clear: str
     fault: str
 
     @classmethod
-    def of(cls, reading: Reading, capabilities: frozenset[str], *, fault: str = "") -> PapersPage:
+    def of(
+        cls,
+        reading: Reading,
+        capabilities: frozenset[str],
+        *,
+        no_all_clear: str,
+        fault: str = "",
+    ) -> PapersPage:
         """What this account may print of a case; `fault` says why what was asked for is not."""
         papers = [
             Paper(
@@ -67,7 +81,41 @@ class PapersPage:
                     "Asks for consent and blood. The patient's name is written in by hand.",
                 )
             )
-        return cls(reading.case, bool(reading.situation.signed), tuple(papers), no_request, fault)
+        papers.append(
+            Paper(
+                "papers:closing_statement",
+                "Closing statement",
+                "For the record: what was planned and what became of it, every result of the worker, "
+                "and what they show. What was typed as a reason stays in the case.",
+            )
+        )
+        if not no_all_clear:
+            papers.append(
+                Paper(
+                    "papers:all_clear",
+                    "All-clear certificate",
+                    "For the worker: the follow-up of this exposure is complete.",
+                )
+            )
+        return cls(
+            reading.case,
+            bool(reading.situation.signed),
+            tuple(papers),
+            no_request,
+            no_all_clear,
+            fault,
+        )
+
+
+def course(reading: Reading, protocol: Protocol, site: Site) -> Course:
+    """The course around the results of a case."""
+    return course_of(reading.situation, reading.entries, reading.plan, protocol, site.zone)
+
+
+def refusal(reading: Reading, record: Record, protocol: Protocol, site: Site) -> str:
+    """Why no all clear is certified; "" where it is."""
+    found = course(reading, protocol, site)
+    return why_no_all_clear(reading.plan, reading.situation, found, record)
 
 
 def record_of(reading: Reading, names: Mapping[str, str], protocol: Protocol, site: Site) -> Record:

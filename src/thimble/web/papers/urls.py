@@ -16,4 +16,8 @@ urlpatterns = [
     path("case/<str:ref>/papers/worker-plan.pdf", views.worker_plan_pdf, name="worker_plan"),
     path("case/<str:ref>/papers/summary.pdf", views.summary_pdf, name="summary"),
     path("case/<str:ref>/papers/source-request.pdf", views.request_pdf, name="source_request"),
+    path(
+        "case/<str:ref>/papers/closing-statement.pdf", views.closing_pdf, name="closing_statement"
+    ),
+    path("case/<str:ref>/papers/all-clear.pdf", views.all_clear_pdf, name="all_clear"),
 ]

@@ -7,7 +7,9 @@ from django.shortcuts import render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET
 
+from thimble.documents.all_clear.data import all_clear
 from thimble.documents.clinician_summary.data import clinician_summary
+from thimble.documents.closing_statement.data import closing_statement
 from thimble.documents.downtime_pack.data import downtime_pack
 from thimble.documents.record import Record
 from thimble.documents.render import Template
@@ -20,7 +22,7 @@ from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site
 from thimble.web.desk.handling import canonical, capabilities_of, names_of, read, worker_of
 from thimble.web.desk.page import Reading
-from thimble.web.papers.page import FOR_ALL, PapersPage, filename, record_of
+from thimble.web.papers.page import FOR_ALL, PapersPage, course, filename, record_of, refusal
 
 
 @needs("print_documents")
@@ -39,7 +41,8 @@ def papers(request: HttpRequest, ref: str) -> HttpResponse:
 
 
 def _page(request: HttpRequest, reading: Reading, *, fault: str = "") -> HttpResponse:
-    page = PapersPage.of(reading, capabilities_of(request), fault=fault)
+    refused = refusal(reading, _record(reading), get_protocol(), get_site())
+    page = PapersPage.of(reading, capabilities_of(request), no_all_clear=refused, fault=fault)
     context = {"page": page, "for_all": FOR_ALL}
     return render(request, "papers/papers.html", context, status=409 if fault else 200)
 
@@ -101,6 +104,40 @@ def request_pdf(request: HttpRequest, ref: str) -> HttpResponse:
     data = source_request(reading.plan, reading.situation, get_site(), get_protocol())
     document = compose(Template.SOURCE_REQUEST, data.to_data(), at=reading.plan.now)
     return _pdf(request, document, "source-request", reading.case)
+
+
+@never_cache
+@needs("view_case", "print_documents")
+@require_GET
+def closing_pdf(request: HttpRequest, ref: str) -> HttpResponse:
+    """How the case ended, for its record; of an open case it says that it is open."""
+    reading = read(canonical(ref))
+    site, protocol = get_site(), get_protocol()
+    data = closing_statement(
+        reading.plan, reading.situation, site, protocol, course(reading, protocol, site),
+        record=_record(reading),
+    )  # fmt: skip
+    document = compose(Template.CLOSING_STATEMENT, data.to_data(), at=reading.plan.now)
+    return _pdf(request, document, "closing-statement", reading.case)
+
+
+@never_cache
+@needs("view_case", "print_documents")
+@require_GET
+def all_clear_pdf(request: HttpRequest, ref: str) -> HttpResponse:
+    """The worker's certificate; 409 and the papers of the case, with the reason, where there is none."""
+    reading = read(canonical(ref))
+    site, protocol, record = get_site(), get_protocol(), _record(reading)
+    if why := refusal(reading, record, protocol, site):
+        return _page(request, reading, fault=why)
+    # The name is looked at, and that is put on record, only for a certificate that is printed.
+    worker = worker_of(request, reading.case, where="certificate")
+    data = all_clear(
+        reading.plan, reading.situation, site, protocol, course(reading, protocol, site),
+        name=worker.name if worker else "", record=record,
+    )  # fmt: skip
+    document = compose(Template.ALL_CLEAR, data.to_data(), at=reading.plan.now)
+    return _pdf(request, document, "all-clear", reading.case)
 
 
 @needs("print_documents")
