@@ -1,4 +1,4 @@
-"""Signing, departing, correcting, closing: nothing is decided on a plan that nobody saw."""
+"""Signing, departing, correcting: nothing is decided on a plan that nobody saw."""
 
 import threading
 
@@ -188,77 +188,6 @@ def test_a_withdrawn_entry_is_not_withdrawn_twice_and_comes_back_when_that_is_wi
     correct(store, case, 3, withdrawn=True)
     correct(store, case, 2, facts={"worker_weight": 71.0})
     assert fold(store.entries(case), after(1), VOCABULARY).facts["worker_weight"].value == 71.0
-
-
-def test_a_case_with_open_actions_is_closed_only_with_a_reason_for_leaving_them(store, case):
-    given = {"reason": "transferred", **RULES, "now": after(1), **WHO}
-    with pytest.raises(actions.Refused, match="not done") as refused:
-        actions.close(store, case, **given)
-    assert "Give the first dose of HIV prophylaxis now" in refused.value.faults
-    actions.close(store, case, **given, text="followed at the other hospital")
-    with pytest.raises(actions.Refused, match="closed already"):
-        actions.close(store, case, **given, text="again")
-
-
-def test_nobody_is_told_all_clear_while_something_is_left(store, case):
-    """No words make it so: what is left is done, or decided otherwise with a reason of its own."""
-    with pytest.raises(actions.Refused, match="no all clear") as refused:
-        actions.close(
-            store, case, reason="all_clear", text="surely fine", **RULES, now=after(1), **WHO
-        )
-    assert "Give the first dose of HIV prophylaxis now" in refused.value.faults
-    assert fold(store.entries(case), after(1), VOCABULARY).closed_at is None
-
-
-def test_what_nobody_asked_is_no_all_clear(store):
-    """Every action that is certain decided otherwise, nothing else known: unknown is no "no"."""
-    case = opened(store, {"route": "percutaneous", "fluid": "blood"})
-    for action in plan(store, case, after(1)).actions:
-        if action.certain:
-            actions.depart(
-                store, case, subject=action.id, advised=action.what, decided="Not done",
-                reason="said so", now=after(1), **WHO,
-            )  # fmt: skip
-    with pytest.raises(actions.Refused, match="no all clear") as refused:
-        actions.close(store, case, reason="all_clear", **RULES, now=after(1), **WHO)
-    assert "Open: HIV prophylaxis" in refused.value.faults
-
-
-def test_a_worker_who_cannot_be_reached_is_a_kind_of_closing_of_its_own(store, case):
-    actions.close(
-        store, case, reason="lost_to_follow_up", text="three letters", **RULES, now=after(1), **WHO
-    )
-    assert fold(store.entries(case), after(1), VOCABULARY).closed_reason == "lost_to_follow_up"
-
-
-def test_a_case_with_nothing_left_is_closed_without_more_words(store):
-    case = opened(store, {"route": "intact_skin", "fluid": "urine"})
-    left = [a.id for a in plan(store, case, after(1)).actions if a.certain]
-    actions.give_first_aid(store, case, steps=["washed"], now=after(1), **WHO)
-    for action in left:
-        actions.counsel(store, case, action, now=after(1), **WHO)
-    actions.close(store, case, reason="not_significant", **RULES, now=after(1), **WHO)
-    assert fold(store.entries(case), after(1), VOCABULARY).closed_reason == "not_significant"
-
-
-def test_only_a_closed_case_is_reopened(store, case):
-    given = {"reason": "a result came", "vocabulary": VOCABULARY, "now": after(2), **WHO}
-    with pytest.raises(actions.Refused, match="is not closed"):
-        actions.reopen(store, case, **given)
-    actions.close(store, case, reason="other", text="left", **RULES, now=after(1), **WHO)
-    with pytest.raises(actions.Refused, match="reason must say something"):
-        actions.reopen(store, case, **{**given, "reason": ""})
-    actions.reopen(store, case, **given)
-    assert fold(store.entries(case), after(2), VOCABULARY).closed_at is None
-
-
-def test_a_result_after_closing_is_still_recorded(store, case):
-    actions.close(store, case, reason="other", text="left", **RULES, now=after(1), **WHO)
-    actions.receive_result(
-        store, case, facts={"source_hbsag": "positive"}, vocabulary=VOCABULARY, now=after(2), **WHO
-    )
-    found = fold(store.entries(case), after(2), VOCABULARY)
-    assert found.facts["source_hbsag"].value == "positive"
 
 
 def test_of_two_clinicians_who_sign_at_once_one_is_told(store, case):

@@ -38,7 +38,6 @@ NOT_PAGES = {
     "desk:done",
     "desk:seen",
     "desk:note",
-    "desk:close",
     "desk:reopen",
     "source:step",
     "source:result",

@@ -728,8 +728,8 @@ def test_an_answer_that_cannot_be_known_is_shown_where_it_is_changed(signed_in: 
 def test_a_closed_case_asks_for_nothing(signed_in: SignIn, case: str):
     client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
     actions.close(
-        get_store(), case, reason="duplicate", protocol=get_protocol(), site=get_site(), now=NIGHT,
-        by="u-a", role="occupational_physician", text="Told twice.",
+        get_store(), case, may_leave=True, reason="duplicate", protocol=get_protocol(),
+        site=get_site(), now=NIGHT, by="u-a", role="occupational_physician", text="Told twice.",
     )  # fmt: skip
     page = client.get(reverse("desk:case", args=[case])).text
 
@@ -1107,19 +1107,14 @@ def test_what_others_wrote_is_shown_until_it_is_seen(
     assert LastLook.objects.get(case=case).position == 2
 
 
-def test_closing_with_work_left_needs_the_reason_and_keeps_the_text(signed_in: SignIn, case: str):
+def test_a_case_is_taken_up_again_with_a_reason(signed_in: SignIn, case: str):
+    actions.close(
+        get_store(), case, may_leave=True, reason="other", text="Left.", protocol=get_protocol(),
+        site=get_site(), now=NIGHT, by="u-a", role=NURSE.value,
+    )  # fmt: skip
     client = signed_in(NURSE)
-
-    refused = client.post(url("close", case), {"reason": "duplicate", "text": "", "position": 1})
-
-    assert refused.status_code == 422
-    assert "not done" in text_of(refused)
-    done = client.post(
-        url("close", case), {"reason": "duplicate", "text": "Reported twice.", "position": 1}
-    )
-    assert done.status_code == 302
-    again = client.post(url("reopen", case), {"reason": "It was not.", "position": 2})
-    assert again.status_code == 302
+    assert client.post(url("reopen", case), {"reason": "", "position": 2}).status_code == 422
+    assert client.post(url("reopen", case), {"reason": "Mended", "position": 2}).status_code == 302
     assert [e.kind for e in get_store().entries(case)[1:]] == [Kind.CLOSED, Kind.REOPENED]
 
 

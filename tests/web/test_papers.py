@@ -208,7 +208,7 @@ def closed(case: str, reason: str) -> None:
                 reason="intact skin", now=NIGHT, **writer,
             )  # fmt: skip
     actions.close(
-        store, case, reason=reason, protocol=get_protocol(), site=get_site(), now=NIGHT,
+        store, case, may_leave=True, reason=reason, protocol=get_protocol(), site=get_site(), now=NIGHT,
         text="Talked over with the worker", **writer,
     )  # fmt: skip
 

@@ -189,11 +189,32 @@ def test_an_exposure_reported_twice_counts_once() -> None:
     at = period.end - timedelta(days=3)
     first, second = _report(store, at, 1), _report(store, at, 2)
     actions.close(
-        store, second, reason="duplicate", text=f"see {first}", protocol=get_protocol(),
+        store, second, may_leave=True, reason="duplicate", text=f"see {first}", protocol=get_protocol(),
         site=get_site(), now=at + timedelta(hours=1), by="u-1", role="occupational_nurse",
     )  # fmt: skip
 
     assert len(exposures(store.all_entries(), period, WORDS, ZURICH)) == 1
+
+
+@pytest.mark.django_db
+def test_who_was_lost_to_follow_up_is_counted_by_itself() -> None:
+    store = MemoryStore()
+    period = period_at(NIGHT, ZURICH)
+    at = period.end - timedelta(days=9)
+    cases = [_report(store, at + timedelta(minutes=n), n) for n in range(30)]
+    for case in cases[:12]:
+        actions.close(
+            store, case, may_leave=True, reason="lost_to_follow_up", text="called thrice",
+            protocol=get_protocol(), site=get_site(), now=at + timedelta(hours=1), by="u-1",
+            role="occupational_physician",
+        )  # fmt: skip
+    page = overview(exposures(store.all_entries(), period, WORDS, ZURICH), period, WORDS)
+
+    ended = next(table for table in page.tables if table.id == "ended")
+    assert {(line.label, line.count) for line in ended.lines} == {
+        ("The worker could not be reached any more", 12),
+        ("Still followed", 18),
+    }
 
 
 def test_a_place_that_is_hidden_is_not_named_either() -> None:

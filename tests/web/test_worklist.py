@@ -557,8 +557,8 @@ def test_what_is_new_is_told_to_the_one_who_has_not_seen_it(
 def test_a_closed_case_is_shown_on_request_alone(signed_in: Callable[[Role], Client]) -> None:
     reference = _case()
     actions.close(
-        get_store(), reference, reason="duplicate", text="Reported twice", protocol=get_protocol(),
-        site=get_site(), now=NIGHT, by="u-33333333", role="occupational_nurse",
+        get_store(), reference, may_leave=True, reason="duplicate", text="Reported twice",
+        protocol=get_protocol(), site=get_site(), now=NIGHT, by="u-33333333", role="occupational_nurse",
     )  # fmt: skip
     client = signed_in(Role.OCCUPATIONAL_NURSE)
 

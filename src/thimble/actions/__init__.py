@@ -1,7 +1,8 @@
 """The only code that writes. Each action reads a case, decides, and appends in one transaction."""
 
 from thimble.actions._append import NoSuchCase, Refused
-from thimble.actions.decide import Departing, PlanMoved, close, correct, depart, reopen, sign_plan
+from thimble.actions.closing import close, reopen
+from thimble.actions.decide import Departing, PlanMoved, correct, depart, sign_plan
 from thimble.actions.follow_up import agree_visits, contact, miss_visit
 from thimble.actions.identity import (
     IdentityStore,

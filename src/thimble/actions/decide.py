@@ -1,4 +1,4 @@
-"""What a clinician decides: sign, depart from the advice, correct, close, reopen."""
+"""What a clinician decides: sign, depart from the advice, correct."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from thimble.ledger.bodies import facts_to_json, faults_of
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Entry, Kind, instant
 from thimble.ledger.fold import fold, standing_bodies
-from thimble.ledger.plan import TO_DO, Plan, State
+from thimble.ledger.plan import Plan, State
 from thimble.ledger.store import LedgerStore, check_position
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Fact, Value
@@ -41,10 +41,6 @@ class Departing:
     advised: str
     decided: str
     reason: str
-
-
-ALL_CLEAR = "all_clear"
-"""The reason to close that nothing may be left for."""
 
 
 def sign_plan(
@@ -221,100 +217,4 @@ def correct(
         role=role,
         expected_position=expected_position,
         vocabulary=vocabulary,
-    )
-
-
-def close(
-    store: LedgerStore,
-    case: str,
-    *,
-    reason: str,
-    protocol: Protocol,
-    site: Site,
-    now: datetime,
-    by: str,
-    role: str,
-    text: str = "",
-    expected_position: int | None = None,
-) -> list[Entry]:
-    """End the follow-up.
-
-    Raises:
-        Refused: the case is closed already; or it is said to be all clear while an action that
-            applies or may apply is neither done nor decided otherwise, or while a decision is open;
-            or such actions are not done and `text` does not say why they may be left.
-    """
-    entries = existing(store, case)
-    situation = fold(entries, now, protocol.vocabulary)
-    if situation.closed_at is not None:
-        raise Refused(f"case {case} is closed already")
-    plan = assess(situation, protocol, now, site)
-    # What waits for an action that was never done is not left undone. What may be needed is: a question
-    # that nobody asked is no "no".
-    left = [a for a in plan.actions if a.state in TO_DO and not a.window.waits_for]
-    if reason == ALL_CLEAR:
-        departed = {departure.subject for departure in situation.departures}
-        open_ = [
-            name for name, finding in plan.findings.items()
-            if finding.value is None
-            and name not in departed
-            and not protocol.outputs[name].inner
-            and name not in protocol.amount_parts
-        ]  # fmt: skip
-        if left or open_:
-            raise Refused(
-                [
-                    "That is no all clear: do what is left and answer what is open, or decide "
-                    "otherwise with a reason; or close for another reason",
-                    *(action.what for action in left),
-                    *(f"Open: {protocol.outputs[name].label or name}" for name in open_),
-                ]
-            )
-    if left and not text.strip():
-        raise Refused(
-            [
-                f"{len(left)} action{'s are' if len(left) > 1 else ' is'} not done; do them or say "
-                "why they may be left",
-                *(action.what for action in left),
-            ]
-        )
-    return append(
-        store,
-        case,
-        [(Kind.CLOSED, {"reason": reason, "text": text})],
-        now=now,
-        by=by,
-        role=role,
-        # What was weighed above is what must still stand.
-        expected_position=entries[-1].position if expected_position is None else expected_position,
-    )
-
-
-def reopen(
-    store: LedgerStore,
-    case: str,
-    *,
-    reason: str,
-    vocabulary: Mapping[str, Fact],
-    now: datetime,
-    by: str,
-    role: str,
-    expected_position: int | None = None,
-) -> list[Entry]:
-    """Take up a closed case again.
-
-    Raises:
-        Refused: the case is not closed, or the reason is missing.
-    """
-    entries = existing(store, case)
-    if fold(entries, now, vocabulary).closed_at is None:
-        raise Refused(f"case {case} is not closed")
-    return append(
-        store,
-        case,
-        [(Kind.REOPENED, {"reason": reason})],
-        now=now,
-        by=by,
-        role=role,
-        expected_position=entries[-1].position if expected_position is None else expected_position,
     )

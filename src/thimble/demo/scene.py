@@ -202,6 +202,7 @@ class Scene:
             text=text,
             protocol=self.stage.protocol,
             site=self.stage.site,
+            may_leave=self.role == "occupational_physician",
             now=self.now,
             by=self.by,
             role=self.role,

@@ -544,6 +544,13 @@ STORIES: tuple[Story, ...] = (
                     "nurse",
                     lambda s: s.first_aid("washed with soap and water", minutes=1),
                     lambda s: s.learn(**WELL, **RESPONDER),
+                ),
+            ),
+            (
+                50 * MINUTE,
+                as_(
+                    "physician",
+                    lambda s: s.sign(),
                     lambda s: s.close("not_significant", "Skin looked at: no cut, no eczema."),
                 ),
             ),

@@ -371,7 +371,12 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "withdrawn": _Key(_boolean, required=False),
     },
     Kind.NOTED: {"text": _Key(SAY)},
-    Kind.CLOSED: {"reason": _Key(_one_of(tuple(CLOSED_REASONS))), "text": _Key(MAY)},
+    # `left` are the actions that were not done then; they are to be done again once reopened.
+    Kind.CLOSED: {
+        "reason": _Key(_one_of(tuple(CLOSED_REASONS))),
+        "text": _Key(MAY),
+        "left": _Key(_list_of(_id), required=False),
+    },
     Kind.REOPENED: {"reason": _Key(SAY)},
 }
 """The keys of each kind's body. Every key is required unless marked otherwise."""

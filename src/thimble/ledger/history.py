@@ -203,6 +203,8 @@ def _of(
                 f"{CLOSED_REASONS[body['reason']].capitalize()}.",
                 *_labelled(body, text="Why"),
             ]
+            if body.get("left"):
+                said.append(f"Left undone: {'; '.join(words(id_) for id_ in body['left'])}.")
         case _:
             if "action" in body:
                 said.append(words(body["action"]))

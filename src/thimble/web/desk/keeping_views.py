@@ -1,4 +1,4 @@
-"""Opening, closing, reopening a case, and setting right an entry."""
+"""Opening and reopening a case, and setting right an entry."""
 
 from __future__ import annotations
 
@@ -32,43 +32,6 @@ from thimble.web.desk.new import NewCaseForm
 from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.responding import record, sentence, written
-
-
-@never_cache
-@needs("view_case", "close_case")
-@require_POST
-def close(request: HttpRequest, ref: str) -> HttpResponse:
-    """End the follow-up."""
-    reason, text = request.POST.get("reason", ""), request.POST.get("text", "").strip()
-
-    def act(
-        reading: Reading, position: int
-    ) -> tuple[Callable[[], object], Callable[[Entry], bool]]:
-        if not reason:
-            raise BadAnswer("Choose why the case is closed.")
-        return (
-            lambda: actions.close(
-                get_store(),
-                reading.case,
-                reason=reason,
-                text=text,
-                protocol=get_protocol(),
-                site=get_site(),
-                now=clock.now(),
-                expected_position=position,
-                **who(request),
-            ),
-            lambda e: e.kind is Kind.CLOSED and e.body == {"reason": reason, "text": text},
-        )
-
-    return record(
-        request,
-        ref,
-        act,
-        form="close",
-        subject="",
-        said=lambda _: [("Close", reason), ("Why", text)],
-    )
 
 
 @never_cache

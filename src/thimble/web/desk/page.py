@@ -236,7 +236,6 @@ class CasePage:
     written: tuple[Written, ...]
     typed: Typed | None
     today: str
-    closed_reasons: tuple[tuple[str, str], ...]
     done_typed: Mapping[str, str] = field(default_factory=dict)
     done_ticked: frozenset[str] = frozenset()
     doing: str = ""
@@ -324,7 +323,6 @@ class CasePage:
             ),
             typed=typed,
             today=now.astimezone(zone).date().isoformat(),
-            closed_reasons=tuple(CLOSED_REASONS.items()),
             done_typed=typed.last() if typed is not None and typed.form == "done" else {},
             done_ticked=frozenset(typed.values.get("step", ())) if typed else frozenset(),
             doing=doing,

@@ -17,7 +17,6 @@ urlpatterns = [
     path("<str:ref>/otherwise/<str:subject>", deciding_views.otherwise, name="otherwise"),
     path("<str:ref>/sign", deciding_views.sign, name="sign"),
     path("<str:ref>/note", views.note, name="note"),
-    path("<str:ref>/close", keeping_views.close, name="close"),
     path("<str:ref>/reopen", keeping_views.reopen, name="reopen"),
     path("<str:ref>/correct/<int:position>", keeping_views.correct, name="correct"),
 ]

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta, tzinfo
 
 from thimble.clinical.durations import on_the_wall
+from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold, standing_bodies
 from thimble.ledger.plan import Situation
@@ -23,8 +24,10 @@ MONTHS = (
     "October", "November", "December",
 )  # fmt: skip
 HOURS_IN_BAND = 4
+DUPLICATE = "duplicate"
 NOT_RECORDED = "Not recorded"
 NOT_KNOWN = "Time not known"
+FOLLOWED = "Still followed"
 DELAYS: Sequence[tuple[str, timedelta | None]] = (
     ("Within 1 hour", timedelta(hours=1)),
     ("After 1 to 4 hours", timedelta(hours=4)),
@@ -53,6 +56,7 @@ class Exposure:
     place: str
     hour: str
     delay: str
+    ended: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +116,7 @@ def exposures(
         at = situation.occurred_at or situation.reported_at
         if at is None or not period.start <= at < period.end:
             continue
-        if situation.closed_reason == "duplicate":
+        if situation.closed_reason == DUPLICATE:
             continue
         found.append(_exposure(own, situation, vocabulary, zone))
     return found
@@ -127,6 +131,7 @@ def _exposure(
         place=_place(entries),
         hour=hour_band(situation, zone),
         delay=delay_band(situation),
+        ended=ending(situation.closed_reason),
     )
 
 
@@ -168,6 +173,16 @@ def delay_band(situation: Situation) -> str:
     return next(label for label, most in DELAYS if most is None or waited <= most)
 
 
+def ending(reason: str) -> str:
+    """How the follow-up ended. Who could not be reached any more is told apart from all others.
+
+    >>> ending("lost_to_follow_up"), ending("")
+    ('The worker could not be reached any more', 'Still followed')
+    """
+    words = CLOSED_REASONS.get(reason, reason)
+    return words[:1].upper() + words[1:] if words else FOLLOWED
+
+
 def overview(found: Sequence[Exposure], period: Period, vocabulary: Mapping[str, Fact]) -> Overview:
     """The tables that may be shown of these exposures."""
     routes = [*vocabulary["route"].labels.values(), NOT_RECORDED]
@@ -175,6 +190,7 @@ def overview(found: Sequence[Exposure], period: Period, vocabulary: Mapping[str,
     places = [*sorted({exposure.place for exposure in found} - {NOT_RECORDED}), NOT_RECORDED]
     hours = [*(_band(number) for number in range(24 // HOURS_IN_BAND)), NOT_KNOWN]
     delays = [*(label for label, _ in DELAYS), NOT_KNOWN]
+    endings = [*(ending(reason) for reason in CLOSED_REASONS if reason != DUPLICATE), FOLLOWED]
     return Overview(
         period=period,
         total=total_words(publish({"": len(found)})),
@@ -185,6 +201,7 @@ def overview(found: Sequence[Exposure], period: Period, vocabulary: Mapping[str,
             _table("place", "Where", [e.place for e in found], places, name_hidden=False),
             _table("hour", "At what hour", [e.hour for e in found], hours),
             _table("delay", "How soon it was reported", [e.delay for e in found], delays),
+            _table("ended", "How the follow-up ended", [e.ended for e in found], endings),
         ),
     )
 

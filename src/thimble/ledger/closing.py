@@ -1,0 +1,50 @@
+"""What still stands in the way of an end: which items are left, which decisions open.
+
+A case ends when each item of its plan is done, no longer needed, or decided otherwise with a reason.
+What is left all the same is named in the entry that closes the case, by somebody who may decide so; it
+is to be done again once the case is reopened.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from thimble.ledger.plan import TO_DO, Action, Plan, Situation
+from thimble.protocol.protocol import Protocol
+
+ALL_CLEAR = "all_clear"
+"""The reason to close that nothing may be left for."""
+
+GOES_ON_ELSEWHERE = frozenset({"duplicate"})
+"""Reasons for which nothing is given up by leaving it: another case holds it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Remainder:
+    """What a case has left: `actions` neither done nor decided otherwise, `open` decisions by id."""
+
+    actions: tuple[Action, ...]
+    open: tuple[str, ...]
+
+    def __bool__(self) -> bool:
+        return bool(self.actions or self.open)
+
+
+def remainder(plan: Plan, situation: Situation, protocol: Protocol) -> Remainder:
+    """What is left of a plan.
+
+    What waits for an action that was never done is not left undone. What may be needed is: a question
+    that nobody asked is no "no".
+    """
+    departed = {departure.subject for departure in situation.departures}
+    return Remainder(
+        actions=tuple(a for a in plan.actions if a.state in TO_DO and not a.window.waits_for),
+        open=tuple(
+            name
+            for name, finding in plan.findings.items()
+            if finding.value is None
+            and name not in departed
+            and not protocol.outputs[name].inner
+            and name not in protocol.amount_parts
+        ),
+    )

@@ -1,0 +1,104 @@
+"""What the page of the end of a case says: values in words, nothing to compute in the template."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from thimble.ledger.bodies import CLOSED_REASONS
+from thimble.ledger.closing import ALL_CLEAR, GOES_ON_ELSEWHERE, Remainder, remainder
+from thimble.ledger.plan import Action, State
+from thimble.protocol.protocol import Protocol
+from thimble.web.desk.page import Reading
+
+STATES: Mapping[State, str] = {
+    State.DONE: "done",
+    State.NO_LONGER_NEEDED: "no longer needed",
+    State.DEPARTED: "decided otherwise",
+    State.OPEN: "waits for another step that was never done",
+    State.LATE: "waits for another step that was never done",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """An item of the plan: what, how it stands, and what decides it ("" where nothing is needed)."""
+
+    id: str
+    what: str
+    state: str
+    certain: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A reason to close. `why_not` says why this account cannot choose it now, else ""."""
+
+    value: str
+    words: str
+    chosen: bool
+    why_not: str
+
+
+@dataclass(frozen=True, slots=True)
+class ClosingPage:
+    """The page. `left` and `open` stand in the way of an all clear; `settled` is all the rest."""
+
+    case: str
+    position: int
+    closed: bool
+    left: tuple[Item, ...]
+    open: tuple[tuple[str, str], ...]
+    settled: tuple[Item, ...]
+    choices: tuple[Choice, ...]
+    may_leave: bool
+    text: str
+    fault: str
+    faults: tuple[str, ...]
+
+    @classmethod
+    def of(
+        cls,
+        reading: Reading,
+        protocol: Protocol,
+        *,
+        may_leave: bool,
+        reason: str = "",
+        text: str = "",
+        faults: tuple[str, ...] = (),
+    ) -> ClosingPage:
+        """The page as one account sees it; `reason` and `text` are what was typed."""
+        left = remainder(reading.plan, reading.situation, protocol)
+        ids = {action.id for action in left.actions}
+        return cls(
+            case=reading.case,
+            position=reading.position,
+            closed=reading.situation.closed_at is not None,
+            left=tuple(_item(action, "not done") for action in left.actions),
+            open=tuple((name, protocol.outputs[name].label or name) for name in left.open),
+            settled=tuple(
+                _item(action, STATES[action.state])
+                for action in reading.plan.actions
+                if action.id not in ids
+            ),
+            choices=tuple(
+                Choice(value, words, value == reason, _why_not(value, left, may_leave))
+                for value, words in CLOSED_REASONS.items()
+            ),
+            may_leave=may_leave,
+            text=text,
+            fault=faults[0] if faults else "",
+            faults=faults[1:],
+        )
+
+
+def _item(action: Action, state: str) -> Item:
+    return Item(action.id, action.what, state, action.stands)
+
+
+def _why_not(reason: str, left: Remainder, may_leave: bool) -> str:
+    if reason == ALL_CLEAR:
+        return "not while something is left or open" if left else ""
+    if left.actions and not may_leave and reason not in GOES_ON_ELSEWHERE:
+        return "a physician decides: something is left"
+    return ""

@@ -1,0 +1,171 @@
+"""The end of a case: nothing is given up in silence, and nobody is told all clear too soon."""
+
+import pytest
+
+from ledger.builders import NIGHT, SITE, after, us
+from thimble import actions
+from thimble.ledger.assess import assess
+from thimble.ledger.bodies import CLOSED_REASONS
+from thimble.ledger.closing import ALL_CLEAR, GOES_ON_ELSEWHERE
+from thimble.ledger.fold import fold
+from thimble.ledger.plan import TO_DO
+from thimble.ledger.store import MemoryStore
+
+VOCABULARY = us().vocabulary
+RULES = {"protocol": us(), "site": SITE}
+WHO = {"by": "u2", "role": "occupational_physician"}
+DETECTABLE = {
+    "route": "percutaneous",
+    "fluid": "blood",
+    "source_hiv": "positive",
+    "source_hiv_load": "detectable",
+    "source_hiv_acute_illness": "no",
+    "worker_hiv": "negative",
+    "worker_on_prep": "no",
+}
+
+
+@pytest.fixture
+def store():
+    return MemoryStore()
+
+
+def opened(store, facts=None, at=None):
+    return actions.report(
+        store,
+        facts=DETECTABLE if facts is None else facts,
+        occurred_at=NIGHT,
+        occurred_at_precision="minute",
+        vocabulary=VOCABULARY,
+        now=at or after(minutes=10),
+    ).case
+
+
+@pytest.fixture
+def case(store):
+    return opened(store)
+
+
+def plan(store, case, at):
+    return assess(fold(store.entries(case), at, VOCABULARY), us(), at, SITE)
+
+
+def test_a_case_with_open_actions_is_closed_only_with_a_reason_for_leaving_them(store, case):
+    given = {"reason": "transferred", **RULES, "now": after(1), **WHO}
+    with pytest.raises(actions.Refused, match="not done") as refused:
+        actions.close(store, case, may_leave=True, **given)
+    assert "Give the first dose of HIV prophylaxis now" in refused.value.faults
+    actions.close(store, case, may_leave=True, **given, text="followed at the other hospital")
+    with pytest.raises(actions.Refused, match="closed already"):
+        actions.close(store, case, may_leave=True, **given, text="again")
+
+
+def test_nobody_is_told_all_clear_while_something_is_left(store, case):
+    """No words make it so: what is left is done, or decided otherwise with a reason of its own."""
+    with pytest.raises(actions.Refused, match="no all clear") as refused:
+        actions.close(
+            store,
+            case,
+            may_leave=True,
+            reason="all_clear",
+            text="surely fine",
+            **RULES,
+            now=after(1),
+            **WHO,
+        )
+    assert "Give the first dose of HIV prophylaxis now" in refused.value.faults
+    assert fold(store.entries(case), after(1), VOCABULARY).closed_at is None
+
+
+def test_what_nobody_asked_is_no_all_clear(store):
+    """Every action that is certain decided otherwise, nothing else known: unknown is no "no"."""
+    case = opened(store, {"route": "percutaneous", "fluid": "blood"})
+    for action in plan(store, case, after(1)).actions:
+        if action.certain:
+            actions.depart(
+                store, case, subject=action.id, advised=action.what, decided="Not done",
+                reason="said so", now=after(1), **WHO,
+            )  # fmt: skip
+    with pytest.raises(actions.Refused, match="no all clear") as refused:
+        actions.close(store, case, may_leave=True, reason="all_clear", **RULES, now=after(1), **WHO)
+    assert "Open: HIV prophylaxis" in refused.value.faults
+
+
+def test_a_worker_who_cannot_be_reached_is_a_kind_of_closing_of_its_own(store, case):
+    actions.close(
+        store,
+        case,
+        may_leave=True,
+        reason="lost_to_follow_up",
+        text="three letters",
+        **RULES,
+        now=after(1),
+        **WHO,
+    )
+    assert fold(store.entries(case), after(1), VOCABULARY).closed_reason == "lost_to_follow_up"
+
+
+def test_a_case_with_nothing_left_is_closed_without_more_words(store):
+    case = opened(store, {"route": "intact_skin", "fluid": "urine"})
+    left = [a.id for a in plan(store, case, after(1)).actions if a.certain]
+    actions.give_first_aid(store, case, steps=["washed"], now=after(1), **WHO)
+    for action in left:
+        actions.counsel(store, case, action, now=after(1), **WHO)
+    actions.close(
+        store, case, may_leave=True, reason="not_significant", **RULES, now=after(1), **WHO
+    )
+    assert fold(store.entries(case), after(1), VOCABULARY).closed_reason == "not_significant"
+
+
+def test_only_a_closed_case_is_reopened(store, case):
+    given = {"reason": "a result came", "vocabulary": VOCABULARY, "now": after(2), **WHO}
+    with pytest.raises(actions.Refused, match="is not closed"):
+        actions.reopen(store, case, **given)
+    actions.close(
+        store, case, may_leave=True, reason="other", text="left", **RULES, now=after(1), **WHO
+    )
+    with pytest.raises(actions.Refused, match="reason must say something"):
+        actions.reopen(store, case, **{**given, "reason": ""})
+    actions.reopen(store, case, **given)
+    assert fold(store.entries(case), after(2), VOCABULARY).closed_at is None
+
+
+def test_a_result_after_closing_is_still_recorded(store, case):
+    actions.close(
+        store, case, may_leave=True, reason="other", text="left", **RULES, now=after(1), **WHO
+    )
+    actions.receive_result(
+        store, case, facts={"source_hbsag": "positive"}, vocabulary=VOCABULARY, now=after(2), **WHO
+    )
+    found = fold(store.entries(case), after(2), VOCABULARY)
+    assert found.facts["source_hbsag"].value == "positive"
+
+
+@pytest.mark.parametrize("reason", sorted(set(CLOSED_REASONS) - {ALL_CLEAR} - GOES_ON_ELSEWHERE))
+def test_who_may_not_decide_otherwise_leaves_nothing_undone(store, case, reason):
+    given = {"reason": reason, "text": "called thrice", **RULES, "now": after(1), **WHO}
+    with pytest.raises(actions.Refused, match="ask a physician") as refused:
+        actions.close(store, case, may_leave=False, **given)
+    assert "Give the first dose of HIV prophylaxis now" in refused.value.faults
+    assert len(store.entries(case)) == 1
+    actions.close(store, case, may_leave=True, **given)
+
+
+def test_a_report_made_twice_is_closed_by_whoever_closes_cases(store, case):
+    """The other case holds what is to be done."""
+    given = {"reason": "duplicate", **RULES, "now": after(1), **WHO}
+    with pytest.raises(actions.Refused, match="say why"):
+        actions.close(store, case, may_leave=False, **given)
+    actions.close(store, case, may_leave=False, text="same needle", **given)
+
+
+def test_what_was_left_is_named_and_is_to_be_done_again_once_reopened(store, case):
+    before = {a.id for a in plan(store, case, after(1)).actions if a.state in TO_DO}
+    (entry,) = actions.close(
+        store, case, may_leave=True, reason="transferred", text="elsewhere", **RULES,
+        now=after(1), **WHO,
+    )  # fmt: skip
+    assert "hiv_pep_first_dose" in entry.body["left"]
+    assert set(entry.body["left"]) <= before
+    actions.reopen(store, case, reason="came back", vocabulary=VOCABULARY, now=after(1), **WHO)
+    assert {a.id for a in plan(store, case, after(1)).actions if a.state in TO_DO} == before
