@@ -33,6 +33,8 @@ NOT_PAGES = {
     "accounts:home",
     "accounts:sign_out",
     "report:alive",
+    "calendars:feed",
+    "calendars:download",
     # Only ever posted to; the browser then shows one of the pages below.
     "desk:answer",
     "desk:done",
@@ -45,6 +47,8 @@ NOT_PAGES = {
     "visits:agree",
     "visits:missed",
     "visits:contact",
+    "calendars:make",
+    "calendars:end",
     "results:enter",
     "laboratory:assign",
     "laboratory:settle",
@@ -111,6 +115,8 @@ def _values(name: str, taken: list[str], hospital: Hospital) -> list[tuple[str, 
         return [(cases[1], "1")]
     if taken == ["slug"]:
         return [(choice.slug,) for choice in CHOICES[:2]]
+    if taken == ["secret"]:
+        return [("unknown",)]
     if taken == ["table"]:
         return [("hiv_pep",)]
     if taken == ["account_id"]:

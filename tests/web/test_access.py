@@ -14,7 +14,14 @@ from thimble.web.access import MARK, PUBLIC, SIGNED_IN, needs
 from thimble.web.models import Account
 from thimble.web.roles import CAPABILITIES, GRANTED, LABELS, Role, may
 
-PUBLIC_PAGES = {"report:start", "report:now", "report:reported", "report:alive", "accounts:sign_in"}
+PUBLIC_PAGES = {
+    "report:start",
+    "report:now",
+    "report:reported",
+    "report:alive",
+    "accounts:sign_in",
+    "calendars:feed",
+}
 OWN_PAGES = {"accounts:sign_out", "accounts:home", "accounts:change_password"}
 
 

@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 import holidays
 
 from thimble.clinical.library import shipped
+from thimble.clinical.neutral import is_mail_address, telling_words
 
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
@@ -75,6 +76,21 @@ class ClosedDay:
 
 
 @dataclass(frozen=True, slots=True)
+class Messages:
+    """What calendars and mail to a worker may say, and whether mail is sent at all.
+
+    Others see them: nothing here may tell what a visit is for. `appointment` is the whole of a subject
+    and of a calendar's entry; `place` may be empty. `sender` is the address that mail comes from; while
+    it is empty, none is sent. `days_ahead` is how many days before a visit a reminder goes out.
+    """
+
+    appointment: str = "Appointment"
+    place: str = ""
+    sender: str = ""
+    days_ahead: int = 2
+
+
+@dataclass(frozen=True, slots=True)
 class Site:
     """One hospital's settings.
 
@@ -99,6 +115,7 @@ class Site:
     emergency_phone: str
     consent_wording: str
     first_aid_notes: tuple[str, ...]
+    messages: Messages = Messages()
 
 
 class SiteError(ValueError):
@@ -169,6 +186,7 @@ def _site(read: _Reader) -> Site:
         emergency_phone=read.phone("emergency_phone"),
         consent_wording=read.text("consent_wording", may_be_empty=True),
         first_aid_notes=read.texts("first_aid_notes", may_be_empty=True),
+        messages=_messages(read),
     )
 
 
@@ -419,3 +437,47 @@ def _expert(read: _Reader) -> Expert:
     expert = Expert(name=table.text("name"), number=table.phone("number"))
     table.refuse_the_rest()
     return expert
+
+
+def _messages(read: _Reader) -> Messages:
+    if not read.has("messages"):
+        read.allow("messages")
+        return Messages()
+    table = read.table("messages")
+    if table is None:
+        return Messages()
+    found = Messages(
+        appointment=table.text("appointment"),
+        place=table.text("place", may_be_empty=True),
+        sender=_sender(table),
+        days_ahead=_days_ahead(table),
+    )
+    for key, text in (("appointment", found.appointment), ("place", found.place)):
+        if words := telling_words(text):
+            table.fault(
+                key,
+                f"is seen by others and tells nothing of what a visit is for; found {words[0]!r}",
+            )
+        if "\n" in text or "\r" in text:
+            table.fault(key, "is one line")
+    table.refuse_the_rest()
+    return found
+
+
+def _sender(read: _Reader) -> str:
+    found = read.text("sender", may_be_empty=True)
+    if found and not is_mail_address(found):
+        read.fault("sender", f"is a mail address, such as visits@hospital.example; found {found!r}")
+        return ""
+    return found
+
+
+def _days_ahead(read: _Reader) -> int:
+    if not read.has("days_ahead"):
+        read.allow("days_ahead")
+        return Messages().days_ahead
+    found = read.take("days_ahead")
+    if isinstance(found, int) and not isinstance(found, bool) and 1 <= found <= 14:
+        return found
+    read.fault("days_ahead", f"is a whole number of days from 1 to 14; found {found!r}")
+    return Messages().days_ahead

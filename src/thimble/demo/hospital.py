@@ -39,6 +39,12 @@ friday = ["08:00-15:00"]
 saturday = []
 sunday = []
 
+[messages]
+appointment = "Appointment, occupational medicine"
+place = "House C, ground floor, door C 04"
+sender = "visits@quillhaven.example"
+days_ahead = 2
+
 [emergency_department]
 name = "Emergency department"
 where = "House A, entrance from the ambulance yard"

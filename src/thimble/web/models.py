@@ -199,3 +199,30 @@ class LastLook(models.Model):
 
     def __str__(self) -> str:
         return f"{self.case} to {self.position}"
+
+
+class CalendarLink(models.Model):
+    """That a worker's calendar may be fetched with a secret, of which only the digest is kept.
+
+    A case has at most one that stands; `ended_at` is when it was revoked or replaced.
+    """
+
+    case = models.CharField(max_length=40, db_index=True)
+    digest = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField()
+    made_by = models.CharField(max_length=40)
+    ended_at = models.DateTimeField(null=True)
+    ended_by = models.CharField(max_length=40, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["case"],
+                condition=models.Q(ended_at__isnull=True),
+                name="one_calendar_link_a_case",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"calendar of {self.case}"

@@ -50,6 +50,15 @@ class SitePage:
                     or (("Own closed days", "None; public holidays count by themselves"),),
                 ),
                 (
+                    "Calendars and mail to workers",
+                    (
+                        ("Called", site.messages.appointment),
+                        ("Place told", site.messages.place or "None"),
+                        ("Sent from", site.messages.sender or "No mail is sent"),
+                        ("Reminder", f"{site.messages.days_ahead} days before"),
+                    ),
+                ),
+                (
                     "Wording",
                     (
                         ("Consent", site.consent_wording or "Left to be written in by hand"),

@@ -3,12 +3,10 @@ session that made it."""
 
 from __future__ import annotations
 
-import segno
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, resolve, reverse
-from django.utils.safestring import mark_safe
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -20,6 +18,7 @@ from thimble.web import clock, log
 from thimble.web.access import public
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.limits import over_limit
+from thimble.web.qr import qr
 from thimble.web.report.choices import BY_SLUG, CHOICES, Choice
 from thimble.web.report.forms import ReportForm
 from thimble.web.report.page import Go, NowPage, ReportedPage, Told
@@ -108,7 +107,7 @@ def reported(request: HttpRequest) -> HttpResponse:
         told = _told(sent["case"])
     page = ReportedPage(
         reference=sent["case"],
-        qr=_qr(_desk_address(sent["case"])),
+        qr=qr(_desk_address(sent["case"])),
         go=Go.of(get_site(), clock.now()),
         again=sent["again"],
         changed=sent["changed"],
@@ -191,12 +190,3 @@ def _desk_address(case: str) -> str:
     except NoReverseMatch:
         path = f"/desk/{case}"
     return get_site().base_url + path
-
-
-def _qr(text: str) -> str:
-    code = segno.make(text, error="m", micro=False)
-    # Dark on light whatever the theme: scanners need it. Attributes only, no style.
-    svg = code.svg_inline(
-        border=2, dark="#000", light="#fff", svgclass=None, lineclass=None, scale=6, omitsize=True
-    )
-    return mark_safe(svg)  # noqa: S308 - made here from our own address

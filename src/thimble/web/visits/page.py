@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 
 from thimble.clinical.saying import calendar_day, minute
 from thimble.clinical.visits import Alternative, Visit, VisitPlan, alternatives, words
@@ -81,6 +81,8 @@ class VisitsPage:
     outcomes: tuple[tuple[str, str], ...]
     may_record: bool
     closed: bool
+    has_calendar: bool
+    link_since: str
     fault: str
 
     @classmethod
@@ -92,9 +94,10 @@ class VisitsPage:
         *,
         away: Sequence[tuple[date, date]],
         capabilities: Collection[str],
+        link_since: datetime | None = None,
         fault: str = "",
     ) -> VisitsPage:
-        """The page for the visits of a case."""
+        """The page for the visits of a case; `link_since` is when its calendar's address was made."""
         planned, names = found.planned, found.names
         problems = [words.overdue(each, names) for each in planned.overdue]
         problems += [words.unplaceable(each, names) for each in planned.unplaceable]
@@ -132,6 +135,8 @@ class VisitsPage:
             outcomes=tuple(CONTACT_OUTCOMES.items()),
             may_record="record_facts" in capabilities,
             closed=situation.closed_at is not None,
+            has_calendar=situation.follow_up.agreed_by is not None,
+            link_since="" if link_since is None else minute(link_since, zone),
             fault=fault,
         )
 

@@ -17,6 +17,7 @@ from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.visiting import to_agree, visiting
 from thimble.web import clock, log
 from thimble.web.access import can, needs
+from thimble.web.calendars.links import standing_link
 from thimble.web.context import get_identities, get_site, get_store, looked
 from thimble.web.desk.handling import (
     canonical,
@@ -61,12 +62,14 @@ def _show(
 ) -> HttpResponse:
     site = get_site()
     found = visiting(reading.plan, reading.situation, site, unavailable=away, chosen=chosen)
+    link = standing_link(reading.case)
     shown = page.VisitsPage.of(
         found,
         reading.situation,
         site.zone,
         away=away,
         capabilities=capabilities_of(request),
+        link_since=None if link is None else link.made_at,
         fault=fault,
     )
     status = 422 if fault or (chosen and found.planned.refused) else 200

@@ -1,0 +1,101 @@
+"""Appointments as an iCalendar file (RFC 5545, RFC 7986). Bytes only; nothing here opens a socket.
+
+Visits have a day and no hour, so each is a whole day in the site's calendar (`VALUE=DATE`), marked as
+time that stays free. No METHOD is named: the file is a calendar to read, no invitation to answer; DTSTAMP
+is then when the appointment last changed, and the same appointments give the same bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from icalendar import Alarm, Calendar, Event, Timezone, TimezoneStandard
+
+from thimble import __version__
+from thimble.clinical.neutral import require_neutral
+from thimble.clinical.visits.appointments import Appointment
+
+FETCHED_AGAIN = timedelta(hours=12)
+"""How often a calendar is asked to look for changes."""
+
+REMINDED = timedelta(hours=-15)
+"""When a calendar reminds, counted from midnight of the day: nine in the morning of the day before."""
+
+_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What a calendar says: its own name, and of each appointment what, where and a line of advice.
+
+    Nobody but the worker may learn from it what the visits are for.
+    """
+
+    name: str
+    summary: str
+    place: str = ""
+    advice: str = ""
+
+
+def calendar(appointments: Iterable[Appointment], words: Words) -> bytes:
+    """A calendar of these appointments, in order of their days, those that fell away as cancelled.
+
+    Raises:
+        Telling: the words give away what the visits are for.
+    """
+    for text in (words.name, words.summary, words.place, words.advice):
+        require_neutral(text)
+    made = Calendar()
+    made.add("prodid", f"-//Thimble//Appointments {__version__}//EN")
+    made.add("version", "2.0")
+    made.add("calscale", "GREGORIAN")
+    made.add("name", words.name)
+    made.add("x-wr-calname", words.name)
+    made.add("refresh-interval", FETCHED_AGAIN, parameters={"VALUE": "DURATION"})
+    made.add("x-published-ttl", f"PT{FETCHED_AGAIN // timedelta(hours=1)}H")
+    for appointment in sorted(appointments, key=lambda each: (each.day, each.uid)):
+        made.add_component(_event(appointment, words))
+    if not made.subcomponents:
+        # A calendar holds at least one component (RFC 5545, 3.6).
+        made.add_component(_utc())
+    return bytes(made.to_ical())
+
+
+def _event(appointment: Appointment, words: Words) -> Event:
+    event = Event()
+    changed = appointment.changed_at.astimezone(UTC).replace(microsecond=0)
+    event.add("uid", appointment.uid)
+    event.add("dtstamp", changed)
+    event.add("last-modified", changed)
+    event.add("created", appointment.made_at.astimezone(UTC).replace(microsecond=0))
+    event.add("sequence", appointment.sequence)
+    event.add("status", "CANCELLED" if appointment.cancelled else "CONFIRMED")
+    event.add("dtstart", appointment.day)
+    event.add("dtend", appointment.day + _DAY)
+    event.add("summary", words.summary)
+    if words.place:
+        event.add("location", words.place)
+    if words.advice:
+        event.add("description", words.advice)
+    event.add("class", "PRIVATE")
+    event.add("transp", "TRANSPARENT")
+    if not appointment.cancelled:
+        alarm = Alarm()
+        alarm.add("action", "DISPLAY")
+        alarm.add("description", words.summary)
+        alarm.add("trigger", REMINDED)
+        event.add_component(alarm)
+    return event
+
+
+def _utc() -> Timezone:
+    zone = Timezone()
+    zone.add("tzid", "UTC")
+    standard = TimezoneStandard()
+    standard.add("dtstart", datetime(1970, 1, 1))  # noqa: DTZ001 - local to the zone it defines
+    standard.add("tzoffsetfrom", timedelta(0))
+    standard.add("tzoffsetto", timedelta(0))
+    zone.add_component(standard)
+    return zone
