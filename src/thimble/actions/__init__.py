@@ -30,17 +30,21 @@ from thimble.actions.record import (
 from thimble.actions.reference import new_references, read_reference
 from thimble.actions.report import Reported, report
 from thimble.actions.results import Doubtful, record_results
+from thimble.actions.stock import AgainstIt, MemoryStock, Taken, give_from_stock, move_stock
 
 __all__ = [
+    "AgainstIt",
     "Departing",
     "Doubtful",
     "IdentityStore",
     "MemoryIdentityStore",
+    "MemoryStock",
     "NoSuchCase",
     "PlanMoved",
     "Refused",
     "Reported",
     "SourceIdentity",
+    "Taken",
     "WorkerIdentity",
     "agree_visits",
     "ask_source",
@@ -53,8 +57,10 @@ __all__ = [
     "depart",
     "give_dose",
     "give_first_aid",
+    "give_from_stock",
     "learn_facts",
     "miss_visit",
+    "move_stock",
     "new_references",
     "note",
     "read_reference",

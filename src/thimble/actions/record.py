@@ -216,11 +216,17 @@ def give_dose(
     role: str,
     amount: str = "",
     batch: str = "",
+    days: int = 0,
     happened_at: datetime | None = None,
     expected_position: int | None = None,
 ) -> list[Entry]:
-    """A medicine, vaccine or immunoglobulin was given."""
-    body = {"action": action, "product": product, "amount": amount, "batch": batch}
+    """A medicine, vaccine or immunoglobulin was given.
+
+    `days` of a course that were handed out with it; 0 for a single dose, or where nobody said.
+    """
+    body: dict[str, Any] = {"action": action, "product": product, "amount": amount, "batch": batch}
+    if days:
+        body["days"] = days
     return append(
         store,
         case,

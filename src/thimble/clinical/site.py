@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from functools import cache
 from pathlib import Path
@@ -20,6 +20,7 @@ import holidays
 
 from thimble.clinical.library import shipped
 from thimble.clinical.neutral import is_mail_address, telling_words
+from thimble.clinical.stocked import Stocked, read_stocked
 
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
@@ -116,6 +117,7 @@ class Site:
     consent_wording: str
     first_aid_notes: tuple[str, ...]
     messages: Messages = Messages()
+    stocked: Stocked = field(default_factory=Stocked)
 
 
 class SiteError(ValueError):
@@ -153,7 +155,8 @@ def parse_site(settings: Mapping[str, Any], where: str = "site") -> Site:
             `closed_days` as tables of `date` and `reason`; `occupational_medicine` as a table of
             `name`, `where`, `phone` and `hours`, which maps days to lists of `08:00-16:30`;
             `emergency_department` likewise without hours, as it is always open; `expert_phone` as a
-            table of `name` and `number`.
+            table of `name` and `number`; `stock_places` and `stock_products` as lists of tables
+            (see `clinical.stocked`), both of which may be left out.
         where: the file's name, for messages.
 
     Raises:
@@ -187,6 +190,7 @@ def _site(read: _Reader) -> Site:
         consent_wording=read.text("consent_wording", may_be_empty=True),
         first_aid_notes=read.texts("first_aid_notes", may_be_empty=True),
         messages=_messages(read),
+        stocked=read_stocked(read),
     )
 
 

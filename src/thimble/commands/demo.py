@@ -76,7 +76,7 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     migrate()
     from thimble.demo.build import build
     from thimble.demo.scene import Stage
-    from thimble.web.context import get_identities, get_protocol, get_site, get_store
+    from thimble.web.context import get_identities, get_protocol, get_site, get_stock, get_store
     from thimble.web.models import Account
 
     accounts = {}
@@ -89,5 +89,5 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
             must_change_password=False,
         )
         accounts[member.sign_in] = (account.id, member.role)
-    stage = Stage(get_store(), get_identities(), get_protocol(), get_site(), accounts)
+    stage = Stage(get_store(), get_identities(), get_protocol(), get_site(), accounts, get_stock())
     return build(stage, now)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 
 from thimble.demo.scene import Scene, Stage
+from thimble.demo.shelves import fill_shelves
 from thimble.demo.stories import STORIES, Step, Story
 
 
@@ -17,6 +18,7 @@ def build(stage: Stage, now: datetime, stories: Sequence[Story] = STORIES) -> di
     """
     # Steps follow one another in elapsed time, whatever the clocks on the wall do that night.
     now = now.astimezone(UTC)
+    fill_shelves(stage, now)
     scenes = {story.id: Scene(stage, now - story.ago, now) for story in stories}
     for at, story, step in _in_order(stories, now):
         scene = scenes[story.id]

@@ -53,6 +53,67 @@ phone = "555-0101"
 [expert_phone]
 name = "HIV physician on call"
 number = "555-0177"
+
+[[stock_places]]
+id = "emergency"
+name = "Emergency department"
+
+[[stock_places]]
+id = "occupational"
+name = "Occupational medicine"
+
+[[stock_places]]
+id = "ward_4"
+name = "Ward 4 North, drug cupboard"
+
+[[stock_products]]
+id = "hiv_starter"
+name = "HIV starter pack, 5 days: bictegravir/emtricitabine/TAF"
+unit = "pack"
+gives = ["hiv_pep_first_dose"]
+days = 5
+amount = "1 tablet"
+expiry_lead_days = 60
+
+[[stock_products]]
+id = "hiv_rest"
+name = "HIV pack, 23 days: bictegravir/emtricitabine/TAF"
+unit = "pack"
+days = 23
+amount = ""
+expiry_lead_days = 60
+
+[[stock_products]]
+id = "hbv_vaccine"
+name = "Hepatitis B vaccine, 20 µg"
+unit = "syringe"
+gives = ["hbv_vaccine_dose", "hbv_series_last_dose"]
+amount = "1 mL IM"
+expiry_lead_days = 90
+
+[[stock_products]]
+id = "hbig"
+name = "Hepatitis B immunoglobulin, 5 mL"
+unit = "vial"
+gives = ["hbig_first_dose", "hbig_second_dose"]
+amount = ""
+expiry_lead_days = 120
+
+[[stock_products]]
+id = "tetanus_vaccine"
+name = "Tetanus vaccine (Tdap)"
+unit = "syringe"
+gives = ["tetanus_vaccine_dose"]
+amount = "0.5 mL IM"
+expiry_lead_days = 90
+
+[[stock_products]]
+id = "tetanus_ig"
+name = "Tetanus immunoglobulin 250 IU"
+unit = "syringe"
+gives = ["tetanus_immunoglobulin_dose"]
+amount = "250 IU IM"
+expiry_lead_days = 120
 """
 
 

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from thimble import actions
-from thimble.actions import IdentityStore, SourceIdentity, WorkerIdentity
+from thimble.actions import IdentityStore, MemoryStock, SourceIdentity, WorkerIdentity
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import TO_DO, Action, Plan
+from thimble.ledger.stock.movements import StockStore
 from thimble.ledger.store import LedgerStore
 from thimble.protocol import Protocol, Value
 
@@ -25,6 +26,7 @@ class Stage:
     protocol: Protocol
     site: Site
     accounts: Mapping[str, tuple[str, str]]
+    stock: StockStore = field(default_factory=MemoryStock)
 
 
 @dataclass

@@ -327,6 +327,8 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "product": _Key(SAY),
         "amount": _Key(MAY),
         "batch": _Key(MAY),
+        # Days of a course that were handed out with it.
+        "days": _Key(_whole(low=1), required=False),
     },
     Kind.ADVICE_SOUGHT: {
         "action": _Key(_id, required=False),

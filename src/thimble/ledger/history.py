@@ -179,6 +179,7 @@ def _of(
             said += [
                 words(body["action"]),
                 *_labelled(body, product="Product", amount="Amount", batch="Batch"),
+                *([f"Handed out for {body['days']} days."] if "days" in body else []),
             ]
         case Kind.ADVICE_SOUGHT:
             said += _labelled(body, **{"from": "From", "advice": "Advice"})

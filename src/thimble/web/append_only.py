@@ -1,9 +1,9 @@
 """Triggers by which the database itself refuses to change what was written.
 
-Ledger entries are neither changed nor deleted, nor are the records of who looked at a name and of
-what was done to an account. Identities are never changed (the latest row wins);
-they may be deleted, because the law can demand that a name is erased while the ledger, which holds
-no name, stays whole.
+Ledger entries are neither changed nor deleted, nor are the records of who looked at a name, of what
+was done to an account and of what moved in and out of stock. Identities are never changed (the
+latest row wins); they may be deleted, because the law can demand that a name is erased while the
+ledger, which holds no name, stays whole.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ REFUSED = {
     "web_sourceidentity": ("UPDATE",),
     "web_identitylook": ("UPDATE", "DELETE"),
     "web_accountevent": ("UPDATE", "DELETE"),
+    "web_stockmovement": ("UPDATE", "DELETE"),
 }
 """Which statements are refused on which table."""
 
@@ -28,6 +29,7 @@ UNIQUE = {
     "web_sourceidentity": (("id",),),
     "web_identitylook": (("id",),),
     "web_accountevent": (("id",),),
+    "web_stockmovement": (("number",), ("token",)),
 }
 """What two rows of a table never share. SQLite's REPLACE would delete the row that is in the way
 without asking a DELETE trigger; so an insert that would find one is refused before it begins."""

@@ -19,6 +19,7 @@ from thimble.clinical.vocabulary import vocabulary
 from thimble.protocol import Protocol, ProtocolFaults, check_protocol, load_protocol
 from thimble.web import clock
 from thimble.web.screens import links
+from thimble.web.stock.store import DjangoStock
 from thimble.web.store import DjangoIdentities, DjangoStore
 
 
@@ -46,6 +47,12 @@ def get_protocol() -> Protocol:
 def get_store() -> DjangoStore:
     """The ledger in the database."""
     return DjangoStore()
+
+
+@cache
+def get_stock() -> DjangoStock:
+    """The movements of stock in the database."""
+    return DjangoStock()
 
 
 @cache

@@ -184,6 +184,32 @@ class AccountEvent(models.Model):
         return f"{self.account}: {self.what}"
 
 
+class StockMovement(models.Model):
+    """One movement of stock, see `thimble.ledger.stock.movements`. Inserted, never changed."""
+
+    number = models.PositiveBigIntegerField(primary_key=True)
+    move = models.CharField(max_length=10)
+    product = models.CharField(max_length=40)
+    place = models.CharField(max_length=40, blank=True)
+    to_place = models.CharField(max_length=40, blank=True)
+    lot = models.CharField(max_length=60, blank=True)
+    quantity = models.PositiveIntegerField()
+    expires = models.DateField(null=True)
+    case = models.CharField(max_length=40, blank=True)
+    entry = models.PositiveIntegerField(default=0)
+    reason = models.CharField(max_length=500, blank=True)
+    by = models.CharField(max_length=40)
+    at = models.DateTimeField()
+    # Of the form that sent it: what is sent twice is recorded once.
+    token = models.CharField(max_length=64, null=True, unique=True)
+
+    class Meta:
+        ordering = ["number"]
+
+    def __str__(self) -> str:
+        return f"{self.number}: {self.move} {self.product} {self.lot}"
+
+
 class LastLook(models.Model):
     """Up to where an account has seen a case, so that a screen can say what changed since."""
 

@@ -40,6 +40,8 @@ CAPABILITIES: Mapping[str, str] = {
     "see_worker_identity": "See the name and phone number of the exposed worker",
     "see_source": "See and record the steps with the source patient",
     "see_source_identity": "See who the source patient is",
+    "keep_stock": "See what is in stock, and receive, count, move and discard it",
+    "trace_lot": "See which cases were given a lot, and recall it",
     "resolve_results": "Place messages of the laboratory that found no case by themselves",
     "view_protocols": "Read the decision tables with their sources",
     "view_safety_overview": "See exposures without identities, for prevention",
@@ -62,6 +64,7 @@ _TREATS = frozenset(
         "see_source",
         "see_source_identity",
         "view_protocols",
+        "keep_stock",
     }
 )
 
@@ -69,9 +72,16 @@ GRANTED: Mapping[Role, frozenset[str]] = {
     Role.EMERGENCY_CLINICIAN: _TREATS,
     # A nurse prepares and follows; the plan is signed by a prescriber.
     Role.OCCUPATIONAL_NURSE: (_TREATS - {"sign_plan", "depart"})
-    | {"close_case", "resolve_results"},
+    | {"close_case", "resolve_results", "trace_lot"},
     Role.OCCUPATIONAL_PHYSICIAN: _TREATS
-    | {"close_case", "resolve_results", "view_safety_overview", "view_site", "verify_ledger"},
+    | {
+        "close_case",
+        "resolve_results",
+        "trace_lot",
+        "view_safety_overview",
+        "view_site",
+        "verify_ledger",
+    },
     Role.SAFETY_OFFICER: frozenset({"view_safety_overview", "view_protocols"}),
     Role.ADMINISTRATOR: frozenset({"manage_accounts", "view_site", "verify_ledger"}),
 }

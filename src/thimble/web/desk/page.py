@@ -33,12 +33,16 @@ SHOWN_CHANGES = 6
 
 @dataclass(frozen=True, slots=True)
 class Typed:
-    """A form that came back: which one, what was typed, and what is wrong with it."""
+    """A form that came back: which one, what was typed, and what is wrong with it.
+
+    `against`: it can be recorded all the same, once somebody says that it was so.
+    """
 
     form: str
     subject: str
     values: Mapping[str, Sequence[str]]
     fault: str
+    against: bool = False
 
     def last(self) -> dict[str, str]:
         """The last value of each field, to show again."""

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 
-from thimble.actions import Refused
+from thimble.actions import AgainstIt, Refused
 from thimble.ledger.entries import Entry
 from thimble.web import log
 from thimble.web.context import get_protocol, get_site
@@ -29,6 +29,7 @@ from thimble.web.desk.handling import (
 )
 from thimble.web.desk.page import CasePage, Reading, Typed
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.stock.giving import lots_for
 from thimble.web.timeline import draw
 
 
@@ -65,6 +66,7 @@ def show(
         "timeline": draw(reading.situation, reading.plan, reading.plan.now, get_site().zone),
         "focus": focus or _focus(page),
         "swap": is_htmx(request),
+        "lots": lots_for(request, reading.plan) if page.may.record else {},
     }
     if is_htmx(request):
         return render(request, "desk/_work.html", context)
@@ -107,7 +109,8 @@ def record(
         doing, mine = act(reading, position)
         came_first = write(doing, mine=mine, by=str(request.user.pk))
     except (Refused, BadAnswer) as fault:
-        typed = Typed(form, subject, dict(request.POST.lists()), sentence(fault))
+        against = isinstance(fault, AgainstIt)
+        typed = Typed(form, subject, dict(request.POST.lists()), sentence(fault), against)
         return show(request, reading, typed=typed)
     if came_first:
         return overtaken_response(request, read(reading.case), came_first, said(reading))

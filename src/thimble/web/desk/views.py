@@ -36,6 +36,7 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import UNKNOWN, BadAnswer, read_answer, read_moment, read_number
 from thimble.web.desk.responding import record, show
+from thimble.web.stock.giving import given_in, giving
 
 MINUTES = Fact("minutes", "number", "For how many minutes?", unit="min", low=0, high=1440)
 """How long first aid was given: a form's own field, not a fact of the vocabulary."""
@@ -149,10 +150,20 @@ def done(request: HttpRequest, ref: str) -> HttpResponse:
         if action is None:
             raise Refused("This action is not part of the plan any more. Nothing was recorded.")
         doing = _doing(request, reading, action, position)
+        if action.kind == "dose":
+            given = given_in(request.POST, action)
+            return (
+                doing,
+                lambda e: (
+                    (e.body.get("action"), e.body.get("product"), e.body.get("batch"))
+                    == (action_id, given.product, given.batch)
+                ),
+            )
         return doing, lambda e: e.body.get("action") == action_id and _as_posted(e, request)
 
     def said(reading: Reading) -> list[tuple[str, str]]:
-        named = {"product": "Product", "amount": "Amount", "batch": "Batch", "of": "Asked",
+        named = {"product": "Product", "amount": "Amount", "batch": "Batch", "from": "From the shelf",
+                 "days": "Days handed out", "of": "Asked",
                  "text": "What was said", "specimen": "Specimen", "request": "Request"}  # fmt: skip
         what = next((a.what for a in reading.plan.actions if a.id == action_id), action_id)
         when = "now"
@@ -166,9 +177,8 @@ def done(request: HttpRequest, ref: str) -> HttpResponse:
 
 def _as_posted(entry: Entry, request: HttpRequest) -> bool:
     """Whether an entry says just what this form says: then it is the same tap, sent twice."""
-    named = {"product": "product", "amount": "amount", "batch": "batch", "from": "of",
-             "advice": "text", "text": "text", "note": "text", "specimen": "specimen",
-             "request": "request"}  # fmt: skip
+    named = {"from": "of", "advice": "text", "text": "text", "note": "text",
+             "specimen": "specimen", "request": "request"}  # fmt: skip
     return all(
         entry.body[key] == request.POST.get(name, "").strip()
         for key, name in named.items()
@@ -193,12 +203,18 @@ def _doing(
         key: post.get(key, "").strip()[:60] for key in ("request", "specimen")
     }
     if action.kind == "dose":
-        product = post.get("product", "").strip()
-        if not product:
-            raise BadAnswer("Enter what was given: the product as it stands on the box.")
-        return lambda: actions.give_dose(
-            store, case_, action.id, product=product, amount=post.get("amount", "").strip(),
-            batch=post.get("batch", "").strip(), **common,
+        given = given_in(post, action)
+        if not given.product:
+            raise BadAnswer(
+                "Choose the lot it came from, or enter what was given: the product as it stands on "
+                "the box."
+            )
+        return giving(
+            request, given, action.id,
+            lambda: actions.give_dose(
+                store, case_, action.id, product=given.product, amount=given.amount,
+                batch=given.batch, days=given.days, **common,
+            ),
         )  # fmt: skip
     if action.kind == "first_aid":
         advised = [c.text for c in reading.plan.cautions if c.topic == "first_aid"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -59,6 +60,12 @@ def moment(at: datetime | None, now: datetime | None = None) -> str:
     if at is None:
         return "time not known"
     return words.moment(at, now, zone())
+
+
+@register.filter
+def item(mapping: Mapping[str, Any], key: str) -> Any:
+    """What a mapping holds under a key; "" where it holds nothing."""
+    return mapping.get(key, "") if mapping else ""
 
 
 @register.filter

@@ -16,6 +16,7 @@ from thimble.web import clock
 from thimble.web.access import can, needs
 from thimble.web.context import get_identities, get_site, looked, zone
 from thimble.web.models import LastLook
+from thimble.web.stock.telling import shelf_alerts
 from thimble.web.worklist import page
 from thimble.web.worklist.board import standings
 from thimble.web.worklist.search import LEAST, find
@@ -83,6 +84,7 @@ def worklist(request: HttpRequest) -> HttpResponse:
         "may_name": may_name,
         "names_shown": bool(names) or "names" in request.GET,
         "least": LEAST,
+        "stock_alerts": shelf_alerts(now) if can(request, "keep_stock") else (),
         "now": now,
     }
     return render(request, "worklist/worklist.html", context)

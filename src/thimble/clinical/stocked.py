@@ -1,0 +1,136 @@
+"""What a site keeps at hand for an exposure, and where: the settings that stock is counted by."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+_ID = re.compile(r"[a-z][a-z0-9_]{0,39}", re.A)
+
+
+@dataclass(frozen=True, slots=True)
+class StockPlace:
+    """A cupboard or drawer that is counted by itself."""
+
+    id: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class StockProduct:
+    """Something that is kept.
+
+    Attributes:
+        unit: what is counted, such as `pack` or `vial`.
+        gives: the protocol's actions that one unit can do; a dose of one of these offers its lots.
+        days: days of a course that one unit covers; 0 for a single dose.
+        amount: what stands in the record as the amount of one dose, "" where it is computed or typed.
+        expiry_lead: how many days before the last usable day somebody is told.
+    """
+
+    id: str
+    name: str
+    unit: str
+    gives: tuple[str, ...]
+    days: int
+    amount: str
+    expiry_lead: int
+
+
+@dataclass(frozen=True, slots=True)
+class Stocked:
+    """Places and products in the order of the settings; both empty where a site keeps no stock here."""
+
+    places: tuple[StockPlace, ...] = ()
+    products: tuple[StockProduct, ...] = ()
+
+    def place(self, id_: str) -> StockPlace | None:
+        """The place of an id."""
+        return next((place for place in self.places if place.id == id_), None)
+
+    def product(self, id_: str) -> StockProduct | None:
+        """The product of an id."""
+        return next((product for product in self.products if product.id == id_), None)
+
+    def for_action(self, action: str) -> tuple[StockProduct, ...]:
+        """The products that an action of the protocol can be done with."""
+        return tuple(product for product in self.products if action in product.gives)
+
+
+class Table(Protocol):
+    """A table of the settings as `clinical.site` reads it."""
+
+    def text(self, key: str, *, may_be_empty: bool = False) -> str:
+        """A text."""
+
+    def texts(self, key: str, *, may_be_empty: bool = False) -> tuple[str, ...]:
+        """A list of texts."""
+
+    def take(self, key: str) -> Any:
+        """Any value."""
+
+    def has(self, key: str) -> bool:
+        """Whether a key is there."""
+
+    def fault(self, key: str, sentence: str) -> None:
+        """Note a fault."""
+
+    def refuse_the_rest(self) -> None:
+        """Note every key that was not read."""
+
+    def tables(self, key: str) -> Sequence[Table]:
+        """A list of tables that may be left out."""
+
+
+def read_stocked(read: Table) -> Stocked:
+    """The `stock_places` and `stock_products` of a site's settings; faults are noted on `read`."""
+    places = {one.id: one for one in map(_place, read.tables("stock_places")) if one.id}
+    products = {kept.id: kept for kept in map(_product, read.tables("stock_products")) if kept.id}
+    for key, count in (("stock_places", len(places)), ("stock_products", len(products))):
+        if read.has(key) and count < len(read.tables(key)):
+            read.fault(key, "names each id once; two entries have the same, or one has a fault")
+    if bool(places) != bool(products):
+        read.fault(
+            "stock_products" if places else "stock_places",
+            "is missing: stock is counted by place and by product, so name both or neither",
+        )
+    return Stocked(tuple(places.values()), tuple(products.values()))
+
+
+def _place(table: Table) -> StockPlace:
+    place = StockPlace(_id(table), table.text("name"))
+    table.refuse_the_rest()
+    return place
+
+
+def _product(table: Table) -> StockProduct:
+    product = StockProduct(
+        id=_id(table),
+        name=table.text("name"),
+        unit=table.text("unit"),
+        gives=table.texts("gives", may_be_empty=True),
+        days=_whole(table, "days", 366),
+        amount=table.text("amount", may_be_empty=True),
+        expiry_lead=_whole(table, "expiry_lead_days", 3660),
+    )
+    table.refuse_the_rest()
+    return product
+
+
+def _id(table: Table) -> str:
+    found = table.text("id")
+    if found and _ID.fullmatch(found) is None:
+        table.fault("id", f"is small letters, digits and _, at most 40; found {found!r}")
+        return ""
+    return found
+
+
+def _whole(table: Table, key: str, most: int) -> int:
+    found = table.take(key) if table.has(key) or key == "expiry_lead_days" else 0
+    if isinstance(found, int) and not isinstance(found, bool) and 0 <= found <= most:
+        return found
+    if found is not None:
+        table.fault(key, f"is a whole number of days, 0 to {most}; found {found!r}")
+    return 0

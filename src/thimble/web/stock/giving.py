@@ -1,0 +1,99 @@
+"""A dose at the desk: the lots that can be given from, and the dose written with its movement."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from django.http import HttpRequest, QueryDict
+
+from thimble.actions import AgainstIt, Taken, give_from_stock
+from thimble.actions.stock import against_lot
+from thimble.ledger.entries import Entry
+from thimble.ledger.plan import TO_DO, Action, Plan
+from thimble.ledger.stock.movements import lot_of
+from thimble.ledger.stock.shelf import fold
+from thimble.web import clock
+from thimble.web.context import get_site, get_stock
+from thimble.web.stock.page import MY_PLACE, PlaceOffers, offers
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """A dose as a form says it; `taken` where it came off a shelf that is counted here.
+
+    `days` are the days of a course that were handed out with it, 0 where none were or nobody said.
+    """
+
+    product: str
+    amount: str
+    batch: str
+    days: int
+    taken: Taken | None
+
+
+def lots_for(request: HttpRequest, plan: Plan) -> Mapping[str, tuple[PlaceOffers, ...]]:
+    """What can be given from for each dose of a plan that is still to be given, by its action."""
+    site = get_site()
+    doses = [a.id for a in plan.actions if a.kind == "dose" and a.state in TO_DO]
+    wanted = {a: products for a in doses if (products := site.stocked.for_action(a))}
+    if not wanted:
+        return {}
+    shelf = fold(get_stock().movements())
+    today = plan.now.astimezone(site.zone).date()
+    first = request.session.get(MY_PLACE, "")
+    return {
+        action: offers(shelf, site.stocked, products, today, first=first)
+        for action, products in wanted.items()
+    }
+
+
+def given_in(post: QueryDict, action: Action) -> Given:
+    """What a form says was given: typed by hand, or a lot that was chosen, whose words fill the gaps."""
+    product, amount = post.get("product", "").strip(), post.get("amount", "").strip()
+    batch, chosen = post.get("batch", "").strip(), post.get("from", "")
+    days = post.get("days", "").strip()
+    handed = int(days) if days.isascii() and days.isdigit() and len(days) < 4 else 0
+    if not chosen:
+        return Given(product, amount, batch, handed, None)
+    place, _, rest = chosen.partition(":")
+    id_, _, lot = rest.partition(":")
+    kept = get_site().stocked.product(id_)
+    return Given(
+        product=product or (kept.name if kept else ""),
+        amount=amount or (kept.amount if kept and kept.amount else action.amount),
+        batch=lot_of(lot),
+        days=handed or (kept.days if kept else 0),
+        taken=Taken(place, id_, lot),
+    )
+
+
+def giving(
+    request: HttpRequest, given: Given, action: str, record: Callable[[], list[Entry]]
+) -> Callable[[], list[Entry]]:
+    """The one write of a dose: with its movement where it came off a shelf.
+
+    Raises (when called):
+        AgainstIt: the lot is expired or recalled, and the form does not say that it was given.
+    """
+    site, stock, now = get_site(), get_stock(), clock.now()
+    today = now.astimezone(site.zone).date()
+    anyway = request.POST.get("anyway") == "1"
+    taken = given.taken
+
+    def from_elsewhere() -> list[Entry]:
+        products = [product.id for product in site.stocked.for_action(action)]
+        said = against_lot(stock, products, given.batch, today) if given.batch else ()
+        if said and not anyway:
+            raise AgainstIt([*said, "If it was given, say so below and record it again."])
+        return record()
+
+    def from_shelf(taken: Taken) -> list[Entry]:
+        entries = give_from_stock(
+            stock, taken, record, stocked=site.stocked, today=today, now=now,
+            by=str(request.user.pk), anyway=anyway,
+        )  # fmt: skip
+        request.session[MY_PLACE] = taken.place
+        return entries
+
+    return from_elsewhere if taken is None else lambda: from_shelf(taken)

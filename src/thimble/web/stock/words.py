@@ -1,0 +1,66 @@
+"""Stock in words: units, days, alerts."""
+
+from __future__ import annotations
+
+from calendar import monthrange
+from datetime import date
+
+from thimble.clinical.stocked import Stocked
+from thimble.ledger.stock.alerts import Alert, Sort
+
+
+def last_day(day: date | None) -> str:
+    """The last usable day as a label has it: a month where it is the last day of one."""
+    if day is None:
+        return "expiry not on record"
+    if day.day == monthrange(day.year, day.month)[1]:
+        return f"until the end of {day:%m/%Y}"
+    return f"until {day.day} {day:%b %Y}"
+
+
+def units(count: int, unit: str) -> str:
+    """`1 pack`, `3 packs`."""
+    return f"{count} {unit}{'' if count == 1 else 's'}"
+
+
+def product_name(product: str, stocked: Stocked) -> str:
+    """A product's name; an id that the settings no longer hold stays readable."""
+    found = stocked.product(product)
+    return found.name if found else product.replace("_", " ")
+
+
+def unit_of(product: str, stocked: Stocked) -> str:
+    """What a product is counted in."""
+    found = stocked.product(product)
+    return found.unit if found else "unit"
+
+
+def place_name(place: str, stocked: Stocked) -> str:
+    """A place's name; an id that the settings no longer hold stays readable."""
+    found = stocked.place(place)
+    return found.name if found else place.replace("_", " ")
+
+
+def alert_words(alert: Alert, stocked: Stocked) -> str:
+    """What is so and what to do, in one sentence."""
+    what = product_name(alert.product, stocked)
+    where = place_name(alert.place, stocked)
+    there = units(max(0, alert.there), unit_of(alert.product, stocked))
+    match alert.sort:
+        case Sort.NONE_LEFT:
+            return f"{where}: none left of {what}; at least {alert.minimum} should be there."
+        case Sort.LOW:
+            return f"{where}: {there} left of {what}; at least {alert.minimum} should be there."
+        case Sort.COUNT:
+            return (
+                f"{where}: count {what}, lot {alert.lot}. By the record {-alert.there} more left "
+                "than came."
+            )
+        case Sort.RECALLED:
+            return f"{where}: take away {there} of {what}, lot {alert.lot}: the lot is recalled."
+        case Sort.EXPIRED:
+            return f"{where}: take away {there} of {what}, lot {alert.lot}: expired."
+        case Sort.EXPIRES_SOON:
+            return (
+                f"{where}: {there} of {what}, lot {alert.lot}, can be used {last_day(alert.last)}."
+            )
