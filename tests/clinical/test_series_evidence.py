@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from thimble.clinical.serology import Analyte
 from thimble.clinical.series import MarkerResult, PartialDate
+from thimble.clinical.serology import Analyte
 
 DAYS = st.dates(date(1900, 1, 1), date(2199, 12, 31))
 

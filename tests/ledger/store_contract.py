@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from thimble.ledger.bodies import BadBody
+from thimble.ledger.checks import BadBody
 from thimble.ledger.entries import GENESIS, Draft, Entry, Kind, digest_of
 from thimble.ledger.store import LedgerStore, Overtaken
 from thimble.ledger.verify import verify

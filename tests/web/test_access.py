@@ -122,6 +122,9 @@ def test_the_administrator_and_the_safety_officer_see_no_case_and_no_name() -> N
         "see_worker_identity",
         "see_source",
         "see_source_identity",
+        "view_people",
+        "edit_people",
+        "import_people",
     }
     assert not GRANTED[Role.ADMINISTRATOR] & clinical
     assert not GRANTED[Role.SAFETY_OFFICER] & clinical

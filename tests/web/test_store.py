@@ -10,8 +10,14 @@ from django.db import DatabaseError, IntegrityError, connection, transaction
 
 from ledger.store_contract import NOW, A, StoreContract, add
 from thimble.actions.identity import IdentityStore, SourceIdentity, WorkerIdentity
+from thimble.actions.people_identity import PeopleIdentities, PersonIdentity, Written
+from thimble.ledger.entries import Draft
+from thimble.ledger.store import Addition
 from thimble.ledger.verify import verify
+from thimble.people.bodies import PEOPLE
+from thimble.people.entries import Kind as PersonKind
 from thimble.web import append_only, models
+from thimble.web.people_identities import DjangoPeopleIdentities
 from thimble.web.store import DjangoIdentities, DjangoStore, Overtaken, UnreadableEntry
 
 
@@ -147,3 +153,50 @@ def test_identities_are_kept_apart_and_the_latest_holds() -> None:
     assert models.WorkerIdentity.objects.count() == 2
     with pytest.raises(DatabaseError, match="append only"):
         _statement("UPDATE web_workeridentity SET body = '{}'")
+
+
+@pytest.mark.django_db
+def test_the_ledger_of_people_has_its_own_chain_and_the_same_triggers() -> None:
+    store = DjangoStore(book=PEOPLE)
+    add(DjangoStore(), A, "of a case")
+    draft = Draft(PersonKind.NOTED, NOW, {"text": "of a person"})
+    for person in ("P-1", "P-2"):
+        store.append_all(
+            [Addition(person, [draft, draft], 0)], by="u1", role="occupational_nurse", now=NOW
+        )
+
+    entries = list(store.all_entries())
+    assert [(e.number, e.case, e.kind) for e in entries] == [
+        (1, "P-1", PersonKind.NOTED),
+        (2, "P-1", PersonKind.NOTED),
+        (3, "P-2", PersonKind.NOTED),
+        (4, "P-2", PersonKind.NOTED),
+    ]
+    assert verify(entries, subject="person") == []
+    assert store.entries_of(["P-2", "P-9"]) == {"P-2": entries[2:], "P-9": []}
+    for sql in ("UPDATE web_personentry SET body = '{}'", "DELETE FROM web_personentry"):
+        with pytest.raises(DatabaseError, match="append only"):
+            _statement(sql)
+    assert len(list(DjangoStore().all_entries())) == 1
+
+
+@pytest.mark.django_db
+def test_identities_of_people_are_kept_apart_and_can_be_erased() -> None:
+    identities = DjangoPeopleIdentities()
+    assert isinstance(identities, PeopleIdentities)
+    first = PersonIdentity("0042", "Example", "Rea", date(1990, 2, 28))
+    second = PersonIdentity("0042", "Example-Berg", "Rea", date(1990, 2, 28))
+    other = PersonIdentity("0043", "Other", "Una")
+    identities.save_all([Written("P-1", 1, first), Written("P-2", 1, other)], by="u1", now=NOW)
+    identities.save_all([Written("P-1", 4, second)], by="u1", now=NOW)
+
+    assert identities.identity("P-1") == second
+    assert identities.identity("P-9") is None
+    assert identities.all_identities() == {"P-1": second, "P-2": other}
+    assert identities.some_identities(["P-1"]) == {"P-1": second}
+    assert identities.before({"P-1": 4, "P-2": 1}) == {"P-1": first}
+    assert "Example" not in repr(identities.identity("P-1"))
+    identities.erase(["P-1"])
+    assert identities.all_identities() == {"P-2": other}
+    with pytest.raises(DatabaseError, match="append only"):
+        _statement("UPDATE web_personidentity SET body = '{}'")

@@ -71,6 +71,24 @@ def append_new(
 ) -> list[Entry]:
     """As `append`, for a case that may not exist yet."""
     faults = [fault for kind, body in drafts for fault in faults_of(kind, body, vocabulary)]
+    faults += who_and_when(now=now, by=by, role=role, happened_at=happened_at)
+    if faults:
+        raise Refused(faults)
+    return store.append(
+        case,
+        [Draft(kind, now if happened_at is None else happened_at, body) for kind, body in drafts],
+        expected_position=expected_position,
+        by=by,
+        role=role,
+        now=now,
+    )
+
+
+def who_and_when(
+    *, now: datetime, by: str, role: str, happened_at: datetime | None = None
+) -> list[str]:
+    """What is wrong with who writes and when it happened, in sentences."""
+    faults: list[str] = []
     for name, text in (("by", by), ("role", role)):
         if not text.strip():
             faults.append(f"{name} is missing: every entry names who wrote it and as what")
@@ -82,16 +100,7 @@ def append_new(
                 f"the time lies ahead of now ({now.isoformat(timespec='minutes')}); found "
                 f"{happened_at.isoformat(timespec='minutes')}. Write it down once it has happened"
             )
-    if faults:
-        raise Refused(faults)
-    return store.append(
-        case,
-        [Draft(kind, now if happened_at is None else happened_at, body) for kind, body in drafts],
-        expected_position=expected_position,
-        by=by,
-        role=role,
-        now=now,
-    )
+    return faults
 
 
 def existing(store: LedgerStore, case: str) -> list[Entry]:

@@ -3,6 +3,9 @@
 An entry says one thing that happened. Its digest is SHA-256 over the canonical form (RFC 8785) of
 everything else in it, the digest of the entry before it included, so that a change, a gap or a swap
 anywhere shows. Entries carry no name of worker or source: a case is known by its reference only.
+
+There is more than one ledger, each with its own chain: of cases (the kinds below) and of people
+(`thimble.people.entries`). Both keep their entries by these rules; what they can say differs.
 """
 
 from __future__ import annotations
@@ -12,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any, Generic
 
 import rfc8785
 
@@ -49,20 +52,31 @@ class Kind(StrEnum):
     REOPENED = "reopened"
 
 
+if TYPE_CHECKING:
+    from typing_extensions import TypeVar
+
+    K = TypeVar("K", bound=StrEnum, default=Kind)
+else:  # a default is for the type checker alone: an `Entry` is one of a case unless it says otherwise
+    from typing import TypeVar
+
+    K = TypeVar("K", bound=StrEnum)
+
+
 @dataclass(frozen=True, slots=True)
-class Draft:
+class Draft(Generic[K]):
     """An entry that somebody wants to append. `happened_at` is when it was so, in the world."""
 
-    kind: Kind
+    kind: K
     happened_at: datetime
     body: Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(Generic[K]):
     """One appended entry.
 
-    `number` counts from 1 over the whole ledger, `position` from 1 within the case. `by` is the
+    `case` is the reference of what the entry is about: a case, or a person's file. `number` counts
+    from 1 over the whole ledger, `position` from 1 within the case. `by` is the
     pseudonymous account of who wrote it (or `worker` for a report without sign-in), `role` what
     they acted as.
     """
@@ -70,7 +84,7 @@ class Entry:
     number: int
     case: str
     position: int
-    kind: Kind
+    kind: K
     happened_at: datetime
     recorded_at: datetime
     by: str
@@ -91,7 +105,7 @@ def instant(at: datetime) -> str:
     return at.astimezone(UTC).isoformat(timespec="microseconds")
 
 
-def canonical(entry: Entry) -> bytes:
+def canonical(entry: Entry[K]) -> bytes:
     """The bytes that the digest is taken over: every field but the digest itself (RFC 8785)."""
     return rfc8785.dumps(
         {
@@ -109,6 +123,6 @@ def canonical(entry: Entry) -> bytes:
     )
 
 
-def digest_of(entry: Entry) -> str:
+def digest_of(entry: Entry[K]) -> str:
     """SHA-256 of the canonical form, in hex."""
     return hashlib.sha256(canonical(entry)).hexdigest()

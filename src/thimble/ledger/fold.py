@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Generic
 
 from thimble.ledger.bodies import from_json
-from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.entries import Entry, K, Kind
 from thimble.ledger.plan import (
     AgreedVisit,
     Departure,
@@ -54,33 +54,35 @@ class Done:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(Generic[K]):
     """An entry as it stands after every correction of it."""
 
-    entry: Entry
+    entry: Entry[K]
     body: Mapping[str, Any]
     happened_at: datetime
 
 
-def known_by(entries: Iterable[Entry], as_of: datetime) -> list[Entry]:
+def known_by(entries: Iterable[Entry[K]], as_of: datetime) -> list[Entry[K]]:
     """The entries recorded at or before `as_of`, by position."""
     return sorted(
         (entry for entry in entries if entry.recorded_at <= as_of), key=lambda e: e.position
     )
 
 
-def standing(entries: Sequence[Entry]) -> dict[int, Standing | None]:
+def standing(entries: Sequence[Entry[K]]) -> dict[int, Standing[K] | None]:
     """Each entry of one case, by position, as its corrections leave it; None where withdrawn.
+
+    In every ledger a correction is of the kind `corrected`.
 
     A correction is an entry too: one that is itself withdrawn or replaced acts accordingly.
     """
-    after: dict[int, Standing | None] = {}
+    after: dict[int, Standing[K] | None] = {}
     corrections: dict[int, list[Mapping[str, Any]]] = {}
     # From the last to the first: whether a correction counts is settled before what it corrects.
     for entry in sorted(entries, key=lambda e: e.position, reverse=True):
         now = _corrected(entry, reversed(corrections.get(entry.position, [])))
         after[entry.position] = now
-        if now is not None and entry.kind is Kind.CORRECTED:
+        if now is not None and entry.kind == Kind.CORRECTED:
             target = now.body["corrects"]
             # An entry cannot set right itself or what came after it.
             if target < entry.position:
@@ -88,7 +90,7 @@ def standing(entries: Sequence[Entry]) -> dict[int, Standing | None]:
     return dict(sorted(after.items()))
 
 
-def standing_bodies(entries: Sequence[Entry]) -> dict[int, Mapping[str, Any] | None]:
+def standing_bodies(entries: Sequence[Entry[K]]) -> dict[int, Mapping[str, Any] | None]:
     """The body of each entry as its corrections leave it; None where withdrawn."""
     return {
         position: None if found is None else found.body
@@ -96,7 +98,7 @@ def standing_bodies(entries: Sequence[Entry]) -> dict[int, Mapping[str, Any] | N
     }
 
 
-def _corrected(entry: Entry, corrections: Iterable[Mapping[str, Any]]) -> Standing | None:
+def _corrected(entry: Entry[K], corrections: Iterable[Mapping[str, Any]]) -> Standing[K] | None:
     body: Mapping[str, Any] = entry.body
     happened_at = entry.happened_at
     withdrawn = False

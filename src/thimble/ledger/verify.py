@@ -12,8 +12,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import groupby
+from typing import Any
 
-from thimble.ledger.entries import GENESIS, Entry, digest_of
+from thimble.ledger.entries import GENESIS, Entry, K, digest_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,29 +50,34 @@ class _Row:
     previous: str
     stored: str
     actual: str
-    entry: Entry | None  # kept only where stored and actual differ
+    entry: Entry[Any] | None  # kept only where stored and actual differ
+    subject: str
     wrong: bool = False
 
     @property
     def name(self) -> str:
-        return f"entry {self.number} (case {self.case}, position {self.position})"
+        return f"entry {self.number} ({self.subject} {self.case}, position {self.position})"
 
 
-def verify(entries: Iterable[Entry], expected_head: Anchor | None = None) -> list[Fault]:
+def verify(
+    entries: Iterable[Entry[K]], expected_head: Anchor | None = None, *, subject: str = "case"
+) -> list[Fault]:
     """Everything that is wrong with a ledger.
 
     Args:
         entries: the whole ledger as it is stored, in its order. It may be a stream.
         expected_head: an anchor; the ledger must hold that entry, with that digest.
+        subject: what the ledger calls that which a reference stands for (see `store.Book`).
 
     Returns:
         One fault for each entry concerned and each thing that is wrong with it, by number; none
         for a whole ledger.
     """
-    return _Check([_row(place, entry) for place, entry in enumerate(entries)]).run(expected_head)
+    rows = [_row(place, entry, subject) for place, entry in enumerate(entries)]
+    return _Check(rows, subject).run(expected_head)
 
 
-def _row(place: int, entry: Entry) -> _Row:
+def _row(place: int, entry: Entry[K], subject: str) -> _Row:
     actual = _digest(entry)
     return _Row(
         place=place,
@@ -83,10 +89,11 @@ def _row(place: int, entry: Entry) -> _Row:
         stored=entry.digest,
         actual=actual,
         entry=None if actual == entry.digest else entry,
+        subject=subject,
     )
 
 
-def _digest(entry: Entry) -> str:
+def _digest(entry: Entry[K]) -> str:
     try:
         return digest_of(entry)
     except (ValueError, TypeError, AttributeError, RecursionError):
@@ -95,8 +102,9 @@ def _digest(entry: Entry) -> str:
 
 
 class _Check:
-    def __init__(self, rows: Sequence[_Row]) -> None:
+    def __init__(self, rows: Sequence[_Row], subject: str) -> None:
         self.rows = list(rows)
+        self.subject = subject
         self.faults: list[Fault] = []
         self.missing: list[int] = []
 
@@ -256,11 +264,13 @@ class _Check:
                     for step, missing in enumerate(lost, start=1):
                         traced[missing] = (row.case, position + step)
             elif gap != 0 and not row.wrong:
-                self._say(row, f"has the wrong position in its case: {position + 1} comes next")
+                self._say(
+                    row, f"has the wrong position in its {self.subject}: {position + 1} comes next"
+                )
             last[row.case] = (row.number, row.position)
         for number in self.missing:
             case, position = traced.get(number, ("", 0))
-            whose = f" (case {case}, position {position})" if case else ""
+            whose = f" ({self.subject} {case}, position {position})" if case else ""
             self.faults.append(Fault(number, case, position, f"entry {number}{whose} is missing"))
 
     def _anchor(self, number: int, digest: str) -> None:

@@ -13,8 +13,11 @@ from collections.abc import Sequence
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 LEDGER = "web_ledgerentry"
+PEOPLE = "web_personentry"
 REFUSED = {
     LEDGER: ("UPDATE", "DELETE"),
+    PEOPLE: ("UPDATE", "DELETE"),
+    "web_personidentity": ("UPDATE",),
     "web_workeridentity": ("UPDATE",),
     "web_sourceidentity": ("UPDATE",),
     "web_identitylook": ("UPDATE", "DELETE"),
@@ -25,6 +28,8 @@ REFUSED = {
 
 UNIQUE = {
     LEDGER: (("number",), ("digest",), ("previous",), ("case", "position")),
+    PEOPLE: (("number",), ("digest",), ("previous",), ("case", "position")),
+    "web_personidentity": (("id",),),
     "web_workeridentity": (("id",),),
     "web_sourceidentity": (("id",),),
     "web_identitylook": (("id",),),

@@ -16,8 +16,11 @@ from thimble.actions.identity import Whose
 from thimble.clinical.library import folder_of
 from thimble.clinical.site import Site, SiteError, load_site
 from thimble.clinical.vocabulary import vocabulary
+from thimble.people.bodies import PEOPLE
+from thimble.people.entries import Kind as PersonKind
 from thimble.protocol import Protocol, ProtocolFaults, check_protocol, load_protocol
 from thimble.web import clock
+from thimble.web.people_identities import DjangoPeopleIdentities
 from thimble.web.screens import links
 from thimble.web.stock.store import DjangoStock
 from thimble.web.store import DjangoIdentities, DjangoStore
@@ -59,6 +62,18 @@ def get_stock() -> DjangoStock:
 def get_identities() -> DjangoIdentities:
     """Names, apart from the ledger."""
     return DjangoIdentities()
+
+
+@cache
+def get_people() -> DjangoStore[PersonKind]:
+    """The ledger of people in the database."""
+    return DjangoStore(book=PEOPLE)
+
+
+@cache
+def get_people_identities() -> DjangoPeopleIdentities:
+    """Who people are, apart from their ledger."""
+    return DjangoPeopleIdentities()
 
 
 def looked(request: HttpRequest, cases: Iterable[str], *, whose: Whose, where: str) -> None:

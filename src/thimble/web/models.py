@@ -85,7 +85,7 @@ class Account(AbstractBaseUser):
         return self.is_active
 
 
-class LedgerEntry(models.Model):
+class _Entry(models.Model):
     """One entry as it was appended. Instants and body are kept as the very text that the digest was
     taken over, so that no database can round or re-zone them."""
 
@@ -102,15 +102,34 @@ class LedgerEntry(models.Model):
     digest = models.CharField(max_length=64, unique=True)
 
     class Meta:
+        abstract = True
         ordering = ["number"]
+
+    def __str__(self) -> str:
+        return f"{self.number}: {self.case}/{self.position} {self.kind}"
+
+
+class LedgerEntry(_Entry):
+    """An entry of the ledger of cases."""
+
+    class Meta(_Entry.Meta):
         constraints = [
             models.UniqueConstraint(fields=["case", "position"], name="one_entry_a_position"),
             # A chain has no forks: each digest is followed at most once.
             models.UniqueConstraint(fields=["previous"], name="one_entry_after_another"),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.number}: {self.case}/{self.position} {self.kind}"
+
+class PersonEntry(_Entry):
+    """An entry of the ledger of people; `case` is the reference of the person's file."""
+
+    class Meta(_Entry.Meta):
+        constraints = [
+            models.UniqueConstraint(
+                fields=["case", "position"], name="one_person_entry_a_position"
+            ),
+            models.UniqueConstraint(fields=["previous"], name="one_person_entry_after_another"),
+        ]
 
 
 class _Identity(models.Model):
@@ -135,6 +154,23 @@ class WorkerIdentity(_Identity):
 
 class SourceIdentity(_Identity):
     """Who the source patient is, as JSON. Seen by the fewest."""
+
+
+class PersonIdentity(models.Model):
+    """Who a person of the register is, as JSON. Inserted, never changed: the latest row of a person
+    holds. `position` is that of the entry it was written with."""
+
+    person = models.CharField(max_length=40, db_index=True)
+    position = models.PositiveIntegerField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.CharField(max_length=40)
+    body = models.TextField()
+
+    class Meta:
+        ordering = ["-id"]
+
+    def __str__(self) -> str:
+        return f"identity of {self.person}"
 
 
 class IdentityLook(models.Model):

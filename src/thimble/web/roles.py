@@ -43,6 +43,9 @@ CAPABILITIES: Mapping[str, str] = {
     "keep_stock": "See what is in stock, and receive, count, move and discard it",
     "trace_lot": "See which cases were given a lot, and recall it",
     "resolve_results": "Place messages of the laboratory that found no case by themselves",
+    "view_people": "See the register of people and what is documented of them",
+    "edit_people": "Enrol people and record their evidence",
+    "import_people": "Import people from a file, undo an import, export the register",
     "view_protocols": "Read the decision tables with their sources",
     "view_safety_overview": "See exposures without identities, for prevention",
     "manage_accounts": "Create accounts, set roles, deactivate",
@@ -68,12 +71,16 @@ _TREATS = frozenset(
     }
 )
 
+_KEEPS_PEOPLE = frozenset({"view_people", "edit_people", "import_people"})
+
 GRANTED: Mapping[Role, frozenset[str]] = {
     Role.EMERGENCY_CLINICIAN: _TREATS,
     # A nurse prepares and follows; the plan is signed by a prescriber.
     Role.OCCUPATIONAL_NURSE: (_TREATS - {"sign_plan", "depart"})
-    | {"close_case", "resolve_results", "trace_lot"},
+    | {"close_case", "resolve_results", "trace_lot"}
+    | _KEEPS_PEOPLE,
     Role.OCCUPATIONAL_PHYSICIAN: _TREATS
+    | _KEEPS_PEOPLE
     | {
         "close_case",
         "resolve_results",

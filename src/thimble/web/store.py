@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import asdict
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import Any, Generic
 
 import rfc8785
 from django.db import connections, transaction
+from django.db.models import QuerySet
 
 from thimble.actions import identity as person
-from thimble.ledger.entries import Draft, Entry, Kind, instant
-from thimble.ledger.store import Head, Overtaken, chain, check_position
+from thimble.ledger.entries import Draft, Entry, K, instant
+from thimble.ledger.store import CASES, Addition, Book, Overtaken, chain_all, head_of
 from thimble.web.models import (
     Account,
     AccountEvent,
     IdentityLook,
     LedgerEntry,
+    PersonEntry,
     SourceIdentity,
     WorkerIdentity,
 )
@@ -36,11 +38,23 @@ ONE_LOOK = timedelta(minutes=10)
 """Within this time the same account on the same screen of the same case has looked once."""
 
 
-class DjangoStore:
+TABLES: Mapping[str, type[LedgerEntry] | type[PersonEntry]] = {
+    "cases": LedgerEntry,
+    "people": PersonEntry,
+}
+"""The table of each book."""
+
+AT_ONCE = 5_000
+"""How many cases are asked for in one query: SQLite takes at most 32,766 values."""
+
+
+class DjangoStore(Generic[K]):
     """See `thimble.ledger.store.LedgerStore`. The database's triggers guard what it wrote."""
 
-    def __init__(self, using: str = "default") -> None:
+    def __init__(self, using: str = "default", book: Book[K] = CASES) -> None:  # type: ignore[assignment]
         self.using = using
+        self.book = book
+        self.table = TABLES[book.name]
 
     def transaction(self) -> AbstractContextManager[Any]:
         """One transaction of the database: to save a report and its identity both or neither."""
@@ -49,58 +63,70 @@ class DjangoStore:
     def append(
         self,
         case: str,
-        drafts: Sequence[Draft],
+        drafts: Sequence[Draft[K]],
         *,
         expected_position: int | None,
         by: str,
         role: str,
         now: datetime,
-    ) -> list[Entry]:
+    ) -> list[Entry[K]]:
         """See `LedgerStore.append`. Returns only once the entries are on the disk, unless the
         caller holds a transaction of their own open around it."""
+        return self.append_all(
+            [Addition(case, drafts, expected_position)], by=by, role=role, now=now
+        )
+
+    def append_all(
+        self, additions: Sequence[Addition[K]], *, by: str, role: str, now: datetime
+    ) -> list[Entry[K]]:
+        """See `LedgerStore.append_all`."""
         with transaction.atomic(using=self.using):
             self._one_writer()
-            rows = LedgerEntry.objects.using(self.using)
-            existing = [_entry(row) for row in rows.filter(case=case).order_by("position")]
-            check_position(case, existing, expected_position)
-            last = rows.order_by("-number").first()
-            head = Head()
-            if last is not None:
-                at = datetime.fromisoformat(last.recorded_at)
-                head = Head(number=last.number, digest=last.digest, recorded_at=at)
-            entries = chain(
-                case,
-                drafts,
-                head=head,
-                position=existing[-1].position if existing else 0,
+            last = self._rows.order_by("-number").first()
+            entries = chain_all(
+                additions,
+                existing=self.entries_of([addition.case for addition in additions]),
+                head=head_of(None if last is None else self._entry(last)),
                 by=by,
                 role=role,
                 now=now,
+                book=self.book,
             )
-            rows.bulk_create([_row(entry) for entry in entries])
+            self._rows.bulk_create([self._row(entry) for entry in entries], batch_size=500)
         return entries
 
-    def entries(self, case: str) -> list[Entry]:
+    def entries(self, case: str) -> list[Entry[K]]:
         """See `LedgerStore.entries`."""
-        rows = LedgerEntry.objects.using(self.using).filter(case=case).order_by("position")
-        return [_entry(row) for row in rows]
+        return [self._entry(row) for row in self._rows.filter(case=case).order_by("position")]
 
-    def all_entries(self) -> Iterator[Entry]:
+    def entries_of(self, cases: Sequence[str]) -> dict[str, list[Entry[K]]]:
+        """The entries of each of many cases by position; an unknown case has none."""
+        found: dict[str, list[Entry[K]]] = {case: [] for case in cases}
+        for start in range(0, len(cases), AT_ONCE):
+            part = cases[start : start + AT_ONCE]
+            for row in self._rows.filter(case__in=part).order_by("number"):
+                found[row.case].append(self._entry(row))
+        return found
+
+    def all_entries(self) -> Iterator[Entry[K]]:
         """See `LedgerStore.all_entries`."""
-        rows = LedgerEntry.objects.using(self.using).order_by("number")
-        for row in rows.iterator(chunk_size=2000):
-            yield _entry(row)
+        for row in self._rows.order_by("number").iterator(chunk_size=2000):
+            yield self._entry(row)
 
-    def since(self, number: int) -> Iterator[Entry]:
+    def since(self, number: int) -> Iterator[Entry[K]]:
         """The entries from a number on, in order."""
-        rows = LedgerEntry.objects.using(self.using).filter(number__gte=number).order_by("number")
+        rows = self._rows.filter(number__gte=number).order_by("number")
         for row in rows.iterator(chunk_size=2000):
-            yield _entry(row)
+            yield self._entry(row)
 
     def cases(self) -> list[str]:
         """See `LedgerStore.cases`."""
-        rows = LedgerEntry.objects.using(self.using).filter(position=1).order_by("number")
+        rows = self._rows.filter(position=1).order_by("number")
         return list(rows.values_list("case", flat=True))
+
+    @property
+    def _rows(self) -> QuerySet[Any]:
+        return self.table._default_manager.using(self.using)
 
     def _one_writer(self) -> None:
         """Hold every other writer at the door until this transaction ends.
@@ -110,53 +136,47 @@ class DjangoStore:
         connection = connections[self.using]
         if connection.vendor == "postgresql":
             with connection.cursor() as cursor:
-                cursor.execute(f"LOCK TABLE {LedgerEntry._meta.db_table} IN EXCLUSIVE MODE")
+                cursor.execute(f"LOCK TABLE {self.table._meta.db_table} IN EXCLUSIVE MODE")
 
+    def _row(self, entry: Entry[K]) -> LedgerEntry | PersonEntry:
+        return self.table(
+            number=entry.number,
+            case=entry.case,
+            position=entry.position,
+            kind=entry.kind.value,
+            happened_at=instant(entry.happened_at),
+            recorded_at=instant(entry.recorded_at),
+            by=entry.by,
+            role=entry.role,
+            body=rfc8785.dumps(dict(entry.body)).decode("utf-8"),
+            previous=entry.previous,
+            digest=entry.digest,
+        )
 
-def _row(entry: Entry) -> LedgerEntry:
-    return LedgerEntry(
-        number=entry.number,
-        case=entry.case,
-        position=entry.position,
-        kind=entry.kind.value,
-        happened_at=instant(entry.happened_at),
-        recorded_at=instant(entry.recorded_at),
-        by=entry.by,
-        role=entry.role,
-        body=rfc8785.dumps(dict(entry.body)).decode("utf-8"),
-        previous=entry.previous,
-        digest=entry.digest,
-    )
+    def _entry(self, row: LedgerEntry | PersonEntry) -> Entry[K]:
+        try:
+            return Entry(
+                number=row.number,
+                case=row.case,
+                position=row.position,
+                kind=self.book.kinds(row.kind),
+                happened_at=datetime.fromisoformat(row.happened_at),
+                recorded_at=datetime.fromisoformat(row.recorded_at),
+                by=row.by,
+                role=row.role,
+                body=json.loads(row.body),
+                previous=row.previous,
+                digest=row.digest,
+            )
+        except (ValueError, TypeError) as error:
+            raise UnreadableEntry(
+                f"entry {row.number} ({self.book.subject} {row.case}, position {row.position}) "
+                "cannot be read: its row was changed outside Thimble"
+            ) from error
 
 
 class UnreadableEntry(ValueError):
     """A row that no `append` wrote: something else changed the database."""
-
-
-def _entry(row: LedgerEntry) -> Entry:
-    try:
-        return _read(row)
-    except (ValueError, TypeError) as error:
-        raise UnreadableEntry(
-            f"entry {row.number} (case {row.case}, position {row.position}) cannot be read: its "
-            "row was changed outside Thimble"
-        ) from error
-
-
-def _read(row: LedgerEntry) -> Entry:
-    return Entry(
-        number=row.number,
-        case=row.case,
-        position=row.position,
-        kind=Kind(row.kind),
-        happened_at=datetime.fromisoformat(row.happened_at),
-        recorded_at=datetime.fromisoformat(row.recorded_at),
-        by=row.by,
-        role=row.role,
-        body=json.loads(row.body),
-        previous=row.previous,
-        digest=row.digest,
-    )
 
 
 class DjangoIdentities:

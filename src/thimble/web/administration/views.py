@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Iterable, Iterator
+from typing import Any
 
 from django.contrib.sessions.models import Session
 from django.db import transaction
@@ -18,10 +19,10 @@ from thimble.web import clock, log
 from thimble.web.access import needs
 from thimble.web.administration.forms import ChangeAccountForm, NewAccountForm
 from thimble.web.administration.page import Check, EventLine, SitePage
-from thimble.web.context import get_protocol, get_site, get_store, zone
+from thimble.web.context import get_people, get_protocol, get_site, get_store, zone
 from thimble.web.models import Account, AccountEvent
 from thimble.web.roles import CAPABILITIES, GRANTED, Role
-from thimble.web.store import UnreadableEntry, record_account_event
+from thimble.web.store import DjangoStore, UnreadableEntry, record_account_event
 
 SHOWN_EVENTS = 50
 _LETTERS = "23456789abcdefghjkmnpqrstuvwxyz"
@@ -154,27 +155,26 @@ def site(request: HttpRequest) -> HttpResponse:
 @needs("verify_ledger")
 @require_safe
 def checks(request: HttpRequest) -> HttpResponse:
-    """The ledger's chain and the protocol's proofs, run now."""
-    return render(
-        request, "administration/checks.html", {"checks": (_ledger_check(), _protocol_check())}
-    )
+    """The chain of each ledger and the protocol's proofs, run now."""
+    found = (_ledger_check(get_store()), _ledger_check(get_people()), _protocol_check())
+    return render(request, "administration/checks.html", {"checks": found})
 
 
-def _ledger_check() -> Check:
+def _ledger_check(store: DjangoStore[Any]) -> Check:
     count = 0
 
-    def counted() -> Iterator[Entry]:
+    def counted() -> Iterator[Entry[Any]]:
         nonlocal count
-        for entry in get_store().all_entries():
+        for entry in store.all_entries():
             count += 1
             yield entry
 
     try:
-        faults = tuple(str(fault) for fault in verify(counted()))
+        faults = tuple(str(fault) for fault in verify(counted(), subject=store.book.subject))
     except UnreadableEntry as unreadable:
         faults = (str(unreadable),)
     return Check(
-        "Ledger",
+        f"Ledger of {store.book.name}",
         f"{count} entries read; each must carry the digest of the one before.",
         faults,
     )

@@ -3,8 +3,7 @@
 A list of every case would fold and assess all of them for each page. The board keeps, for each case,
 its entries, the situation folded from them and the plan with the instant until which it holds. One
 query asks for entries after the last one seen; only cases with news are folded anew, only plans whose
-time is up are assessed anew. The ledger is append-only, so what was read once stays true; the digest of
-the last entry seen is compared each time, and a ledger that is another one is read from its start.
+time is up are assessed anew (`Tail` says why that is safe).
 
 Nothing of it is stored, and nothing needs it: each process has its own, filled from the ledger.
 """
@@ -12,23 +11,21 @@ Nothing of it is stored, and nothing needs it: each process has its own, filled 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cache
 
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
-from thimble.ledger.entries import GENESIS, Entry
+from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import Action, Plan, Situation
 from thimble.ledger.pressing import Limits, limits_of, to_do
 from thimble.protocol import Protocol
-from thimble.web.context import get_protocol, get_site
+from thimble.web.context import get_protocol, get_site, get_store
+from thimble.web.tail import Since, Tail
 from thimble.web.worklist.validity import valid_until
-
-Since = Callable[[int], Sequence[Entry]]
-"""Every entry from this number on, by number; from 0 all of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +64,10 @@ class _Kept:
 class Board:
     """The standing of every case. Safe between threads."""
 
-    def __init__(self, since: Since) -> None:
-        self._since = since
+    def __init__(self, since: Since[Kind]) -> None:
+        self._tail = Tail(since)
         self._lock = threading.Lock()
         self._cases: dict[str, _Kept] = {}
-        self._last = 0
-        self._digest = GENESIS
 
     def standings(self, protocol: Protocol, site: Site, now: datetime) -> list[Standing]:
         """Every case that was reported by `now`, in order of its first entry."""
@@ -81,24 +76,13 @@ class Board:
             return list(self._all(protocol, site, now))
 
     def _read(self) -> None:
-        """Take in what is new, in one query."""
-        news = self._since(self._last)
-        if self._last:
-            if not news or news[0].digest != self._digest:
-                self._forget()
-                news = self._since(0)
-            else:
-                news = news[1:]
+        another, news = self._tail.read()
+        if another:
+            self._cases.clear()
         for entry in news:
             kept = self._cases.setdefault(entry.case, _Kept([]))
             kept.entries.append(entry)
             kept.situation = kept.plan = None
-        if news:
-            self._last, self._digest = news[-1].number, news[-1].digest
-
-    def _forget(self) -> None:
-        self._cases.clear()
-        self._last, self._digest = 0, GENESIS
 
     def _all(self, protocol: Protocol, site: Site, now: datetime) -> Iterator[Standing]:
         for case, kept in self._cases.items():
@@ -132,12 +116,7 @@ class Board:
 
 
 def _since(number: int) -> list[Entry]:
-    from thimble.web.models import LedgerEntry
-    from thimble.web.store import _entry
-
-    return [
-        _entry(row) for row in LedgerEntry.objects.filter(number__gte=number).order_by("number")
-    ]
+    return list(get_store().since(number))
 
 
 @cache

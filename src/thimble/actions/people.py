@@ -1,0 +1,377 @@
+"""What is written in people's files: who comes, moves and leaves, and what is documented of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime
+from typing import Any
+
+from thimble.actions._append import Refused, who_and_when
+from thimble.actions.people_identity import PeopleIdentities, PersonIdentity, Written
+from thimble.actions.reference import new_references
+from thimble.ledger.entries import Draft, Entry
+from thimble.ledger.store import LedgerStore
+from thimble.people.bodies import IDENTITY_FIELDS, faults_of
+from thimble.people.entries import EVIDENCE, Kind
+from thimble.people.fold import Person, fold
+from thimble.people.names import name_key, number_key
+
+PREFIX = "P-"
+"""Begins the reference of every person, so that none is taken for a case."""
+
+People = LedgerStore[Kind]
+
+
+class NoSuchPerson(Refused):
+    """No file has this reference."""
+
+
+def new_reference(taken: set[str] | frozenset[str] = frozenset()) -> str:
+    """A reference that no file has yet."""
+    return next(PREFIX + each for each in new_references() if PREFIX + each not in taken)
+
+
+def who_is(identity: PersonIdentity) -> list[str]:
+    """What an identity lacks, in sentences."""
+    faults = []
+    if not identity.family_name.strip() and not identity.given_name.strip():
+        faults.append("The name is missing: nobody is enrolled without one")
+    for name in ("number", "family_name", "given_name", "email"):
+        if len(getattr(identity, name)) > 200:
+            faults.append(f"The {name.replace('_', ' ')} has at most 200 characters")
+    return faults
+
+
+def enrol(
+    store: People,
+    identities: PeopleIdentities,
+    identity: PersonIdentity,
+    employment: Mapping[str, Any],
+    *,
+    now: datetime,
+    by: str,
+    role: str,
+    not_the_same_as: Iterable[str] = (),
+) -> str:
+    """Open a file for somebody new; returns its reference. Call it in one transaction of both stores.
+
+    Args:
+        employment: the body of an `enrolled` entry.
+        not_the_same_as: files that somebody looked at and found to be of another person.
+
+    Raises:
+        Refused: the number is taken, somebody of the same name and birth date is there and nobody
+            said that they are another, or the employment does not fit.
+    """
+    faults = who_is(identity)
+    for person, other in identities.all_identities().items():
+        if identity.number and number_key(other.number) == number_key(identity.number):
+            faults.append(f"The number {identity.number} belongs to another person already")
+        elif same_name_and_birth(identity, other) and person not in not_the_same_as:
+            faults.append(
+                "Somebody of the same name and birth date is in the register. Open that file, or say "
+                "that this is another person"
+            )
+    if faults:
+        raise Refused(faults)
+    person = new_reference(frozenset(store.cases()))
+    drafts = [(Kind.ENROLLED, employment)]
+    _append(store, person, drafts, expected_position=0, now=now, by=by, role=role)
+    identities.save_all([Written(person, 1, identity)], by=by, now=now)
+    return person
+
+
+def same_name_and_birth(one: PersonIdentity, other: PersonIdentity) -> bool:
+    """Whether two have the same name and the same birth date, both known."""
+    return (
+        one.birth_date is not None
+        and one.birth_date == other.birth_date
+        and name_key(one.family_name, one.given_name)
+        == name_key(other.family_name, other.given_name)
+    )
+
+
+def change(
+    store: People,
+    identities: PeopleIdentities,
+    person: str,
+    changes: Mapping[str, Any],
+    *,
+    identity: PersonIdentity | None = None,
+    moved_on: date | None = None,
+    expected_position: int | None = None,
+    now: datetime,
+    by: str,
+    role: str,
+) -> list[Entry[Kind]]:
+    """Change what is known of somebody's work, or who they are. Nothing changed writes nothing.
+
+    Args:
+        changes: keys of a `changed` body; those that hold already are left out.
+        identity: the whole identity as it is now.
+        moved_on: the day of a change of place; then a change of place is a move.
+
+    Raises:
+        NoSuchPerson, Refused, Overtaken.
+    """
+    before = person_of(store, person, now)
+    new = differing(before, changes)
+    if identity is not None and (faults := who_is(identity)):
+        raise Refused(faults)
+    held = identities.identity(person) or PersonIdentity()
+    fields = changed_fields(held, identity or held)
+    if "number" in fields and identity is not None and identity.number:
+        for other, known in identities.all_identities().items():
+            if other != person and number_key(known.number) == number_key(identity.number):
+                raise Refused(f"The number {identity.number} belongs to another person already")
+    drafts = drafts_of(new, fields, moved_on=moved_on)
+    if not drafts:
+        return []
+    written = _append(
+        store, person, drafts, expected_position=expected_position, now=now, by=by, role=role
+    )
+    if fields and identity is not None:
+        row = Written(person, written[-1].position, identity)
+        identities.save_all([row], by=by, now=now)
+    return written
+
+
+def changed_fields(before: PersonIdentity, after: PersonIdentity) -> list[str]:
+    """The identity's fields that differ."""
+    return [name for name in IDENTITY_FIELDS if getattr(before, name) != getattr(after, name)]
+
+
+def differing(person: Person, changes: Mapping[str, Any]) -> dict[str, Any]:
+    """Of some changes those that say anything new."""
+    held = as_body(person)
+    return {key: value for key, value in changes.items() if held[key] != value}
+
+
+def as_body(person: Person) -> dict[str, Any]:
+    """Somebody's employment as the body of an `enrolled` entry has it."""
+    held = person.employment
+    return {
+        "works_as": held.works_as,
+        "role": held.role,
+        "site": held.site,
+        "department": held.department,
+        "cohort": held.cohort,
+        "starts_on": None if held.starts_on is None else held.starts_on.isoformat(),
+        "ends_on": None if held.ends_on is None else held.ends_on.isoformat(),
+        "exposure_prone": held.exposure_prone,
+        "categories": dict(held.categories),
+    }
+
+
+def drafts_of(
+    new: Mapping[str, Any],
+    identity_fields: Sequence[str],
+    *,
+    moved_on: date | None = None,
+    import_id: str = "",
+) -> list[tuple[Kind, dict[str, Any]]]:
+    """Entries that say what is new: a leaving, a move, a change. Each names its import, if any."""
+    told = dict(new)
+    imported = {"import": import_id} if import_id else {}
+    drafts: list[tuple[Kind, dict[str, Any]]] = []
+    if told.get("ends_on"):
+        drafts.append((Kind.LEFT, {"on": told.pop("ends_on"), **imported}))
+    places: dict[str, Any] = {key: told.pop(key) for key in ("site", "department") if key in told}
+    if places:
+        if "role" in told:
+            places["role"] = told.pop("role")
+        day = None if moved_on is None else moved_on.isoformat()
+        drafts.append((Kind.MOVED, {**places, "on": day, **imported}))
+    if told or identity_fields:
+        changed = {**told, **imported}
+        if identity_fields:
+            changed["identity"] = list(identity_fields)
+        drafts.append((Kind.CHANGED, changed))
+    return drafts
+
+
+def leave(
+    store: People, person: str, on: date, *, now: datetime, by: str, role: str
+) -> list[Entry[Kind]]:
+    """Somebody leaves; the day may lie ahead.
+
+    Raises:
+        NoSuchPerson, Refused: the day lies before the first.
+    """
+    starts_on = person_of(store, person, now).employment.starts_on
+    if starts_on is not None and on < starts_on:
+        raise Refused(f"The last day cannot lie before the first, {starts_on.isoformat()}")
+    return _append(store, person, [(Kind.LEFT, {"on": on.isoformat()})], now=now, by=by, role=role)
+
+
+def come_back(
+    store: People, person: str, on: date, *, now: datetime, by: str, role: str
+) -> list[Entry[Kind]]:
+    """Somebody who left comes back.
+
+    Raises:
+        NoSuchPerson, Refused: they have not left.
+    """
+    if person_of(store, person, now).employment.ends_on is None:
+        raise Refused("This person has no last day on record: there is nothing to come back from")
+    return _append(
+        store, person, [(Kind.RETURNED, {"on": on.isoformat()})], now=now, by=by, role=role
+    )
+
+
+def record_evidence(
+    store: People,
+    person: str,
+    drafts: Sequence[tuple[Kind, Mapping[str, Any]]],
+    *,
+    born: date | None = None,
+    expected_position: int | None = None,
+    now: datetime,
+    by: str,
+    role: str,
+) -> list[Entry[Kind]]:
+    """Write down what a card, a slip or the person shows: all of it or nothing.
+
+    Raises:
+        NoSuchPerson, Overtaken.
+        Refused: something does not fit, lies ahead or before birth, or is on record already.
+    """
+    faults = [
+        f"{kind.value} is not evidence"
+        for kind, _ in drafts
+        if kind not in EVIDENCE | {Kind.OFFERED, Kind.NOTED, Kind.DOCUMENT_ATTACHED}
+    ]
+    held = person_of(store, person, now)
+    there = [(e.kind, _same(e.body)) for e in held.evidence]
+    for kind, body in drafts:
+        # A result may be repeated on one day; a dose, a refusal may not.
+        if (kind, _same(body)) in there:
+            faults.append(f"{_named(kind, body)} is on record already; nothing was written")
+        there.append((kind, _same(body)))
+        faults += _days(kind, body, now.date(), born)
+    if faults:
+        raise Refused(faults)
+    return _append(
+        store, person, drafts, expected_position=expected_position, now=now, by=by, role=role
+    )
+
+
+def _same(body: Mapping[str, Any]) -> tuple[Any, ...]:
+    """What makes two pieces of evidence one and the same. A date that nobody knows is never the same."""
+    when = body.get("when", body.get("on"))
+    what = (
+        body.get("product", body.get("test", body.get("disease"))),
+        tuple(body.get("diseases", ())),
+        body.get("word"),
+        body.get("number"),
+    )
+    return (when, *what) if when else (id(body), *what)
+
+
+def _named(kind: Kind, body: Mapping[str, Any]) -> str:
+    when = body.get("when", body.get("on"))
+    return f"{kind.value.replace('_', ' ').capitalize()} of {when}"
+
+
+def _days(kind: Kind, body: Mapping[str, Any], today: date, born: date | None) -> list[str]:
+    when = body.get("when", body.get("on"))
+    if not isinstance(when, str):
+        return []
+    # Of a partial day what is known is compared: 2026-11 does not lie ahead on 3 November.
+    size = len(when)
+    if when > today.isoformat()[:size]:
+        return [f"{_named(kind, body)} lies ahead; write it down once it has happened"]
+    if born is not None and when < born.isoformat()[:size]:
+        return [f"{_named(kind, body)} lies before the person's birth; look at the date again"]
+    return []
+
+
+def verify_evidence(
+    store: People,
+    person: str,
+    entries: Sequence[int],
+    *,
+    seen: str,
+    text: str = "",
+    now: datetime,
+    by: str,
+    role: str,
+) -> list[Entry[Kind]]:
+    """Put on record that `by` saw what pieces of evidence rest on.
+
+    Raises:
+        NoSuchPerson, Refused: an entry is no evidence that stands.
+    """
+    standing = {e.entry for e in person_of(store, person, now).evidence}
+    odd = sorted(set(entries) - standing)
+    if odd or not entries:
+        raise Refused(
+            f"Entry {odd[0]} is no evidence that stands" if odd else "Choose what you have seen"
+        )
+    body = {"entries": sorted(set(entries)), "seen": seen, "text": text}
+    return _append(store, person, [(Kind.EVIDENCE_VERIFIED, body)], now=now, by=by, role=role)
+
+
+def correct_evidence(
+    store: People,
+    person: str,
+    entry: int,
+    *,
+    reason: str,
+    body: Mapping[str, Any] | None = None,
+    now: datetime,
+    by: str,
+    role: str,
+) -> list[Entry[Kind]]:
+    """Set a piece of evidence right by a new entry, or withdraw it where no body is given.
+
+    Raises:
+        NoSuchPerson, Refused: the entry is no evidence that stands, or the new body does not fit.
+    """
+    found = {e.entry: e for e in person_of(store, person, now).evidence}.get(entry)
+    if found is None:
+        raise Refused(f"Entry {entry} is no evidence that stands")
+    correction: dict[str, Any] = {"corrects": entry, "reason": reason}
+    if body is None:
+        correction["withdrawn"] = True
+    else:
+        if faults := faults_of(found.kind, body):
+            raise Refused(faults)
+        correction["body"] = dict(body)
+    return _append(store, person, [(Kind.CORRECTED, correction)], now=now, by=by, role=role)
+
+
+def person_of(store: People, person: str, now: datetime) -> Person:
+    """The person as of now.
+
+    Raises:
+        NoSuchPerson: there is no such file, or its enrolment was taken back.
+    """
+    entries = store.entries(person)
+    found = fold(entries, max(now, entries[-1].recorded_at)) if entries else None
+    if found is None or not found.enrolled:
+        raise NoSuchPerson(f"there is no person {person}")
+    return found
+
+
+def _append(
+    store: People,
+    person: str,
+    drafts: Sequence[tuple[Kind, Mapping[str, Any]]],
+    *,
+    expected_position: int | None = None,
+    now: datetime,
+    by: str,
+    role: str,
+) -> list[Entry[Kind]]:
+    faults = [fault for kind, body in drafts for fault in faults_of(kind, body)]
+    if faults := faults + who_and_when(now=now, by=by, role=role):
+        raise Refused(faults)
+    return store.append(
+        person,
+        [Draft(kind, now, body) for kind, body in drafts],
+        expected_position=expected_position,
+        by=by,
+        role=role,
+        now=now,
+    )

@@ -1,0 +1,186 @@
+"""What the body of each kind of entry of a person's file must hold, and the ledger of people itself."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from thimble.clinical.serology.results import COMPARATORS, Word
+from thimble.ledger import checks
+from thimble.ledger.checks import MAY, SAY, Key, list_of, map_of, one_of, or_null
+from thimble.ledger.store import Book
+from thimble.people import choices
+from thimble.people.entries import Kind
+
+IDENTITY_FIELDS = ("number", "family_name", "given_name", "birth_date", "email")
+"""What is kept apart from the chain; an entry says at most which of them changed, never to what."""
+
+_PARTIAL = re.compile(r"(\d{4})(?:-(\d{2})(?:-(\d{2}))?)?", re.ASCII)
+
+
+def partial_day(path: str, value: object) -> list[str]:
+    """`2019-03-14`, or as much of it as is known: `2019-03`, `2019`."""
+    advice = "a day such as 2019-03-14, or 2019-03 or 2019 where no more is known"
+    match = _PARTIAL.fullmatch(value) if isinstance(value, str) else None
+    if match is None:
+        return [f"{path} is {advice}; found {value!r}"]
+    year, month, day = match.groups()
+    try:
+        date(int(year), int(month or 1), int(day or 1))
+    except ValueError:
+        return [f"{path} is {advice}; found {value!r}"]
+    return []
+
+
+def _categories(path: str, value: object) -> list[str]:
+    if not isinstance(value, Mapping):
+        return [f"{path} maps schemes to categories; found {value!r}"]
+    faults: list[str] = []
+    for scheme, category in value.items():
+        if scheme not in choices.SCHEMES:
+            faults.append(f"{path}: {scheme} is no scheme; there are {', '.join(choices.SCHEMES)}")
+        else:
+            faults += one_of(choices.SCHEMES[scheme][1])(f"{path}.{scheme}", category)
+    return faults
+
+
+_DAY = Key(or_null(checks.day))
+_WHEN = Key(or_null(partial_day))
+_DISEASE = one_of(tuple(choices.DISEASES))
+_POSITIONS = Key(list_of(checks.whole(low=1), least=1))
+_DOCUMENT = Key(checks.whole(low=1), required=False)
+_IMPORT = Key(checks.id_, required=False)
+_IDENTITY = Key(list_of(one_of(IDENTITY_FIELDS)), required=False)
+_PLACES = {"role": Key(MAY), "site": Key(MAY), "department": Key(MAY), "cohort": Key(MAY)}
+_EMPLOYMENT = {
+    "works_as": Key(one_of(tuple(choices.WORKS_AS))),
+    **_PLACES,
+    "starts_on": _DAY,
+    "ends_on": _DAY,
+    "exposure_prone": Key(one_of(tuple(choices.EXPOSURE_PRONE))),
+    "categories": Key(_categories),
+}
+
+BODIES: Mapping[Kind, Mapping[str, Key]] = {
+    Kind.ENROLLED: {**_EMPLOYMENT, "import": _IMPORT},
+    # Only what changed; `identity` names fields that are kept apart.
+    Kind.CHANGED: {
+        **{name: Key(key.check, required=False) for name, key in _EMPLOYMENT.items()},
+        "identity": _IDENTITY,
+        "import": _IMPORT,
+    },
+    Kind.MOVED: {
+        **{name: Key(key.check, required=False) for name, key in _PLACES.items()},
+        "on": _DAY,
+        "import": _IMPORT,
+    },
+    Kind.LEFT: {"on": Key(checks.day), "import": _IMPORT},
+    Kind.RETURNED: {"on": Key(checks.day), "import": _IMPORT},
+    Kind.OFFERED: {
+        "disease": Key(_DISEASE),
+        "on": Key(checks.day),
+        "informed": Key(checks.boolean),
+    },
+    # `product` is a CVX code, or null for a product that nobody knows; then `diseases` say what for.
+    Kind.DOSE_RECORDED: {
+        "product": Key(or_null(checks.code)),
+        "diseases": Key(list_of(_DISEASE, least=1)),
+        "when": _WHEN,
+        "lot": Key(MAY),
+        "where": Key(MAY),
+        "document": _DOCUMENT,
+    },
+    Kind.RESULT_RECORDED: {
+        "test": Key(one_of(tuple(choices.TESTS))),
+        "word": Key(or_null(one_of(tuple(Word)))),
+        "number": Key(or_null(checks.number)),
+        "comparator": Key(one_of(COMPARATORS)),
+        "unit": Key(MAY),
+        "when": _WHEN,
+        "laboratory": Key(MAY),
+        "as_written": Key(MAY),
+        # Each of `choices.SAMPLE_CHECKS`.
+        "sample": Key(
+            map_of({name: Key(one_of(tuple(choices.YES_NO))) for name in choices.SAMPLE_CHECKS})
+        ),
+        "document": _DOCUMENT,
+    },
+    Kind.HISTORY_RECORDED: {
+        "disease": Key(_DISEASE),
+        "basis": Key(one_of(tuple(choices.HISTORY))),
+        "when": _WHEN,
+        "text": Key(MAY),
+        "document": _DOCUMENT,
+    },
+    Kind.DECLINED: {
+        "what": Key(one_of(("vaccine", "test"))),
+        "disease": Key(_DISEASE),
+        "on": Key(checks.day),
+        "informed": Key(checks.boolean),
+        "signed": Key(one_of(tuple(choices.SIGNED))),
+        "reason": Key(MAY),
+        "document": _DOCUMENT,
+    },
+    Kind.CONTRAINDICATED: {
+        "disease": Key(_DISEASE),
+        "on": _WHEN,
+        "reason": Key(SAY),
+        "until": _WHEN,
+        "document": _DOCUMENT,
+    },
+    # The file lies apart under `name`; `digest` (SHA-256 of its content) shows that it is the same.
+    Kind.DOCUMENT_ATTACHED: {
+        "name": Key(checks.digest),
+        "digest": Key(checks.digest),
+        "type": Key(one_of(tuple(choices.FILE_TYPES))),
+        "size": Key(checks.whole(low=1)),
+        "shows": Key(one_of(tuple(choices.DOCUMENTS))),
+        "text": Key(MAY),
+    },
+    Kind.EVIDENCE_VERIFIED: {
+        "entries": _POSITIONS,
+        "seen": Key(one_of(tuple(choices.SEEN))),
+        "text": Key(MAY),
+    },
+    Kind.CORRECTED: {
+        "corrects": Key(checks.whole(low=1)),
+        "reason": Key(SAY),
+        "body": Key(checks.whole_body, required=False),
+        "withdrawn": Key(checks.boolean, required=False),
+    },
+    # Everything that one import wrote in this file is taken back.
+    Kind.IMPORT_UNDONE: {"import": Key(checks.id_), "entries": _POSITIONS},
+    Kind.NOTED: {"text": Key(SAY)},
+}
+"""The keys of each kind's body. Every key is required unless marked otherwise."""
+
+
+def faults_of(kind: Kind, body: Mapping[str, Any]) -> list[str]:
+    """Everything that is wrong with a body, as sentences that begin with the kind; none if it fits."""
+    faults = map_of(BODIES[kind])("", body) or _across(kind, body)
+    return [f"{kind.value}: {fault}" for fault in faults]
+
+
+def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
+    """What one key says about another."""
+    if kind is Kind.ENROLLED:
+        return _in_order(body.get("starts_on"), body.get("ends_on"))
+    if kind in {Kind.CHANGED, Kind.MOVED} and not set(body) - {"import", "on"}:
+        return ["it must say what changed; found nothing"]
+    if kind is Kind.RESULT_RECORDED and body["word"] is None and body["number"] is None:
+        return ["a result has a word or a number; found neither"]
+    if kind is Kind.CORRECTED and ("body" in body) == bool(body.get("withdrawn")):
+        return ["a correction has a body, or withdrawn = true; one of the two"]
+    return []
+
+
+def _in_order(starts_on: str | None, ends_on: str | None) -> list[str]:
+    if starts_on and ends_on and ends_on < starts_on:
+        return [f"somebody leaves no earlier than they start; found {starts_on} to {ends_on}"]
+    return []
+
+
+PEOPLE: Book[Kind] = Book("people", "person", Kind, faults_of)
+"""The ledger of people."""

@@ -1,0 +1,124 @@
+"""Values that entries of a person's file choose from, with their words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+WORKS_AS: Mapping[str, str] = {
+    "staff": "Staff",
+    "student": "Student",
+    "agency": "Agency",
+    "contractor": "Contractor",
+    "volunteer": "Volunteer",
+}
+"""How somebody belongs to the house."""
+
+EXPOSURE_PRONE: Mapping[str, str] = {"yes": "Yes", "no": "No", "not_known": "Not known"}
+"""Whether somebody will do exposure-prone procedures."""
+
+SCHEMES: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "uk": ("United Kingdom", ("1", "2", "3")),
+    "shea": ("SHEA", ("I", "II", "III")),
+    "cdc_2012": ("CDC 2012", ("I", "II")),
+}
+"""Schemes of categories of procedures. A category is never kept without its scheme: the highest risk is
+3, III and I. Source: UKHSA integrated guidance (memory); SHEA 2010 and 2020 (III read, II memory); CDC,
+MMWR 2012;61(RR-3) (memory)."""
+
+DISEASES: Mapping[str, str] = {
+    "hepatitis_b": "Hepatitis B",
+    "measles": "Measles",
+    "mumps": "Mumps",
+    "rubella": "Rubella",
+    "varicella": "Varicella",
+    "pertussis": "Pertussis",
+    "tetanus": "Tetanus",
+    "diphtheria": "Diphtheria",
+    "influenza": "Influenza",
+    "covid_19": "COVID-19",
+    "tuberculosis": "Tuberculosis",
+    "hepatitis_a": "Hepatitis A",
+    "hepatitis_c": "Hepatitis C",
+    "hiv": "HIV",
+    "poliomyelitis": "Poliomyelitis",
+    "meningococcal": "Meningococcal disease",
+}
+"""What evidence is about."""
+
+ASKED: tuple[str, ...] = (
+    "hepatitis_b",
+    "measles",
+    "mumps",
+    "rubella",
+    "varicella",
+    "pertussis",
+    "tuberculosis",
+    "influenza",
+)
+"""What every site asks for; `site.toml` may name others (`evidence_asked`)."""
+
+HISTORY: Mapping[str, str] = {
+    "laboratory": "Disease confirmed by a laboratory",
+    "clinician": "Disease diagnosed or verified by a clinician",
+    "person": "Told by the person, not verified",
+}
+"""What a past disease rests on."""
+
+SIGNED: Mapping[str, str] = {
+    "on_paper": "Signed on paper",
+    "here": "Signed here, in front of the clinician",
+    "not_signed": "Not signed",
+}
+"""How a refusal was signed."""
+
+DOCUMENTS: Mapping[str, str] = {
+    "card": "Vaccination card",
+    "laboratory": "Laboratory report",
+    "declination": "Signed refusal",
+    "letter": "Letter of a clinician",
+    "other": "Other document",
+}
+"""What a scan shows."""
+
+FILE_TYPES: Mapping[str, str] = {
+    "application/pdf": "PDF",
+    "image/jpeg": "JPEG",
+    "image/png": "PNG",
+}
+"""Types of scans, told by their content."""
+
+SEEN: Mapping[str, str] = {
+    "original": "The original was seen",
+    "copy": "A copy was seen",
+    "register": "Looked up in a vaccination register or laboratory system",
+}
+"""How evidence was verified."""
+
+YES_NO: Mapping[str, str] = {"yes": "Yes", "no": "No", "not_known": "Not known"}
+
+SAMPLE_CHECKS: Mapping[str, str] = {
+    "identified": "Photo identity was checked at the draw",
+    "drawn_here": "Drawn in or for occupational medicine",
+    "direct": "The laboratory reported straight to occupational medicine",
+}
+"""What makes a sample identified and validated: all three. Source: UKHSA integrated guidance (memory)."""
+
+TESTS: Mapping[str, tuple[str, str]] = {
+    "anti_hbs": ("hepatitis_b", "Anti-HBs"),
+    "hbsag": ("hepatitis_b", "HBsAg"),
+    "anti_hbc_total": ("hepatitis_b", "Anti-HBc, total"),
+    "anti_hbc_igm": ("hepatitis_b", "Anti-HBc IgM"),
+    "hbv_dna": ("hepatitis_b", "HBV DNA"),
+    "anti_hcv": ("hepatitis_c", "Anti-HCV"),
+    "hcv_rna": ("hepatitis_c", "HCV RNA"),
+    "hiv_ag_ab": ("hiv", "HIV antigen and antibody"),
+    "hiv_rna": ("hiv", "HIV RNA"),
+    "measles_igg": ("measles", "Measles IgG"),
+    "mumps_igg": ("mumps", "Mumps IgG"),
+    "rubella_igg": ("rubella", "Rubella IgG"),
+    "varicella_igg": ("varicella", "Varicella IgG"),
+    "igra": ("tuberculosis", "IGRA"),
+    "tuberculin": ("tuberculosis", "Tuberculin skin test"),
+    "chest_x_ray": ("tuberculosis", "Chest X-ray"),
+}
+"""Tests of people: the disease each is about and its name. The first nine are those of exposures."""

@@ -1,0 +1,43 @@
+"""What an entry of a person's file can say. Chained and verified as those of cases (`thimble.ledger`).
+
+A file is known by its reference. Name, birth date, number and e-mail are kept apart from it
+(`thimble.actions.people_identity`), so that they can be erased when their time is over and the chain stays
+whole.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Kind(StrEnum):
+    """The kinds of entries of a person's file. Their bodies are in `people/bodies.py`."""
+
+    ENROLLED = "enrolled"
+    CHANGED = "changed"
+    MOVED = "moved"
+    LEFT = "left"
+    RETURNED = "returned"
+    OFFERED = "offered"
+    DOSE_RECORDED = "dose_recorded"
+    RESULT_RECORDED = "result_recorded"
+    HISTORY_RECORDED = "history_recorded"
+    DECLINED = "declined"
+    CONTRAINDICATED = "contraindicated"
+    DOCUMENT_ATTACHED = "document_attached"
+    EVIDENCE_VERIFIED = "evidence_verified"
+    CORRECTED = "corrected"
+    IMPORT_UNDONE = "import_undone"
+    NOTED = "noted"
+
+
+EVIDENCE = frozenset(
+    {
+        Kind.DOSE_RECORDED,
+        Kind.RESULT_RECORDED,
+        Kind.HISTORY_RECORDED,
+        Kind.DECLINED,
+        Kind.CONTRAINDICATED,
+    }
+)
+"""What can be verified, and what a correction may take out."""

@@ -1,0 +1,216 @@
+"""What is known of one person as of a moment: a pure function of the entries of their file.
+
+A correction acts where the entry it corrects stands, as in a case. An import that was undone leaves
+nothing behind: its entries count as never written, and stay in the history.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any
+
+from thimble.ledger.entries import Entry
+from thimble.ledger.fold import Standing, known_by, standing
+from thimble.people.entries import EVIDENCE, Kind
+
+PLACES = ("role", "site", "department", "cohort")
+"""Where somebody works, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Employment:
+    """How, where and when somebody works here. Days are None where nobody has said."""
+
+    works_as: str
+    role: str = ""
+    site: str = ""
+    department: str = ""
+    cohort: str = ""
+    starts_on: date | None = None
+    ends_on: date | None = None
+    exposure_prone: str = "not_known"
+    categories: tuple[tuple[str, str], ...] = ()
+
+    def here_on(self, day: date) -> bool:
+        """Whether the person has not left by a day. The day of leaving is still a day here."""
+        return self.ends_on is None or day <= self.ends_on
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """That somebody saw what a piece of evidence rests on."""
+
+    entry: int
+    by: str
+    at: datetime
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One piece of evidence as it stands: its entry's position, kind and body, who wrote it and when."""
+
+    entry: int
+    kind: Kind
+    body: Mapping[str, Any]
+    by: str
+    recorded_at: datetime
+    verified: Verified | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A scan that was attached: the position of its entry and what the entry says of it."""
+
+    entry: int
+    name: str
+    digest: str
+    type: str
+    size: int
+    shows: str
+    text: str
+    recorded_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """That a vaccine was offered."""
+
+    entry: int
+    disease: str
+    on: date
+    informed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """A person's file as of a moment; `entries` is the position of the last entry that counts.
+
+    `enrolled` is False where the import that brought the person was undone.
+    """
+
+    reference: str
+    as_of: datetime
+    enrolled: bool
+    employment: Employment
+    evidence: tuple[Evidence, ...]
+    documents: tuple[Document, ...]
+    offers: tuple[Offer, ...]
+    entries: int
+    last_number: int
+    enrolled_at: datetime
+
+    def of(self, *kinds: Kind) -> tuple[Evidence, ...]:
+        """The evidence of these kinds, as recorded."""
+        return tuple(e for e in self.evidence if e.kind in kinds)
+
+
+def undone(entries: Iterable[Entry[Kind]]) -> set[int]:
+    """The positions whose entries an undone import takes back."""
+    return {
+        position
+        for entry in entries
+        if entry.kind is Kind.IMPORT_UNDONE
+        for position in entry.body["entries"]
+    }
+
+
+def fold(entries: Iterable[Entry[Kind]], as_of: datetime) -> Person:
+    """The person as of a moment. Only entries recorded by then count.
+
+    Raises:
+        ValueError: there is no entry by `as_of`, or the entries are of more than one person.
+    """
+    known = known_by(entries, as_of)
+    if not known:
+        raise ValueError(f"nothing is recorded by {as_of.isoformat()}")
+    if len(files := {entry.case for entry in known}) > 1:
+        raise ValueError(f"fold takes one person at a time; found {', '.join(sorted(files))}")
+    reading = _Reading()
+    taken_back = undone(known)
+    for position, found in standing(known).items():
+        if found is not None and position not in taken_back:
+            reading.take(found)
+    return Person(
+        reference=known[0].case,
+        as_of=as_of,
+        enrolled=reading.enrolled,
+        employment=reading.employment,
+        evidence=reading.checked(),
+        documents=tuple(reading.documents),
+        offers=tuple(reading.offers),
+        entries=known[-1].position,
+        last_number=known[-1].number,
+        enrolled_at=known[0].recorded_at,
+    )
+
+
+class _Reading:
+    """The person while the file is being read; one entry at a time."""
+
+    def __init__(self) -> None:
+        self.enrolled = False
+        self.employment = Employment("staff")
+        self.evidence: list[Evidence] = []
+        self.documents: list[Document] = []
+        self.offers: list[Offer] = []
+        self.verified: dict[int, Verified] = {}
+        self.corrected: dict[int, int] = {}
+
+    def take(self, found: Standing[Kind]) -> None:
+        entry, body = found.entry, found.body
+        kind = entry.kind
+        if kind is Kind.ENROLLED:
+            self.enrolled = True
+            self.employment = _changed(self.employment, body)
+        elif kind in {Kind.CHANGED, Kind.MOVED}:
+            self.employment = _changed(self.employment, body)
+        elif kind is Kind.LEFT:
+            self.employment = replace(self.employment, ends_on=date.fromisoformat(body["on"]))
+        elif kind is Kind.RETURNED:
+            day = date.fromisoformat(body["on"])
+            self.employment = replace(self.employment, starts_on=day, ends_on=None)
+        elif kind in EVIDENCE:
+            self.evidence.append(Evidence(entry.position, kind, body, entry.by, entry.recorded_at))
+        elif kind is Kind.DOCUMENT_ATTACHED:
+            told = {key: body[key] for key in ("name", "digest", "type", "size", "shows", "text")}
+            self.documents.append(
+                Document(entry=entry.position, recorded_at=entry.recorded_at, **told)
+            )
+        elif kind is Kind.OFFERED:
+            day = date.fromisoformat(body["on"])
+            self.offers.append(Offer(entry.position, body["disease"], day, body["informed"]))
+        elif kind is Kind.EVIDENCE_VERIFIED:
+            seen = Verified(entry.position, entry.by, entry.recorded_at, body["seen"])
+            self.verified |= dict.fromkeys(body["entries"], seen)
+        elif kind is Kind.CORRECTED:
+            self.corrected[body["corrects"]] = entry.position
+
+    def checked(self) -> tuple[Evidence, ...]:
+        """The evidence with who verified it. What was corrected since was not what they saw."""
+        return tuple(
+            replace(e, verified=seen)
+            if (seen := self.verified.get(e.entry)) and seen.entry > self.corrected.get(e.entry, 0)
+            else e
+            for e in self.evidence
+        )
+
+
+def _changed(before: Employment, body: Mapping[str, Any]) -> Employment:
+    told: dict[str, Any] = {
+        key: body[key] for key in ("works_as", *PLACES, "exposure_prone") if key in body
+    }
+    for key in ("starts_on", "ends_on"):
+        if key in body:
+            told[key] = None if body[key] is None else date.fromisoformat(body[key])
+    if "categories" in body:
+        told["categories"] = tuple(sorted(body["categories"].items()))
+    return replace(before, **told)
+
+
+def touched_since(entries: Sequence[Entry[Kind]], import_id: str) -> list[Entry[Kind]]:
+    """The entries of a file that were written after those of an import: it cannot be undone there."""
+    own = [e.position for e in entries if e.body.get("import") == import_id]
+    return [e for e in entries if own and e.position > own[-1]]
