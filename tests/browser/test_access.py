@@ -47,6 +47,7 @@ NOT_PAGES = {
     "visits:agree",
     "visits:missed",
     "visits:contact",
+    "visits:decide",
     "calendars:make",
     "calendars:end",
     "results:enter",

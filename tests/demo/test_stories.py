@@ -15,16 +15,20 @@ import thimble.demo
 from demo import staging
 from demo.staging import tell, tell_all
 from thimble.clinical.durations import add, parse
+from thimble.clinical.ladder import SHIPPED_LADDER, load_ladder
 from thimble.demo import scene, stories
 from thimble.demo.hospital import PASSWORD, STAFF
 from thimble.demo.stories import STORIES, Story
+from thimble.ledger.bodies import CONTACT_BY
 from thimble.ledger.compare import diff
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import next_thing
 from thimble.ledger.plan import State
 from thimble.ledger.pressing import Group, group_of, to_do, urgency
+from thimble.ledger.reaching import next_rung
 from thimble.ledger.verify import verify
+from thimble.ledger.visiting import expected
 from thimble.web.roles import Role
 
 ZONE = ZoneInfo("America/New_York")
@@ -294,6 +298,23 @@ def test_corrected_the_history_keeps_both_and_the_plan_follows_the_truth() -> No
     before = told.plan_as_of(began + timedelta(minutes=30))
     assert before.findings["significance"].value == "not_significant"
     assert told.value("significance") == "significant"
+
+
+def test_did_not_come_the_next_step_is_to_write_after_a_call_in_vain() -> None:
+    told = tell("did-not-come", NOW)
+
+    site = told.stage.site
+    today = NOW.astimezone(site.zone).date()
+    rung = next_rung(
+        told.situation,
+        expected(told.plan, told.situation, today),
+        load_ladder(SHIPPED_LADDER, CONTACT_BY),
+        site.zone,
+    )
+    assert rung is not None
+    assert (rung.step, rung.due < today) == ("write", True)
+    assert rung.missed == told.situation.follow_up.visits[0].day
+    assert told.situation.follow_up.agreements == {"email": True}
 
 
 def test_every_story_has_a_test_of_what_it_shows() -> None:

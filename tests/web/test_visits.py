@@ -234,3 +234,63 @@ def test_the_longest_overdue_stands_first(signed_in: SignIn):
 
     places = [text.index(cases[at]) for at in (2, 0, 1)]
     assert places == sorted(places)
+
+
+def test_a_missed_visit_leads_up_the_ladder_to_a_physicians_decision(case: str, signed_in: SignIn):
+    agree(case, RNA)
+    with clock.standing_at(datetime(2026, 3, 24, 15, tzinfo=UTC)):
+        actions.miss_visit(get_store(), case, RNA, today=RNA, now=clock.now(), **NURSE)
+        nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+        assert "<b>Telephone the worker</b>: due today" in page(nurse, case)
+        assert (
+            "Next: <b>Telephone the worker: due today</b>"
+            in nurse.get(reverse("visits:recall")).text
+        )
+    for days, how in ((0, "telephone"), (3, "letter"), (10, "registered_letter")):
+        at = datetime(2026, 3, 24, 16, tzinfo=UTC) + timedelta(days=days)
+        actions.contact(get_store(), case, how=how, outcome="sent", now=at, **NURSE)
+    url = reverse("visits:decide", args=[case])
+    with clock.standing_at(datetime(2026, 4, 15, 9, tzinfo=UTC)):
+        physician = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+        text = page(physician, case)
+        assert "Decide: keep trying" in text
+        form = {"position": position(text), "decision": "keep_trying", "text": "on parental leave"}
+        for changes, said in (
+            ({"decision": ""}, "Say what you decide."),
+            ({"text": ""}, "Say why."),
+            ({"until": ""}, "on which day"),
+            ({"until": "2026-04-15"}, "lies ahead of today"),
+            ({"decision": "inform_gp", "until": "2026-05-01"}, "has not agreed"),
+        ):
+            refused = physician.post(url, {"until": "2026-05-04", **form, **changes})
+            assert (refused.status_code, said in refused.text) == (422, True), said
+        assert get_store().entries(case)[-1].kind is Kind.CONTACTED
+
+        assert physician.post(url, {**form, "until": "2026-05-04"}).status_code == 302
+        assert get_store().entries(case)[-1].body == {
+            "decision": "keep_trying", "until": "2026-05-04", "text": "on parental leave",
+        }  # fmt: skip
+        after = page(physician, case)
+        assert "keep trying to reach the worker, until Mon 4 May 2026: on parental leave" in after
+
+
+def test_who_may_not_decide_is_told_that_a_physician_does(case: str, signed_in: SignIn):
+    agree(case, RNA)
+    with clock.standing_at(datetime(2026, 4, 24, 15, tzinfo=UTC)):
+        now = clock.now()
+        actions.miss_visit(get_store(), case, RNA, today=now.date(), now=now, **NURSE)
+        actions.contact(
+            get_store(), case, how="telephone", outcome="declined", now=now, **NURSE
+        )  # fmt: skip
+        nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+        assert "A physician decides." in page(nurse, case)
+        url = reverse("visits:decide", args=[case])
+        assert nurse.post(url, {"decision": "close", "text": "x"}).status_code == 403
+
+        physician = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+        closing = physician.post(
+            url,
+            {"position": position(page(physician, case)), "decision": "close", "text": "declines"},
+        )
+        assert closing["Location"] == reverse("closing:closing", args=[case])
+        assert "Close the case, as decided" in page(physician, case)

@@ -3,7 +3,13 @@
 from thimble.actions._append import NoSuchCase, Refused
 from thimble.actions.closing import close, reopen
 from thimble.actions.decide import Departing, PlanMoved, correct, depart, sign_plan
-from thimble.actions.follow_up import agree_visits, contact, miss_visit
+from thimble.actions.follow_up import (
+    agree_visits,
+    contact,
+    decide_reaching,
+    miss_visit,
+    worker_agrees,
+)
 from thimble.actions.identity import (
     IdentityStore,
     MemoryIdentityStore,
@@ -54,6 +60,7 @@ __all__ = [
     "contact",
     "correct",
     "counsel",
+    "decide_reaching",
     "depart",
     "give_dose",
     "give_first_aid",
@@ -75,4 +82,5 @@ __all__ = [
     "source_lacks_capacity",
     "source_refuses",
     "take_sample",
+    "worker_agrees",
 ]

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
+from typing import Any
 
-from thimble.actions._append import Refused, append
+from thimble.actions._append import Refused, append, existing
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.fold import fold
 from thimble.ledger.plan import AgreedVisit
 from thimble.ledger.store import LedgerStore
+from thimble.protocol.vocabulary import Fact
 
 
 def agree_visits(
@@ -89,16 +92,95 @@ def contact(
     by: str,
     role: str,
     text: str = "",
+    about: str = "",
+    visit: date | None = None,
     happened_at: datetime | None = None,
     expected_position: int | None = None,
 ) -> list[Entry]:
     """An attempt to reach the worker, and what came of it (ids of `ledger.bodies`).
 
+    Args:
+        about, visit: for a message that went out by itself, what it was about, and the day of the visit.
+
     Raises:
         Refused: a way or an outcome that is none.
     """
-    body = {"how": how, "outcome": outcome, "text": text}
+    body: dict[str, Any] = {"how": how, "outcome": outcome, "text": text}
+    if about:
+        body["about"] = about
+    if visit is not None:
+        body["visit"] = visit.isoformat()
     return append(
         store, case, [(Kind.CONTACTED, body)], now=now, by=by, role=role,
         happened_at=happened_at, expected_position=expected_position,
+    )  # fmt: skip
+
+
+def worker_agrees(
+    store: LedgerStore,
+    case: str,
+    to: str,
+    *,
+    agreed: bool,
+    now: datetime,
+    by: str,
+    role: str,
+    text: str = "",
+    expected_position: int | None = None,
+) -> list[Entry]:
+    """What the worker agrees to, or no longer does (an id of `ledger.bodies.AGREEMENTS`).
+
+    Raises:
+        Refused: there is nothing of that name to agree to.
+    """
+    body = {"to": to, "agreed": agreed, "text": text}
+    return append(
+        store, case, [(Kind.WORKER_AGREED, body)], now=now, by=by, role=role,
+        expected_position=expected_position,
+    )  # fmt: skip
+
+
+def decide_reaching(
+    store: LedgerStore,
+    case: str,
+    decision: str,
+    *,
+    until: date | None,
+    reason: str,
+    vocabulary: Mapping[str, Fact],
+    today: date,
+    now: datetime,
+    by: str,
+    role: str,
+    expected_position: int | None = None,
+) -> list[Entry]:
+    """What a physician decides about a worker who cannot be reached (`ledger.bodies.REACHING_DECISIONS`).
+
+    Args:
+        until: the day on which it is decided anew; None for closing alone.
+        today: the day of `now` in the site's calendar.
+
+    Raises:
+        Refused: there is no such decision; its day is missing or not ahead; the reason is missing; or the
+            general practitioner is to be told and the worker has not agreed to that.
+    """
+    if until is not None and until <= today:
+        raise Refused(
+            f"the day to decide anew lies ahead of today ({today.isoformat()}); "
+            f"found {until.isoformat()}"
+        )
+    situation = fold(existing(store, case), now, vocabulary)
+    if decision == "inform_gp" and not situation.follow_up.agreements.get("gp_letter"):
+        raise Refused(
+            "the worker has not agreed to a letter to the general practitioner. Record the agreement "
+            "first, or decide otherwise"
+        )
+    body = {
+        "decision": decision,
+        "until": None if until is None else until.isoformat(),
+        "text": reason,
+    }
+    return append(
+        store, case, [(Kind.REACHING_DECIDED, body)], now=now, by=by, role=role,
+        expected_position=expected_position,
     )  # fmt: skip

@@ -45,13 +45,14 @@ def run(options: argparse.Namespace) -> int:
 
 def _check() -> None:
     """Settings or a protocol with faults are told in sentences, before anything is changed."""
+    from thimble.clinical.ladder import LadderError
     from thimble.clinical.site import SiteError
     from thimble.protocol import ProtocolFaults
     from thimble.web.context import make_ready
 
     try:
         make_ready()
-    except (SiteError, ProtocolFaults) as error:
+    except (SiteError, LadderError, ProtocolFaults) as error:
         raise NotUnderstood(str(error)) from error
 
 

@@ -11,9 +11,10 @@ from thimble.actions import IdentityStore, MemoryStock, SourceIdentity, WorkerId
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import TO_DO, Action, Plan
+from thimble.ledger.plan import TO_DO, Action, Plan, Situation
 from thimble.ledger.stock.movements import StockStore
 from thimble.ledger.store import LedgerStore
+from thimble.ledger.visiting import to_agree, visiting
 from thimble.protocol import Protocol, Value
 
 
@@ -76,6 +77,7 @@ class Scene:
                 name=name,
                 staff_number=f"Q{sum(map(ord, name)) % 9000 + 1000}",
                 phone=f"555-01{sum(map(ord, name)) % 40 + 50}",
+                email=f"{name.split(maxsplit=1)[0].lower()}@quillhaven.example",
                 occupation=occupation,
                 department=place,
             ),
@@ -210,10 +212,40 @@ class Scene:
             role=self.role,
         )
 
+    def situation(self) -> Situation:
+        stage = self.stage
+        return fold(stage.store.entries(self.case), self.now, stage.protocol.vocabulary)
+
     def plan(self) -> Plan:
         stage = self.stage
-        situation = fold(stage.store.entries(self.case), self.now, stage.protocol.vocabulary)
-        return assess(situation, stage.protocol, self.now, stage.site)
+        return assess(self.situation(), stage.protocol, self.now, stage.site)
+
+    def agree_visits(self) -> None:
+        """The worker is told the fewest visits that the plan needs."""
+        found = visiting(self.plan(), self.situation(), self.stage.site)
+        actions.agree_visits(
+            self.stage.store, self.case, to_agree(found.planned, found.expected),
+            now=self.now, by=self.by, role=self.role,
+        )  # fmt: skip
+
+    def miss_visit(self) -> None:
+        """The worker did not come to the first agreed visit."""
+        today = self.now.astimezone(self.stage.site.zone).date()
+        actions.miss_visit(
+            self.stage.store, self.case, self.situation().follow_up.visits[0].day, today=today,
+            now=self.now, by=self.by, role=self.role,
+        )  # fmt: skip
+
+    def contact(self, how: str, outcome: str, text: str = "") -> None:
+        actions.contact(
+            self.stage.store, self.case, how=how, outcome=outcome, text=text,
+            now=self.now, by=self.by, role=self.role,
+        )  # fmt: skip
+
+    def agrees(self, to: str, *, agreed: bool = True) -> None:
+        actions.worker_agrees(
+            self.stage.store, self.case, to, agreed=agreed, now=self.now, by=self.by, role=self.role
+        )
 
     def do(self, *wanted: str) -> None:
         """Carry out actions of the plan by id, also those that may turn out not to be needed.

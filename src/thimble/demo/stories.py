@@ -736,4 +736,54 @@ STORIES: tuple[Story, ...] = (
             (90 * MINUTE, as_("physician", lambda s: s.see(), lambda s: s.sign())),
         ],
     ),
+    Story(
+        "did-not-come",
+        "Source HCV RNA positive; dates agreed, the first visit missed",
+        "the next step after a missed visit, on the recall list and the page of the visits; a calendar",
+        33 * DAY,
+        [
+            (
+                25 * MINUTE,
+                lambda s: s.report(
+                    "Benedikt Orrin",
+                    "laboratory assistant",
+                    "Outpatient laboratory",
+                    task="taking blood",
+                    source=_patient("K. Nonesuch", "H-20871", "Outpatients"),
+                    facts=NEEDLE,
+                ),
+            ),
+            (
+                70 * MINUTE,
+                as_(
+                    "physician",
+                    lambda s: s.see(),
+                    _washed,
+                    lambda s: s.learn(**WELL, **RESPONDER),
+                    lambda s: s.learn(
+                        "record",
+                        **{**SOURCE_NEGATIVE, "source_hcv_rna": "positive"},
+                        source_access="testable",
+                    ),
+                    lambda s: s.sign(),
+                    lambda s: s.do_what_is_due(),
+                ),
+            ),
+            (
+                2 * DAY,
+                as_(
+                    "nurse",
+                    lambda s: s.do_what_is_due(),
+                    lambda s: s.agree_visits(),
+                    lambda s: s.agrees("email"),
+                ),
+            ),
+            (
+                28 * DAY,
+                as_(
+                    "nurse", lambda s: s.miss_visit(), lambda s: s.contact("telephone", "no_answer")
+                ),
+            ),
+        ],
+    ),
 )

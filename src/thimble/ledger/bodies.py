@@ -21,6 +21,7 @@ from thimble.ledger.checks import map_of as _map_of
 from thimble.ledger.checks import number as _number
 from thimble.ledger.checks import one_of as _one_of
 from thimble.ledger.checks import or_null as _or_null
+from thimble.ledger.checks import reference as _reference
 from thimble.ledger.checks import whole as _whole
 from thimble.ledger.checks import whole_body as _body_map
 from thimble.ledger.entries import Kind
@@ -47,6 +48,7 @@ CLOSED_REASONS = {
 CONTACT_BY = {
     "telephone": "by telephone",
     "letter": "by letter",
+    "registered_letter": "by registered letter",
     "email": "by e-mail",
     "in_person": "in person",
 }
@@ -57,8 +59,34 @@ CONTACT_OUTCOMES = {
     "no_answer": "no answer",
     "declined": "does not want to come",
     "sent": "sent, no answer yet",
+    "not_sent": "could not be sent",
 }
 """What came of it."""
+
+CONTACT_ABOUT = {"reminder": "a reminder", "missed": "a missed visit"}
+"""What a message that was sent by itself was about."""
+
+AGREEMENTS = {
+    "email": "mail about appointments",
+    "gp_letter": "a letter to the general practitioner",
+}
+"""What a worker is asked to agree to, and may take back."""
+
+REACHING_DECISIONS = {
+    "keep_trying": "keep trying to reach the worker",
+    "inform_gp": "tell the general practitioner",
+    "close": "close the case: the worker cannot be reached",
+}
+"""What a physician decides once every step to reach a worker was taken."""
+
+LINKS = {
+    "patient_case": "the patient may have been exposed too, and is followed as a case of their own",
+    "worker_case": "opened for the patient of that case, whose worker's blood may have come back",
+}
+"""What another case is to this one."""
+
+ANSWERS = {"accepted": "offered and accepted", "declined": "offered and declined"}
+"""What the worker said to an offer. Counselling without an answer was given."""
 
 
 def _facts(*, removals: bool = False) -> Check:
@@ -180,7 +208,11 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "from": _Key(SAY),
         "advice": _Key(MAY),
     },
-    Kind.COUNSELLED: {"action": _Key(_id), "text": _Key(MAY)},
+    Kind.COUNSELLED: {
+        "action": _Key(_id),
+        "text": _Key(MAY),
+        "answer": _Key(_one_of(tuple(ANSWERS)), required=False),
+    },
     Kind.PLAN_SIGNED: {
         "protocol": _Key(_map_of({"id": _Key(SAY), "edition": _Key(SAY), "digest": _Key(_digest)})),
         "decisions": _Key(_decisions),
@@ -208,7 +240,22 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "how": _Key(_one_of(tuple(CONTACT_BY))),
         "outcome": _Key(_one_of(tuple(CONTACT_OUTCOMES))),
         "text": _Key(MAY),
+        # A message that went out by itself: about what, and about the visit of which day.
+        "about": _Key(_one_of(tuple(CONTACT_ABOUT)), required=False),
+        "visit": _Key(_day, required=False),
     },
+    Kind.WORKER_AGREED: {
+        "to": _Key(_one_of(tuple(AGREEMENTS))),
+        "agreed": _Key(_boolean),
+        "text": _Key(MAY),
+    },
+    # `until` is the day on which it is decided anew; only a case that is closed has none.
+    Kind.REACHING_DECIDED: {
+        "decision": _Key(_one_of(tuple(REACHING_DECISIONS))),
+        "until": _Key(_or_null(_day)),
+        "text": _Key(SAY),
+    },
+    Kind.LINKED: {"case": _Key(_reference), "is": _Key(_one_of(tuple(LINKS)))},
     Kind.CORRECTED: {
         "corrects": _Key(_whole(low=1)),
         "reason": _Key(SAY),
@@ -257,6 +304,8 @@ def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
         return ["facts must hold at least one fact"]
     if kind is Kind.VISITS_AGREED:
         return _visits_fit(body)
+    if kind is Kind.REACHING_DECIDED and (body["until"] is None) != (body["decision"] == "close"):
+        return ["until is the day to decide anew, and null for close alone"]
     if kind is Kind.RESULT_RECEIVED and "results" in body:
         return _results_fit(body)
     if kind is Kind.CORRECTED:

@@ -168,6 +168,16 @@ def day(path: str, value: object) -> list[str]:
     return []
 
 
+_REFERENCE = re.compile(r"[2-9A-Z]{4}-[2-9A-Z]{4}")
+
+
+def reference(path: str, value: object) -> list[str]:
+    """The reference of a case."""
+    if not isinstance(value, str) or not _REFERENCE.fullmatch(value):
+        return [f"{path} is the reference of a case, such as K7QM-2F49; found {value!r}"]
+    return []
+
+
 _HEX = re.compile(r"[0-9a-f]{8,128}")
 
 

@@ -20,6 +20,8 @@ from thimble.ledger.plan import (
     FollowUp,
     KnownFact,
     LabResult,
+    Link,
+    ReachingDecision,
     SignedPlan,
     Situation,
 )
@@ -41,7 +43,16 @@ SOURCE_STEPS: Mapping[Kind, str] = {
 }
 
 
-_FOLLOWING = frozenset({Kind.VISITS_AGREED, Kind.VISIT_MISSED, Kind.CONTACTED})
+_FOLLOWING = frozenset(
+    {
+        Kind.VISITS_AGREED,
+        Kind.VISIT_MISSED,
+        Kind.CONTACTED,
+        Kind.WORKER_AGREED,
+        Kind.REACHING_DECIDED,
+        Kind.COUNSELLED,
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +168,7 @@ def fold(entries: Iterable[Entry], as_of: datetime, vocabulary: Mapping[str, Fac
         last_number=known[-1].number,
         follow_up=reading.follow_up,
         results=tuple(reading.results),
+        links=tuple(reading.links),
     )
 
 
@@ -178,6 +190,7 @@ class _Reading:
         self.closed_reason = ""
         self.follow_up = FollowUp()
         self.results: list[LabResult] = []
+        self.links: list[Link] = []
 
     def take(self, found: Standing) -> None:
         kind, body = found.entry.kind, found.body
@@ -202,6 +215,8 @@ class _Reading:
             self.closed_at, self.closed_reason = found.happened_at, body["reason"]
         elif kind is Kind.REOPENED:
             self.closed_at, self.closed_reason = None, ""
+        elif kind is Kind.LINKED:
+            self.links.append(Link(body["case"], body["is"], found.entry.position))
         elif kind in _FOLLOWING:
             self._follow(found)
         if kind is not Kind.DEPARTED:
@@ -225,6 +240,23 @@ class _Reading:
         elif kind is Kind.VISIT_MISSED:
             missed = {*so_far.missed, date.fromisoformat(body["day"])}
             self.follow_up = replace(so_far, missed=tuple(sorted(missed)))
+        elif kind is Kind.WORKER_AGREED:
+            said = {**so_far.agreements, body["to"]: body["agreed"]}
+            self.follow_up = replace(so_far, agreements=said)
+        elif kind is Kind.REACHING_DECIDED:
+            until = body["until"]
+            decided = ReachingDecision(
+                entry=found.entry.position,
+                at=found.happened_at,
+                decision=body["decision"],
+                until=None if until is None else date.fromisoformat(until),
+                reason=body["text"],
+            )
+            self.follow_up = replace(so_far, decisions=(*so_far.decisions, decided))
+        elif kind is Kind.COUNSELLED:
+            if answer := body.get("answer"):
+                said_to = (found.happened_at, body["action"], answer)
+                self.follow_up = replace(so_far, answers=(*so_far.answers, said_to))
         else:
             contact = (found.happened_at, body["how"], body["outcome"])
             self.follow_up = replace(so_far, contacts=(*so_far.contacts, contact))

@@ -8,7 +8,17 @@ from datetime import date, datetime, tzinfo
 from typing import Any
 
 from thimble.clinical.saying import calendar_day, day, minute
-from thimble.ledger.bodies import CLOSED_REASONS, CONTACT_BY, CONTACT_OUTCOMES, from_json
+from thimble.ledger.bodies import (
+    AGREEMENTS,
+    ANSWERS,
+    CLOSED_REASONS,
+    CONTACT_ABOUT,
+    CONTACT_BY,
+    CONTACT_OUTCOMES,
+    LINKS,
+    REACHING_DECISIONS,
+    from_json,
+)
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import known_by, standing
 from thimble.ledger.resulting import results_in, said_of
@@ -35,6 +45,9 @@ LABELS: Mapping[Kind, str] = {
     Kind.VISITS_AGREED: "Visits agreed",
     Kind.VISIT_MISSED: "Visit missed",
     Kind.CONTACTED: "Worker contacted",
+    Kind.WORKER_AGREED: "What the worker agrees to",
+    Kind.REACHING_DECIDED: "Decided about a worker not reached",
+    Kind.LINKED: "Another case belongs to this one",
     Kind.CORRECTED: "Correction",
     Kind.NOTED: "Note",
     Kind.CLOSED: "Case closed",
@@ -196,16 +209,13 @@ def _of(
             said += _labelled(body, advised="Advised", decided="Decided", reason="Reason")
         case Kind.VISITS_AGREED | Kind.VISIT_MISSED | Kind.CONTACTED:
             said += _following(kind, body, words)
+        case Kind.WORKER_AGREED | Kind.REACHING_DECIDED | Kind.LINKED | Kind.COUNSELLED:
+            said += _keeping_in_touch(kind, body, words)
         case Kind.CORRECTED:
             said.append(f"Sets right entry {body['corrects']}.")
             said += _correction(body, vocabulary, zone)
         case Kind.CLOSED:
-            said += [
-                f"{CLOSED_REASONS[body['reason']].capitalize()}.",
-                *_labelled(body, text="Why"),
-            ]
-            if body.get("left"):
-                said.append(f"Left undone: {'; '.join(words(id_) for id_ in body['left'])}.")
+            said += _closing(body, words)
         case _:
             if "action" in body:
                 said.append(words(body["action"]))
@@ -239,7 +249,35 @@ def _following(kind: Kind, body: Mapping[str, Any], words: Callable[[str], str])
         yield f"Expected on {_day(body['day'])}."
     else:
         how, outcome = CONTACT_BY[body["how"]], CONTACT_OUTCOMES[body["outcome"]]
-        yield f"{how.capitalize()}: {outcome}."
+        about = CONTACT_ABOUT.get(body.get("about", ""), "")
+        told = f", {about} for {_day(body['visit'])}" if about and "visit" in body else ""
+        yield f"{how.capitalize()}{told}: {outcome}."
+    yield from _labelled(body, text="Note")
+
+
+def _closing(body: Mapping[str, Any], words: Callable[[str], str]) -> Iterable[str]:
+    yield f"{CLOSED_REASONS[body['reason']].capitalize()}."
+    yield from _labelled(body, text="Why")
+    if body.get("left"):
+        yield f"Left undone: {'; '.join(words(id_) for id_ in body['left'])}."
+
+
+def _keeping_in_touch(
+    kind: Kind, body: Mapping[str, Any], words: Callable[[str], str]
+) -> Iterable[str]:
+    if kind is Kind.WORKER_AGREED:
+        told = "Agrees to" if body["agreed"] else "Does not agree to"
+        yield f"{told} {AGREEMENTS[body['to']]}."
+    elif kind is Kind.REACHING_DECIDED:
+        yield f"{REACHING_DECISIONS[body['decision']].capitalize()}."
+        if body["until"]:
+            yield f"To be decided anew on {_day(body['until'])}."
+    elif kind is Kind.LINKED:
+        yield f"Case {body['case']}: {LINKS[body['is']]}."
+    else:
+        yield words(body["action"])
+        if answer := body.get("answer"):
+            yield f"{ANSWERS[answer].capitalize()}."
     yield from _labelled(body, text="Note")
 
 

@@ -137,6 +137,29 @@ class AgreedVisit:
 
 
 @dataclass(frozen=True, slots=True)
+class ReachingDecision:
+    """What a physician decided about a worker who was not reached (an id of `ledger.bodies`).
+
+    `until` is the day on which it is decided anew; None where the case is to be closed.
+    """
+
+    entry: int
+    at: datetime
+    decision: str
+    until: date | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Another case that belongs to this one, and what it is to it (an id of `ledger.bodies`)."""
+
+    case: str
+    what: str
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
 class FollowUp:
     """What was agreed with the worker and what came of it.
 
@@ -144,6 +167,9 @@ class FollowUp:
     while nothing was agreed. `unavailable` are stretches of days, first and last included. `missed`
     are days on which the worker was expected and did not come; `contacts` are the attempts to reach
     the worker, each with its instant, how, and what came of it (ids of `ledger.bodies`).
+    `agreements` are the worker's last words on what they were asked to agree to: what is not in it was
+    never asked, and counts as not agreed. `decisions` are those about a worker who was not reached.
+    `answers` are the worker's answers to what was offered: instant, action, answer.
     """
 
     visits: tuple[AgreedVisit, ...] = ()
@@ -151,6 +177,9 @@ class FollowUp:
     unavailable: tuple[tuple[date, date], ...] = ()
     missed: tuple[date, ...] = ()
     contacts: tuple[tuple[datetime, str, str], ...] = ()
+    agreements: Mapping[str, bool] = field(default_factory=dict)
+    decisions: tuple[ReachingDecision, ...] = ()
+    answers: tuple[tuple[datetime, str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +211,7 @@ class Situation:
     last_number: int = 0
     follow_up: FollowUp = FollowUp()
     results: tuple[LabResult, ...] = ()
+    links: tuple[Link, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

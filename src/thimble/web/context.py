@@ -13,9 +13,11 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from thimble.actions.identity import Whose
+from thimble.clinical.ladder import SHIPPED_LADDER, Ladder, load_ladder
 from thimble.clinical.library import folder_of
 from thimble.clinical.site import Site, SiteError, load_site
 from thimble.clinical.vocabulary import vocabulary
+from thimble.ledger.bodies import CONTACT_BY
 from thimble.people.bodies import PEOPLE
 from thimble.people.entries import Kind as PersonKind
 from thimble.protocol import Protocol, ProtocolFaults, check_protocol, load_protocol
@@ -44,6 +46,17 @@ def get_protocol() -> Protocol:
         SiteError, or the protocol's own faults.
     """
     return load_protocol(folder_of(get_site().protocol), vocabulary())
+
+
+@cache
+def get_ladder() -> Ladder:
+    """The steps after a missed visit: those of the data folder's `ladder.toml`, else those shipped.
+
+    Raises:
+        LadderError: the file has faults.
+    """
+    own = settings.DATA / "ladder.toml"
+    return load_ladder(own if own.is_file() else SHIPPED_LADDER, CONTACT_BY)
 
 
 @cache
@@ -94,8 +107,10 @@ def make_ready() -> None:
 
     Raises:
         SiteError: the settings have faults.
+        LadderError: the steps after a missed visit have faults.
         ProtocolFaults: the protocol cannot be read or is not proved; each fault is named.
     """
+    get_ladder()
     faults = check_protocol(get_protocol())
     if faults:
         raise ProtocolFaults(faults)
@@ -105,6 +120,7 @@ def forget() -> None:
     """Read site and protocol anew at the next use: for tests, and after the files were changed."""
     get_site.cache_clear()
     get_protocol.cache_clear()
+    get_ladder.cache_clear()
 
 
 @dataclass(frozen=True, slots=True)

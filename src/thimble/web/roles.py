@@ -37,6 +37,7 @@ CAPABILITIES: Mapping[str, str] = {
     "correct_entry": "Correct an earlier entry by a new one",
     "close_case": "Close and reopen a case",
     "print_documents": "Print plans, letters and the downtime pack",
+    "decide_reaching": "Decide what is done about a worker who cannot be reached",
     "see_worker_identity": "See the name and phone number of the exposed worker",
     "see_source": "See and record the steps with the source patient",
     "see_source_identity": "See who the source patient is",
@@ -83,6 +84,7 @@ GRANTED: Mapping[Role, frozenset[str]] = {
     | _KEEPS_PEOPLE
     | {
         "close_case",
+        "decide_reaching",
         "resolve_results",
         "trace_lot",
         "view_safety_overview",

@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta, tzinfo
+from typing import Any
 
 from thimble.clinical.saying import calendar_day, minute
 from thimble.clinical.visits import Alternative, Visit, VisitPlan, alternatives, words
 from thimble.ledger.bodies import CONTACT_BY, CONTACT_OUTCOMES
 from thimble.ledger.plan import Situation
+from thimble.ledger.pressing import urgency
+from thimble.ledger.reaching import Rung
 from thimble.ledger.visiting import Expected, Kept, Visiting
 from thimble.web.visits.picture import picture
+from thimble.web.visits.reaching import NextStep, when_words
 
 MOST_DAYS = 40
 """How many other days a visit offers; the nearest to its targets."""
@@ -83,6 +87,7 @@ class VisitsPage:
     closed: bool
     has_calendar: bool
     link_since: str
+    next_step: NextStep | None
     fault: str
 
     @classmethod
@@ -95,6 +100,7 @@ class VisitsPage:
         away: Sequence[tuple[date, date]],
         capabilities: Collection[str],
         link_since: datetime | None = None,
+        next_step: NextStep | None = None,
         fault: str = "",
     ) -> VisitsPage:
         """The page for the visits of a case; `link_since` is when its calendar's address was made."""
@@ -137,6 +143,7 @@ class VisitsPage:
             closed=situation.closed_at is not None,
             has_calendar=situation.follow_up.agreed_by is not None,
             link_since="" if link_since is None else minute(link_since, zone),
+            next_step=next_step,
             fault=fault,
         )
 
@@ -214,14 +221,16 @@ class Case:
     reference: str
     situation: Situation
     visiting: Visiting
+    rung: Rung | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class RecallRow:
-    """One case on the recall list."""
+    """One case on the recall list; `next_step` is what is due about a worker who did not come."""
 
     reference: str
     words: str
+    next_step: str
     what: tuple[str, ...]
     last_contact: str
     name: str
@@ -238,7 +247,7 @@ class RecallPart:
 
 
 PARTS = {
-    "overdue": "Did not come, or nobody recorded it",
+    "overdue": "Did not come, or nobody recorded it: the next step that presses most first",
     "unplanned": "No dates agreed yet",
     "moved": "Dates that no longer fit the plan",
     "ahead": "To come",
@@ -248,22 +257,28 @@ SOON = timedelta(days=7)
 
 def recall(
     cases: Iterable[Case],
-    today: date,
+    now: datetime,
     zone: tzinfo,
     people: Mapping[str, tuple[str, str]],
 ) -> tuple[RecallPart, ...]:
-    """Every open case that has a visit to keep: overdue first, the longest first."""
-    found: dict[str, list[tuple[date, RecallRow]]] = {part: [] for part in PARTS}
+    """Every open case that has a visit to keep. Those who did not come stand first, in the one order of
+    what is to be done (`ledger.pressing`); the rest by the day of the visit."""
+    found: dict[str, list[tuple[Any, RecallRow]]] = {part: [] for part in PARTS}
     for case in cases:
-        placed = _place(case, today)
+        placed = _place(case, now.astimezone(zone).date())
         if placed is None:
             continue
         part, day, said, what = placed
         name, phone = people.get(case.reference, ("", ""))
+        due = ""
+        key: Any = day
+        if case.rung is not None:
+            due = f"{case.rung.action.what}: {when_words(case.rung, now)}"
+            key = urgency(case.rung.action, now)
         row = RecallRow(
-            case.reference, said, what, _last_contact(case.situation, zone), name, phone
+            case.reference, said, due, what, _last_contact(case.situation, zone), name, phone
         )
-        found[part].append((day, row))
+        found[part].append((key, row))
     return tuple(
         RecallPart(
             part, title,

@@ -14,4 +14,5 @@ urlpatterns = [
     path("case/<str:ref>/visits/agree", views.agree, name="agree"),
     path("case/<str:ref>/visits/missed", views.missed, name="missed"),
     path("case/<str:ref>/visits/contact", views.contacted, name="contact"),
+    path("case/<str:ref>/visits/decide", views.decided, name="decide"),
 ]

@@ -13,12 +13,21 @@ from django.views.decorators.http import require_GET, require_POST
 
 from thimble import actions
 from thimble.actions import Refused
+from thimble.ledger.bodies import REACHING_DECISIONS
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.reaching import next_rung
 from thimble.ledger.visiting import to_agree, visiting
 from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.calendars.links import standing_link
-from thimble.web.context import get_identities, get_site, get_store, looked
+from thimble.web.context import (
+    get_identities,
+    get_ladder,
+    get_protocol,
+    get_site,
+    get_store,
+    looked,
+)
 from thimble.web.desk.handling import (
     canonical,
     capabilities_of,
@@ -32,6 +41,7 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.visits import page
+from thimble.web.visits.reaching import NextStep
 from thimble.web.worklist.board import standings
 
 
@@ -63,6 +73,7 @@ def _show(
     site = get_site()
     found = visiting(reading.plan, reading.situation, site, unavailable=away, chosen=chosen)
     link = standing_link(reading.case)
+    rung = next_rung(reading.situation, found.expected, get_ladder(), site.zone)
     shown = page.VisitsPage.of(
         found,
         reading.situation,
@@ -70,6 +81,11 @@ def _show(
         away=away,
         capabilities=capabilities_of(request),
         link_since=None if link is None else link.made_at,
+        next_step=None
+        if rung is None
+        else NextStep.of(
+            rung, reading.situation, get_ladder(), reading.plan.now, capabilities_of(request)
+        ),
         fault=fault,
     )
     status = 422 if fault or (chosen and found.planned.refused) else 200
@@ -150,6 +166,43 @@ def contacted(request: HttpRequest, ref: str) -> HttpResponse:
     )  # fmt: skip
 
 
+@never_cache
+@needs("view_case", "decide_reaching")
+@require_POST
+def decided(request: HttpRequest, ref: str) -> HttpResponse:
+    """What a physician decides about a worker who cannot be reached; closing goes on to its page."""
+    reading = read(canonical(ref))
+    site, now = get_site(), clock.now()
+    away = reading.situation.follow_up.unavailable
+    decision = request.POST.get("decision", "")
+    reason, typed = request.POST.get("text", "").strip(), request.POST.get("until", "")
+    fault, until = "", None
+    if decision not in REACHING_DECISIONS:
+        fault = "Say what you decide."
+    elif not reason:
+        fault = "Say why. The reason is kept with the decision."
+    elif decision != "close":
+        try:
+            until = date.fromisoformat(typed)
+        except ValueError:
+            fault = "Say on which day it is decided anew."
+    if fault:
+        return _show(request, reading, away, fault=fault)
+    response = _record(
+        request, reading,
+        lambda position: actions.decide_reaching(
+            get_store(), reading.case, decision, until=until, reason=reason,
+            vocabulary=get_protocol().vocabulary, today=now.astimezone(site.zone).date(),
+            now=now, expected_position=position, **who(request),
+        ),
+        Kind.REACHING_DECIDED, away,
+        [("Decision", REACHING_DECISIONS[decision]), ("Until", typed), ("Reason", reason)],
+    )  # fmt: skip
+    if decision == "close" and response.status_code == 302 and can(request, "close_case"):
+        return go(request, reverse("closing:closing", args=[reading.case]))
+    return response
+
+
 def _record(
     request: HttpRequest,
     reading: Reading,
@@ -180,11 +233,12 @@ def _record(
 def recall(request: HttpRequest) -> HttpResponse:
     """Whom to expect, whom to call: overdue first."""
     now, site = clock.now(), get_site()
-    cases = [
-        page.Case(s.case, s.situation, visiting(s.plan, s.situation, site))
-        for s in standings(now)
-        if s.open
-    ]
+    cases = []
+    for standing in standings(now):
+        if standing.open:
+            found = visiting(standing.plan, standing.situation, site)
+            rung = next_rung(standing.situation, found.expected, get_ladder(), site.zone)
+            cases.append(page.Case(standing.case, standing.situation, found, rung))
     people: dict[str, tuple[str, str]] = {}
     if can(request, "see_worker_identity") and "names" in request.GET:
         workers = get_identities().workers([case.reference for case in cases])
@@ -195,7 +249,7 @@ def recall(request: HttpRequest) -> HttpResponse:
             whose="worker",
             where="recall",
         )
-    parts = page.recall(cases, now.astimezone(site.zone).date(), site.zone, people)
+    parts = page.recall(cases, now, site.zone, people)
     return render(
         request, "visits/recall.html",
         {

@@ -1,0 +1,118 @@
+"""What is due about a worker who was expected and did not come: the next step of the ladder.
+
+It is an action with a window like any other, so that the one order of what is to be done holds for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta, tzinfo
+
+from thimble.clinical.ladder import Ladder
+from thimble.ledger.plan import Action, ReachingDecision, Situation, State, Window
+from thimble.ledger.visiting import Expected, Kept
+
+CAME, AGREE, DECIDE, CLOSE, AGAIN = "came", "agree", "decide", "close", "again"
+"""Steps beside those of the ladder: say whether the worker came; agree new dates with a worker who was
+reached; a physician decides; the case is closed as decided; try again as decided."""
+
+_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """The next step: which, as an action, on which day it is due, since which missed visit, and in which
+    ways it can be taken. `last` is the physician's decision in force, if there is one."""
+
+    step: str
+    action: Action
+    due: date
+    missed: date
+    how: tuple[str, ...] = ()
+    last: ReachingDecision | None = None
+
+
+def next_rung(
+    situation: Situation, expected: Sequence[Expected], ladder: Ladder, zone: tzinfo
+) -> Rung | None:
+    """What is due next about the first agreed visit that was not kept; None where there is none.
+
+    A visit that was neither recorded as done nor as missed asks for that first: nobody is called to
+    account who came. A worker who was reached is asked for a new date, one who declines is a physician's
+    to decide about at once. New dates that were agreed, and a closed case, end it.
+    """
+    if situation.closed_at is not None:
+        return None
+    missed = [each.visit.day for each in expected if each.kept is Kept.MISSED]
+    unsaid = [each.visit.day for each in expected if each.kept is Kept.NOT_RECORDED]
+    if unsaid and (not missed or min(unsaid) < min(missed)):
+        day = min(unsaid)
+        return _rung(CAME, "Say whether the worker came", day, day, zone)
+    if not missed:
+        return None
+    return _after(situation, min(missed), ladder, zone)
+
+
+def _after(situation: Situation, missed: date, ladder: Ladder, zone: tzinfo) -> Rung:
+    def day_of(at: datetime) -> date:
+        return at.astimezone(zone).date()
+
+    attempts = sorted(c for c in situation.follow_up.contacts if day_of(c[0]) >= missed)
+    decisions = [d for d in situation.follow_up.decisions if day_of(d.at) >= missed]
+    last = decisions[-1] if decisions else None
+    since = [a for a in attempts if last is None or a[0] > last.at]
+    if since and since[-1][2] == "reached":
+        on = day_of(since[-1][0])
+        return _rung(AGREE, "Agree a new date with the worker", on, missed, zone, last=last)
+    if since and since[-1][2] == "declined":
+        decide = ladder.steps[-1].what
+        return _rung(DECIDE, decide, day_of(since[-1][0]), missed, zone, last=last)
+    if last is not None:
+        return _as_decided(last, day_of((since[-1][0]) if since else last.at), missed, ladder, zone)
+    tried = {how for _, how, outcome in attempts if outcome != "not_sent"}
+    step = next(s for s in ladder.steps if s.decides or not tried & set(s.how))
+    due = missed + timedelta(days=step.after_days)
+    return _rung(DECIDE if step.decides else step.id, step.what, due, missed, zone, how=step.how)
+
+
+def _as_decided(
+    last: ReachingDecision, tried: date, missed: date, ladder: Ladder, zone: tzinfo
+) -> Rung:
+    """What follows from a decision: closing; else another attempt now and then, until it is made anew."""
+    if last.until is None:
+        what = "Close the case, as decided"
+        return _rung(CLOSE, what, last.at.astimezone(zone).date(), missed, zone, last=last)
+    again = tried + timedelta(days=ladder.again_after_days)
+    if again < last.until:
+        first = ladder.steps[0]
+        return _rung(
+            AGAIN, f"Try again, as decided: {first.what[:1].lower()}{first.what[1:]}",
+            again, missed, zone, how=first.how, last=last,
+        )  # fmt: skip
+    return _rung(DECIDE, ladder.steps[-1].what, last.until, missed, zone, last=last)
+
+
+def _rung(
+    step: str,
+    what: str,
+    due: date,
+    missed: date,
+    zone: tzinfo,
+    *,
+    how: tuple[str, ...] = (),
+    last: ReachingDecision | None = None,
+) -> Rung:
+    opens = datetime.combine(due, time(), tzinfo=zone)
+    ends = datetime.combine(due + _DAY, time(), tzinfo=zone)
+    action = Action(
+        id=f"reach_{step}",
+        what=what,
+        kind="review",
+        whom="department",
+        window=Window(opens, ends, None),
+        state=State.OPEN,
+        certain=True,
+        because=(),
+    )
+    return Rung(step, action, due, missed, how, last)
