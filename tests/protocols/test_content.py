@@ -611,7 +611,7 @@ WINDOWS = {
     "uk": {
         "hiv_pep_first_dose": ("exposure", "PT0H", "PT1H", "PT72H"),  # UK21; common practice
         "hbig_first_dose": ("exposure", "PT0H", "PT48H", "PT168H"),  # GB96
-        "follow_up_hiv_after_pep": ("hiv_pep_first_dose", "P73D", "P73D", "-"),  # UK21
+        "follow_up_hiv_after_pep": ("course_end", "P45D", "P45D", "-"),  # UK21
         "follow_up_hiv_45d": ("exposure", "P45D", "P45D", "-"),  # UK21
         "follow_up_hcv_rna": ("exposure", "P6W", "P6W", "-"),  # UK99
         "follow_up_hcv_rna_12w": ("exposure", "P12W", "P12W", "-"),  # UK99
@@ -652,11 +652,13 @@ def test_where_people_decide_on_prophylaxis_its_first_dose_can_follow(name: str)
 
 
 @both
-def test_what_an_action_is_counted_from_is_the_exposure_or_another_action(name: str) -> None:
+def test_what_an_action_is_counted_from_is_the_exposure_an_action_or_the_end_of_a_course(
+    name: str,
+) -> None:
     actions = {row["→ action"] for _, row in rows(name) if "→ action" in row}
     starts = {row["→ counted_from"] for _, row in rows(name) if "→ action" in row}
 
-    assert starts <= actions | {"exposure"}
+    assert starts <= actions | {"exposure", "course_end"}
     stops = {table.clock_stops_with for table in protocol(name).tables} - {""}
     assert stops <= actions
 

@@ -2,6 +2,15 @@
 
 from thimble.actions._append import NoSuchCase, Refused
 from thimble.actions.closing import close, reopen
+from thimble.actions.course import (
+    change_course,
+    hand_out,
+    miss_doses,
+    receive_advice,
+    review_course,
+    stop_course,
+    tell_side_effect,
+)
 from thimble.actions.decide import Departing, PlanMoved, correct, depart, sign_plan
 from thimble.actions.follow_up import (
     agree_visits,
@@ -56,6 +65,7 @@ __all__ = [
     "ask_source",
     "assessed",
     "cannot_be_known",
+    "change_course",
     "close",
     "contact",
     "correct",
@@ -65,22 +75,28 @@ __all__ = [
     "give_dose",
     "give_first_aid",
     "give_from_stock",
+    "hand_out",
     "learn_facts",
+    "miss_doses",
     "miss_visit",
     "move_stock",
     "new_references",
     "note",
     "read_reference",
+    "receive_advice",
     "receive_result",
     "record_results",
     "reopen",
     "report",
+    "review_course",
     "sample_source",
     "seek_advice",
     "sign_plan",
     "source_consents",
     "source_lacks_capacity",
     "source_refuses",
+    "stop_course",
     "take_sample",
     "worker_agrees",
+    "tell_side_effect",
 ]

@@ -11,7 +11,7 @@ from thimble.protocol import Protocol, Vocabulary, load_protocol
 from .vocabulary import VOCABULARY
 
 SHIPPED = Path(__file__).parent.parent / "protocols"
-NOT_FOR_A_SITE = frozenset({"serology"})
+NOT_FOR_A_SITE = frozenset({"serology", "prophylaxis"})
 """Folders of tables that every site uses beside its protocol: no protocol to choose."""
 
 
@@ -56,12 +56,14 @@ def protocol(name: str) -> Protocol:
 
 
 def _vocabulary_of(folder: Path) -> Vocabulary:
-    """The facts that a folder's tables ask for: those of the exposure, or those of blood results."""
-    # Imported here: the package of results reads its own tables through this module.
-    from thimble.clinical.serology.vocabulary import vocabulary
+    """The facts that a folder's tables ask for: those of the exposure, of blood results, or of a course."""
+    # Imported here: these packages read their own tables through this module.
+    from thimble.clinical.prophylaxis.vocabulary import vocabulary as of_a_course
+    from thimble.clinical.serology.vocabulary import vocabulary as of_results
 
     try:
         manifest = tomllib.loads((folder / "protocol.toml").read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return VOCABULARY  # the reader tells what is wrong with it
-    return vocabulary() if manifest.get("id") in NOT_FOR_A_SITE else VOCABULARY
+    own = {"serology": of_results, "prophylaxis": of_a_course}.get(str(manifest.get("id")))
+    return own() if own else VOCABULARY

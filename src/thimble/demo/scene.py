@@ -10,6 +10,7 @@ from thimble import actions
 from thimble.actions import IdentityStore, MemoryStock, SourceIdentity, WorkerIdentity
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
+from thimble.ledger.course import STOP
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import TO_DO, Action, Plan, Situation
 from thimble.ledger.stock.movements import StockStore
@@ -287,10 +288,14 @@ class Scene:
             )  # fmt: skip
         elif action.kind == "ask":
             actions.ask_source(store, case, action=action.id, now=now, by=by, role=role)
+        elif action.id == STOP:
+            actions.stop_course(
+                store, case, reason="source_negative", action=action.id, now=now, by=by, role=role
+            )
         elif action.kind == "advice":
             actions.seek_advice(
                 store, case, action=action.id, of=self.stage.site.expert_phone.name,
-                now=now, by=by, role=role,
+                advice="Told of the facts; agrees with the plan.", now=now, by=by, role=role,
             )  # fmt: skip
         elif action.kind == "first_aid":
             actions.give_first_aid(

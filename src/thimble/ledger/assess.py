@@ -12,9 +12,11 @@ from datetime import datetime, tzinfo
 from typing import Protocol as Shape
 
 from thimble.clinical.computed import compute
+from thimble.ledger.amounts import Lacking
 from thimble.ledger.clocks import HOURS, Moment, either, evaluate, hours_words, moment_of
 from thimble.ledger.consistent import consistent
-from thimble.ledger.due import Lacking, actions_of
+from thimble.ledger.course import course_of
+from thimble.ledger.due import actions_of
 from thimble.ledger.plan import Caution, KnownFact, Plan, Situation
 from thimble.protocol.finding import Evaluation, Item, Question
 from thimble.protocol.protocol import Protocol
@@ -63,7 +65,10 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
     evaluation, more = evaluate(facts, protocol, moment, now, situation)
     contradictions += more
     findings = dict(evaluation.findings)
-    actions, lacking = actions_of(evaluation, protocol, situation, moment, now, site.zone, facts)
+    course = course_of(situation, protocol.id, now, site.zone)
+    actions, lacking = actions_of(
+        evaluation, protocol, situation, moment, now, site.zone, facts, course
+    )
     questions = _questions(evaluation.questions, computed.missing, situation, lacking)
     explanations = dict(computed.explanations)
     if moment.first is not None and moment.last is not None:

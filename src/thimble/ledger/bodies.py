@@ -65,6 +65,56 @@ CONTACT_OUTCOMES = {
 
 CONTACT_ABOUT = {"reminder": "a reminder", "missed": "a missed visit"}
 """What a message that was sent by itself was about."""
+SEVERITIES = {
+    "mild": "goes on as usual",
+    "moderate": "hampers the day",
+    "severe": "cannot go on like this",
+}
+"""How bad a side effect is, as the worker lives with it."""
+
+ADHERENCE = {
+    "all_taken": "every dose taken",
+    "some_missed": "some doses missed",
+    "stopped": "takes none any more",
+    "not_asked": "not asked",
+}
+"""What a review of a course found of the doses."""
+
+BASELINE_BLOODS = {
+    "normal": "normal",
+    "abnormal": "not normal",
+    "not_known": "not back, or not looked at",
+}
+"""Creatinine and liver enzymes of the baseline sample."""
+
+SOURCE_RESULT = {
+    "in": "in, and looked at",
+    "awaited": "still awaited",
+    "none_to_come": "none will come",
+    "not_asked": "not looked into",
+}
+"""Where the source patient's result stood at a review."""
+
+REVIEW_DECISIONS = {
+    "go_on": "go on with the course",
+    "change": "change the medicine",
+    "stop": "stop the course",
+    "ask": "ask an expert first",
+}
+"""What a review of a course came to."""
+
+STOP_REASONS = {
+    "complete": "course completed",
+    "source_negative": "source patient negative",
+    "side_effects": "side effects",
+    "worker_wish": "the worker does not want to go on",
+    "worker_hiv_positive": "the worker's own HIV test is reactive: handed on to HIV care",
+    "doses_missed": "too many doses missed, on an expert's advice",
+    "not_significant": "no significant exposure after all",
+    "other": "another reason",
+}
+"""Why a course ended."""
+
 
 AGREEMENTS = {
     "email": "mail about appointments",
@@ -213,6 +263,46 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "text": _Key(MAY),
         "answer": _Key(_one_of(tuple(ANSWERS)), required=False),
     },
+    # The answer to advice that was sought: `asked` is the position of the entry that sought it.
+    Kind.ADVICE_GIVEN: {
+        "action": _Key(_id, required=False),
+        "asked": _Key(_or_null(_whole(low=1))),
+        "from": _Key(SAY),
+        "advice": _Key(SAY),
+    },
+    Kind.TABLETS_HANDED_OUT: {
+        "product": _Key(SAY),
+        "days": _Key(_whole(low=1)),
+        "batch": _Key(MAY),
+        "text": _Key(MAY),
+    },
+    # `last_taken` is the last dose before the gap, `taken_again` the first one after it.
+    Kind.DOSES_MISSED: {
+        "count": _Key(_whole(low=1)),
+        "last_taken": _Key(_or_null(_instant)),
+        "taken_again": _Key(_or_null(_instant)),
+        "text": _Key(MAY),
+    },
+    Kind.SIDE_EFFECT: {
+        "words": _Key(SAY),
+        "severity": _Key(_one_of(tuple(SEVERITIES))),
+        "done": _Key(MAY),
+    },
+    Kind.COURSE_REVIEWED: {
+        "action": _Key(_id, required=False),
+        "adherence": _Key(_one_of(tuple(ADHERENCE))),
+        "baseline_bloods": _Key(_one_of(tuple(BASELINE_BLOODS))),
+        "source_result": _Key(_one_of(tuple(SOURCE_RESULT))),
+        "decision": _Key(_one_of(tuple(REVIEW_DECISIONS))),
+        "text": _Key(MAY),
+    },
+    Kind.COURSE_CHANGED: {"product": _Key(SAY), "reason": _Key(SAY)},
+    # It happened when the last dose was taken.
+    Kind.COURSE_STOPPED: {
+        "action": _Key(_id, required=False),
+        "reason": _Key(_one_of(tuple(STOP_REASONS))),
+        "text": _Key(MAY),
+    },
     Kind.PLAN_SIGNED: {
         "protocol": _Key(_map_of({"id": _Key(SAY), "edition": _Key(SAY), "digest": _Key(_digest)})),
         "decisions": _Key(_decisions),
@@ -308,6 +398,12 @@ def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
         return ["until is the day to decide anew, and null for close alone"]
     if kind is Kind.RESULT_RECEIVED and "results" in body:
         return _results_fit(body)
+    if kind is Kind.DOSES_MISSED and body["last_taken"] and body["taken_again"]:
+        last, again = (datetime.fromisoformat(body[key]) for key in ("last_taken", "taken_again"))
+        if again <= last:
+            return ["taken_again lies after last_taken; found them the other way round"]
+    if kind is Kind.COURSE_STOPPED and body["reason"] == "other" and not body["text"].strip():
+        return ["text must say why the course ended where the reason is another"]
     if kind is Kind.CORRECTED:
         if body.get("withdrawn"):
             if {"facts", "body", "happened_at"} & set(body):

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from datetime import datetime, tzinfo
-from decimal import Decimal, InvalidOperation
 from functools import lru_cache
+from typing import Any
 
-from thimble.clinical.doses import Dose, DoseNeeds, DoseRule, dose
 from thimble.clinical.durations import add, parse
+from thimble.clinical.prophylaxis import put, tables
+from thimble.ledger.amounts import Lacking, doses_of, lacking_of
 from thimble.ledger.clocks import Moment, union
+from thimble.ledger.course import ANSWER, COURSE_ACTIONS, FIRST_DOSE, Course
 from thimble.ledger.entries import Kind
 from thimble.ledger.plan import TO_DO, Action, Situation, State, Window
 from thimble.ledger.pressing import FAR, urgency
 from thimble.protocol.finding import Evaluation, Item
-from thimble.protocol.model import PER_KILOGRAM, Amount
+from thimble.protocol.model import COURSE_CLOCKS
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
 
 FROM_EXPOSURE = "exposure"
 NONE = "-"
+TOLD_AGAIN = frozenset({"doses_missed", "side_effects"})
+"""Instants of a course that come anew each time that such a thing is told."""
 
 
 def actions_of(
@@ -31,8 +34,11 @@ def actions_of(
     now: datetime,
     zone: tzinfo,
     facts: Mapping[str, Value],
+    course: Course | None = None,
 ) -> tuple[tuple[Action, ...], Lacking]:
     """The actions of a plan, what presses first; and the weights that doses among them lack.
+
+    Where a course of prophylaxis has begun, what its own tables ask for is among them.
 
     Raises:
         ValueError: a window's text is no duration.
@@ -45,10 +51,14 @@ def actions_of(
             for item in evaluation.items.get(table.id, ()):
                 produced.setdefault(item.outputs["action"], []).append(item)
 
-    doses = _doses(evaluation, protocol, facts)
+    for item in () if course is None else put(course.facts).items.get(COURSE_ACTIONS, ()):
+        produced.setdefault(item.outputs["action"], []).append(item)
+    instants = {} if course is None else course.instants
+
+    doses = doses_of(evaluation, protocol, facts)
     actions: list[Action] = []
     for id_, items in produced.items():
-        windows = [_window(item.outputs, situation, moment, zone) for item in items]
+        windows = [_window(item.outputs, situation, moment, zone, instants) for item in items]
         # Where the meaning is still open, the window that closes first is the one to keep.
         best = min(
             range(len(items)),
@@ -57,7 +67,7 @@ def actions_of(
         outputs, window = items[best].outputs, windows[best]
         certain = any(item.certain for item in items)
         open_facts = dict.fromkeys(fact for item in items for fact in item.open_facts)
-        done = situation.done.get(id_)
+        done = _done(id_, outputs["counted_from"], situation, instants)
         actions.append(
             Action(
                 id=id_,
@@ -76,10 +86,13 @@ def actions_of(
             )
         )
     actions = _that_can_follow(actions)
-    actions += _left_over(set(produced), protocol, situation, moment, zone)
+    actions += _answers_awaited(situation)
+    actions += _left_over(
+        {a.id for a in actions} | set(produced), protocol, situation, moment, zone, instants
+    )
     order = {action.id: at for at, action in enumerate(actions)}
     actions.sort(key=lambda a: (_rank(a.state), urgency(a, now), order[a.id]))
-    return tuple(actions), _lacking(actions, doses, protocol)
+    return tuple(actions), lacking_of(actions, doses, protocol)
 
 
 def doses_decided_against(situation: Situation, protocol: Protocol) -> set[str]:
@@ -117,6 +130,40 @@ def doses_decided_against(situation: Situation, protocol: Protocol) -> set[str]:
     return {id_ for id_, none in against.items() if none}
 
 
+def _done(
+    id_: str, counted_from: str, situation: Situation, instants: Mapping[str, datetime]
+) -> Any:
+    """How an action was done; None where what it answers was told again since.
+
+    An action that counts from something that can be told again, such as missed doses, is to be done
+    again then.
+    """
+    again = instants.get(counted_from) if counted_from in TOLD_AGAIN else None
+    last = situation.last_done.get(id_)
+    if again is not None and last is not None and last < again:
+        return None
+    return situation.done.get(id_)
+
+
+def _answers_awaited(situation: Situation) -> list[Action]:
+    """The answers that an expert still owes, each open until it is on record."""
+    return [
+        Action(
+            id=f"{ANSWER}{sought.entry}",
+            what=f"Get the answer of {sought.of}, who was asked for advice",
+            kind="advice",
+            whom="worker",
+            # Whoever was asked is expected to answer; until then the question stands as it was asked.
+            window=Window(sought.at, sought.at, None),
+            state=State.OPEN,
+            certain=True,
+            because=(),
+        )
+        for sought in situation.course.sought
+        if sought.open and f"{ANSWER}{sought.entry}" not in situation.done
+    ]
+
+
 def _that_can_follow(actions: list[Action]) -> list[Action]:
     """Without those that wait for an action which is not due: nobody stops what never began."""
     while True:
@@ -150,12 +197,19 @@ def _closes(window: Window) -> float:
 
 
 def _window(
-    outputs: Mapping[str, str], situation: Situation, moment: Moment, zone: tzinfo
+    outputs: Mapping[str, str],
+    situation: Situation,
+    moment: Moment,
+    zone: tzinfo,
+    instants: Mapping[str, datetime],
 ) -> Window:
     counted_from = outputs["counted_from"]
     start: datetime | None
     if counted_from in (FROM_EXPOSURE, NONE):
         start, waits_for = moment.first, ""
+    elif counted_from in COURSE_CLOCKS:
+        start = instants.get(counted_from)
+        waits_for = "" if instants else FIRST_DOSE
     else:
         done = situation.done.get(counted_from)
         start, waits_for = (None, counted_from) if done is None else (done.at, "")
@@ -207,14 +261,15 @@ def _left_over(
     situation: Situation,
     moment: Moment,
     zone: tzinfo,
+    instants: Mapping[str, datetime],
 ) -> list[Action]:
     """What was done or signed and no longer follows: kept, with what it was."""
-    rows = _rows_of(protocol)
+    rows = {**_rows_of(tables()), **_rows_of(protocol)}
     signed = [id_ for plan in situation.signed for id_ in plan.actions]
     left: list[Action] = []
     for id_ in dict.fromkeys([*signed, *situation.done]):
         done = situation.done.get(id_)
-        if id_ in produced:
+        if id_ in produced or id_.startswith(ANSWER):
             continue
         # Whoever departs from any advice decides; only some advice asks for that as an action.
         if id_ not in signed and done is not None and done.kind is Kind.DEPARTED:
@@ -228,7 +283,7 @@ def _left_over(
                 kind=outputs["kind"] if outputs else "review",
                 whom=outputs["for"] if outputs else "worker",
                 window=(
-                    _window(outputs, situation, moment, zone)
+                    _window(outputs, situation, moment, zone, instants)
                     if outputs
                     else Window(None, None, None)
                 ),
@@ -240,64 +295,3 @@ def _left_over(
             )
         )
     return left
-
-
-# -- amounts ----------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Lack:
-    """A fact that an amount waits for: the decision it is for, and whether such a dose is due."""
-
-    amount: str
-    due: bool
-
-
-Lacking = Mapping[str, Lack]
-
-
-def _doses(
-    evaluation: Evaluation, protocol: Protocol, facts: Mapping[str, Value]
-) -> dict[str, Dose | DoseNeeds]:
-    """The amount of each dose that is computed, or what it needs, by the action's id."""
-    found: dict[str, Dose | DoseNeeds] = {}
-    for amount in protocol.amounts:
-        rule = _rule(amount, evaluation)
-        if rule is None:
-            continue
-        weight = facts.get(amount.weight)
-        answer = dose(rule, weight if isinstance(weight, float) else None, fact=amount.weight)
-        found.update(dict.fromkeys(amount.actions, answer))
-    return found
-
-
-def _rule(amount: Amount, evaluation: Evaluation) -> DoseRule | None:
-    """How much to give, None while a part of it is open or no number above 0."""
-    values = [
-        finding.value if (finding := evaluation.findings.get(part)) is not None else None
-        for part in amount.parts
-    ]
-    number, per, unit = values
-    if number is None or per is None or unit is None:
-        return None
-    try:
-        exact = Decimal(number)
-    except InvalidOperation:
-        return None
-    if not exact.is_finite() or exact <= 0:
-        return None
-    return DoseRule(exact, unit, per_kg=per == PER_KILOGRAM, route=amount.route)
-
-
-def _lacking(
-    actions: Iterable[Action], doses: Mapping[str, Dose | DoseNeeds], protocol: Protocol
-) -> Lacking:
-    of = {id_: amount.amount for amount in protocol.amounts for id_ in amount.actions}
-    found: dict[str, Lack] = {}
-    for action in actions:
-        answer = doses.get(action.id)
-        if action.state in TO_DO and isinstance(answer, DoseNeeds):
-            before = found.get(answer.fact)
-            due = action.stands or (before is not None and before.due)
-            found[answer.fact] = Lack(of[action.id], due)
-    return found

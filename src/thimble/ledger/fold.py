@@ -13,6 +13,7 @@ from datetime import date, datetime
 from typing import Any, Generic
 
 from thimble.ledger.bodies import from_json
+from thimble.ledger.course_record import COURSE_KINDS, CourseReading
 from thimble.ledger.entries import Entry, K, Kind
 from thimble.ledger.plan import (
     AgreedVisit,
@@ -169,6 +170,8 @@ def fold(entries: Iterable[Entry], as_of: datetime, vocabulary: Mapping[str, Fac
         follow_up=reading.follow_up,
         results=tuple(reading.results),
         links=tuple(reading.links),
+        course=reading.course.record(),
+        last_done=reading.last_done,
     )
 
 
@@ -191,6 +194,8 @@ class _Reading:
         self.follow_up = FollowUp()
         self.results: list[LabResult] = []
         self.links: list[Link] = []
+        self.course = CourseReading()
+        self.last_done: dict[str, datetime] = {}
 
     def take(self, found: Standing) -> None:
         kind, body = found.entry.kind, found.body
@@ -219,6 +224,8 @@ class _Reading:
             self.links.append(Link(body["case"], body["is"], found.entry.position))
         elif kind in _FOLLOWING:
             self._follow(found)
+        elif kind in COURSE_KINDS:
+            self.course.take(found.entry, body, found.happened_at)
         if kind is not Kind.DEPARTED:
             self._do(found)
 
@@ -292,7 +299,13 @@ class _Reading:
 
     def _do(self, found: Standing) -> None:
         action = found.body.get("action")
+        # Advice that was asked for and not yet given has done nothing.
+        if found.entry.kind is Kind.ADVICE_SOUGHT and not found.body["advice"].strip():
+            return
         if action is not None:
+            self.last_done[action] = max(
+                self.last_done.get(action, found.happened_at), found.happened_at
+            )
             # Done once is done: the first time starts the clocks that count from it.
             self.done.setdefault(
                 action, Done(found.entry.position, found.happened_at, found.entry.kind)

@@ -19,6 +19,7 @@ from thimble.ledger.bodies import (
     REACHING_DECISIONS,
     from_json,
 )
+from thimble.ledger.course_words import OF_A_COURSE, course_words
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import known_by, standing
 from thimble.ledger.resulting import results_in, said_of
@@ -39,6 +40,13 @@ LABELS: Mapping[Kind, str] = {
     Kind.SOURCE_SAMPLED: "Blood of the source patient taken",
     Kind.DOSE_GIVEN: "Dose given",
     Kind.ADVICE_SOUGHT: "Advice sought",
+    Kind.ADVICE_GIVEN: "Advice given",
+    Kind.TABLETS_HANDED_OUT: "Tablets handed out",
+    Kind.DOSES_MISSED: "Doses missed",
+    Kind.SIDE_EFFECT: "Side effect",
+    Kind.COURSE_REVIEWED: "Course reviewed",
+    Kind.COURSE_CHANGED: "Medicine changed",
+    Kind.COURSE_STOPPED: "Course ended",
     Kind.COUNSELLED: "Worker counselled",
     Kind.PLAN_SIGNED: "Plan signed",
     Kind.DEPARTED: "Departure from the advice",
@@ -194,8 +202,8 @@ def _of(
                 *_labelled(body, product="Product", amount="Amount", batch="Batch"),
                 *([f"Handed out for {body['days']} days."] if "days" in body else []),
             ]
-        case Kind.ADVICE_SOUGHT:
-            said += _labelled(body, **{"from": "From", "advice": "Advice"})
+        case _ if kind in OF_A_COURSE:
+            said += course_words(kind, body, zone)
         case Kind.PLAN_SIGNED:
             protocol = body["protocol"]
             settled = sum(value is not None for value in body["decisions"].values())

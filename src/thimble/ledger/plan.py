@@ -183,12 +183,91 @@ class FollowUp:
 
 
 @dataclass(frozen=True, slots=True)
+class GivenDose:
+    """A dose, or tablets for the days to come: `days` is 0 where nobody said for how many.
+
+    `action` is "" for tablets that were handed out without a dose.
+    """
+
+    action: str
+    product: str
+    amount: str
+    batch: str
+    days: int
+    at: datetime
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class MissedDoses:
+    """Doses that were missed: how many, and the last taken before and the first after, if told."""
+
+    count: int
+    last_taken: datetime | None
+    taken_again: datetime | None
+    text: str
+    at: datetime
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An entry of a course as it is read out: its words, its code, who wrote it and when it was so.
+
+    `code` is a severity, a review's decision, or the reason of an end; "" for a change of medicine.
+    """
+
+    words: str
+    code: str
+    at: datetime
+    by: str
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sought:
+    """Advice that was sought: of whom, when, what was said. It is open while nothing was said."""
+
+    action: str
+    of: str
+    at: datetime
+    entry: int
+    advice: str = ""
+    answered_at: datetime | None = None
+
+    @property
+    def open(self) -> bool:
+        """Whether the answer is still to come."""
+        return not self.advice
+
+
+@dataclass(frozen=True, slots=True)
+class CourseRecord:
+    """What is on record of medicines that were given and of the course that followed.
+
+    `changes` have the new product as their words. `baseline_bloods` is what the last review said of
+    them that knew. `adherence` is what the last review found.
+    """
+
+    given: tuple[GivenDose, ...] = ()
+    missed: tuple[MissedDoses, ...] = ()
+    side_effects: tuple[Told, ...] = ()
+    reviews: tuple[Told, ...] = ()
+    changes: tuple[Told, ...] = ()
+    stopped: Told | None = None
+    sought: tuple[Sought, ...] = ()
+    baseline_bloods: str = "not_known"
+    adherence: str = "not_asked"
+
+
+@dataclass(frozen=True, slots=True)
 class Situation:
     """What is known of one case as of a moment: `fold(entries, as_of)`.
 
     `cannot_be_known` maps facts that were asked, that nobody can answer and that have no value
     `unknown` of their own, to the reason: they stay open, and are not asked again.
-    `done` maps action ids to the entry that did them. `source_steps` maps asked, consented,
+    `done` maps action ids to the entry that did them first, `last_done` to the instant of the last
+    one. `course` is what is on record of doses and of a course. `source_steps` maps asked, consented,
     refused, lacks_capacity, sampled to their instants. `last_number` and `last_digest` are those of the
     last entry in the whole ledger's count: the anchor that a printed page shows.
     """
@@ -212,6 +291,8 @@ class Situation:
     follow_up: FollowUp = FollowUp()
     results: tuple[LabResult, ...] = ()
     links: tuple[Link, ...] = ()
+    course: CourseRecord = field(default_factory=CourseRecord)
+    last_done: Mapping[str, datetime] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

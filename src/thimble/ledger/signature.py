@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import Enum, auto
 
+from thimble.ledger.course import follows_from_course
 from thimble.ledger.plan import TO_DO, Action, Plan, SignedPlan, Situation, State
 from thimble.ledger.telling import told
 from thimble.protocol.protocol import Protocol
@@ -27,7 +28,8 @@ def signature_of(
     A change is a decision that people are told, something new to do or to do again, something no
     longer needed, another amount, a departure since then, or a caution that was not shown. What was
     done since is none; nor is what is not told (how many hours have passed
-    for a dose that is not needed) while every decision stands.
+    for a dose that is not needed) while every decision stands; nor what a course that has begun
+    brings with it: tablets, blood, an expert's answer.
 
     Args:
         as_signed: the plan at this moment without what was recorded after the last signature; without
@@ -40,7 +42,7 @@ def signature_of(
         return SignatureState.OTHER_RULES
     matters = {finding.decision for finding in told(plan, protocol)} | set(protocol.amount_parts)
     now = {name: plan.findings[name].value for name in matters if name in plan.findings}
-    to_do = [action for action in plan.actions if action.state in TO_DO]
+    to_do = [a for a in plan.actions if a.state in TO_DO and not follows_from_course(a)]
     changed = (
         any(now[name] != value for name, value in last.decisions.items() if name in now)
         or any(a.stands and a.id not in last.actions for a in to_do)

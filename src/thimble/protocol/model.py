@@ -19,6 +19,15 @@ ACTION_COLUMNS = (
 ACTION_KINDS = ("first_aid", "sample", "dose", "ask", "advice", "counsel", "review")
 ACTION_FOR = ("worker", "source", "department")
 COUNTED_FROM_EXPOSURE = "exposure"
+COURSE_END = "course_end"
+COURSE_CLOCKS = {
+    "course_start": "the first dose of prophylaxis",
+    COURSE_END: "the end of prophylaxis",
+    "supply_end": "when the tablets handed out are used up",
+    "doses_missed": "when missed doses were last told",
+    "side_effects": "when a side effect was last told",
+}
+"""Instants of a course of prophylaxis that a window can count from, with the words for them."""
 NOT_BEFORE = "not_before"
 """A further column that a table of actions may have: `ACTION DURATION`, or `-`."""
 CAUTION_COLUMNS = ("topic", "text")

@@ -27,6 +27,7 @@ from .model import (
     ACTION_KINDS,
     CAUTION_COLUMNS,
     COUNTED_FROM_EXPOSURE,
+    COURSE_CLOCKS,
     NOT_BEFORE,
     Manifest,
     Output,
@@ -295,11 +296,12 @@ class _Reader(Strict):
         for table in tables:
             for rule in table.rules if table.role == "actions" else ():
                 start = rule.outputs["counted_from"]
-                if start != COUNTED_FROM_EXPOSURE and start not in actions:
+                if start != COUNTED_FROM_EXPOSURE and start not in (*actions, *COURSE_CLOCKS):
                     self.fault(
                         table.file,
                         f"{start!r} is no action of this protocol; write "
-                        f"{COUNTED_FROM_EXPOSURE} or one of {', '.join(sorted(actions))}",
+                        f"{COUNTED_FROM_EXPOSURE} or one of {', '.join(sorted(actions))}; "
+                        f"or, of a course of prophylaxis, {', '.join(COURSE_CLOCKS)}",
                         row=rule.row,
                         column=f"{OUTPUT_MARK}counted_from",
                     )

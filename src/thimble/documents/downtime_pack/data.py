@@ -15,7 +15,7 @@ from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of
 from thimble.documents.words import ABOUT, WHOM, duration_in_words, input_in_words
 from thimble.protocol.finding import STANDINGS
-from thimble.protocol.model import Rule, Table
+from thimble.protocol.model import COURSE_CLOCKS, Rule, Table
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Fact
 
@@ -217,6 +217,8 @@ def _when(cells: Any, protocol: Protocol) -> str:
     counted_from = cells["counted_from"]
     if counted_from == "exposure":
         clock = "from the exposure"
+    elif counted_from in COURSE_CLOCKS:
+        clock = f"from {COURSE_CLOCKS[counted_from]}"
     else:
         clock = f"from when this is done: {_action_words(counted_from, protocol)}"
     earliest, target, latest = (

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
+from thimble.clinical.prophylaxis import tables as course_tables
 from thimble.clinical.saying import day, elapsed, minute
 from thimble.clinical.windows import WindowKind, span_down, window_state
 from thimble.ledger.plan import Window
@@ -196,15 +197,18 @@ class ReasonWords:
     @classmethod
     def of(cls, reason: Reason, protocol: Protocol, link: RuleLink = no_link) -> ReasonWords:
         """A reason in words."""
+        # What is due in a course comes from tables that every site uses beside its protocol.
+        of_course = any(table.id == reason.table for table in course_tables().tables)
+        home = course_tables() if of_course else protocol
         try:
-            question = protocol.table(reason.table).question
+            question = home.table(reason.table).question
         except KeyError:
             question = reason.table.replace("_", " ")
         return cls(
             rule=reason.rule,
             question=question,
-            href=link(reason.table, reason.rule),
-            sources=cited(reason.source, protocol.sources),
+            href="" if of_course else link(reason.table, reason.rule),
+            sources=cited(reason.source, home.sources),
             standing=STANDINGS[reason.standing],
             confirmed=reason.confirmed,
             note=reason.note,

@@ -16,7 +16,7 @@ from thimble.ledger.plan import Plan
 from thimble.protocol import STANDINGS, Fault, Protocol, Reason, check_protocol
 from thimble.protocol.citing import Cited, cited, places
 from thimble.protocol.index import IMPOSSIBLE
-from thimble.protocol.model import NOT_BEFORE, Case, Rule, Table
+from thimble.protocol.model import COURSE_CLOCKS, NOT_BEFORE, Case, Rule, Table
 
 GRID_COLUMNS = 9
 """A COLLECT table with more columns than this says in one cell all that a rule tests."""
@@ -487,7 +487,8 @@ def output_words(column: str, cell: str, protocol: Protocol, whats: Mapping[str,
         waited = whats.get(action, _plain(action))
         return f"{duration_in_words(duration)} after this is done: {waited}"
     if column == "counted_from":
-        return {"exposure": "the exposure", "-": "nothing"}.get(cell, whats.get(cell, _plain(cell)))
+        named = {"exposure": "the exposure", "-": "nothing", **COURSE_CLOCKS}
+        return named.get(cell, whats.get(cell, _plain(cell)))
     if column == "for":
         return WHOM.get(cell, cell)
     if column == "kind":

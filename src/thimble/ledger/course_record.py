@@ -1,0 +1,104 @@
+"""What the entries say of a course of prophylaxis, gathered while they are folded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.plan import CourseRecord, GivenDose, MissedDoses, Sought, Told
+
+COURSE_KINDS = frozenset(
+    {
+        Kind.DOSE_GIVEN,
+        Kind.TABLETS_HANDED_OUT,
+        Kind.DOSES_MISSED,
+        Kind.SIDE_EFFECT,
+        Kind.COURSE_REVIEWED,
+        Kind.COURSE_CHANGED,
+        Kind.COURSE_STOPPED,
+        Kind.ADVICE_SOUGHT,
+        Kind.ADVICE_GIVEN,
+    }
+)
+
+
+class CourseReading:
+    """The record of a course while it is being read; one entry at a time, as corrections leave it."""
+
+    def __init__(self) -> None:
+        self._so_far = CourseRecord()
+
+    def record(self) -> CourseRecord:
+        """What was read; doses in the order in which they were given, however late they were told."""
+        so_far = self._so_far
+        return replace(
+            so_far,
+            given=tuple(sorted(so_far.given, key=lambda g: (g.at.timestamp(), g.entry))),
+            changes=tuple(sorted(so_far.changes, key=lambda c: (c.at.timestamp(), c.entry))),
+        )
+
+    def take(self, entry: Entry, body: Mapping[str, Any], at: datetime) -> None:
+        """One entry of a kind in `COURSE_KINDS`."""
+        before, position = self._so_far, entry.position
+
+        def told(words: str, code: str = "") -> Told:
+            return Told(words, code, at, entry.by, position)
+
+        match entry.kind:
+            case Kind.DOSE_GIVEN | Kind.TABLETS_HANDED_OUT:
+                dose = GivenDose(
+                    body.get("action", ""), body["product"], body.get("amount", ""),
+                    body["batch"], body.get("days", 0), at, position,
+                )  # fmt: skip
+                self._so_far = replace(before, given=(*before.given, dose))
+            case Kind.DOSES_MISSED:
+                last, again = (
+                    None if body[key] is None else datetime.fromisoformat(body[key])
+                    for key in ("last_taken", "taken_again")
+                )
+                missed = MissedDoses(body["count"], last, again, body["text"], at, position)
+                self._so_far = replace(before, missed=(*before.missed, missed))
+            case Kind.SIDE_EFFECT:
+                words = f"{body['words']}. {body['done']}" if body["done"] else body["words"]
+                one = told(words, body["severity"])
+                self._so_far = replace(before, side_effects=(*before.side_effects, one))
+            case Kind.COURSE_REVIEWED:
+                bloods = body["baseline_bloods"]
+                self._so_far = replace(
+                    before,
+                    reviews=(*before.reviews, told(body["text"], body["decision"])),
+                    adherence=body["adherence"],
+                    # A later review that did not look takes nothing back.
+                    baseline_bloods=before.baseline_bloods if bloods == "not_known" else bloods,
+                )
+            case Kind.COURSE_CHANGED:
+                change = told(body["product"], "")
+                self._so_far = replace(before, changes=(*before.changes, change))
+            case Kind.COURSE_STOPPED:
+                self._so_far = replace(before, stopped=told(body["text"], body["reason"]))
+            case Kind.ADVICE_SOUGHT:
+                said = body["advice"].strip()
+                sought = Sought(
+                    body.get("action", ""), body["from"], at, position, said, at if said else None
+                )
+                self._so_far = replace(before, sought=(*before.sought, sought))
+            case Kind.ADVICE_GIVEN:
+                self._answer(body, at, position)
+
+    def _answer(self, body: Mapping[str, Any], at: datetime, position: int) -> None:
+        """Put an answer to its question; one that nobody had asked stands by itself."""
+        sought = self._so_far.sought
+        if any(one.entry == body["asked"] for one in sought):
+            after = tuple(
+                replace(one, advice=body["advice"], answered_at=at)
+                if one.entry == body["asked"]
+                else one
+                for one in sought
+            )
+        else:
+            unasked = Sought(body.get("action", ""), body["from"], at, position, body["advice"], at)
+            after = (*sought, unasked)
+        self._so_far = replace(self._so_far, sought=after)

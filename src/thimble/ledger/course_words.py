@@ -1,0 +1,66 @@
+"""The entries of a course of prophylaxis, and of advice about it, in the words that were recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import datetime, tzinfo
+from typing import Any
+
+from thimble.clinical.saying import minute
+from thimble.ledger.bodies import (
+    ADHERENCE,
+    BASELINE_BLOODS,
+    REVIEW_DECISIONS,
+    SEVERITIES,
+    SOURCE_RESULT,
+    STOP_REASONS,
+)
+from thimble.ledger.entries import Kind
+
+OF_A_COURSE = frozenset(
+    {
+        Kind.ADVICE_SOUGHT,
+        Kind.ADVICE_GIVEN,
+        Kind.TABLETS_HANDED_OUT,
+        Kind.DOSES_MISSED,
+        Kind.SIDE_EFFECT,
+        Kind.COURSE_REVIEWED,
+        Kind.COURSE_CHANGED,
+        Kind.COURSE_STOPPED,
+    }
+)
+
+
+def course_words(kind: Kind, body: Mapping[str, Any], zone: tzinfo) -> Iterator[str]:
+    """What one entry of a course says, a piece at a time; a kind of `OF_A_COURSE`."""
+    match kind:
+        case Kind.ADVICE_SOUGHT | Kind.ADVICE_GIVEN:
+            yield f"From: {body['from']}"
+            yield f"Advice: {body['advice']}" if body["advice"].strip() else "No answer yet"
+        case Kind.TABLETS_HANDED_OUT:
+            yield f"{body['product']}, for {body['days']} day{'s' * (body['days'] != 1)}"
+            if body["batch"]:
+                yield f"Batch: {body['batch']}"
+        case Kind.DOSES_MISSED:
+            yield f"{body['count']} dose{'s' * (body['count'] != 1)} missed"
+            for key, label in (("last_taken", "Last taken"), ("taken_again", "Taken again")):
+                if body[key] is not None:
+                    yield f"{label}: {minute(datetime.fromisoformat(body[key]), zone)}"
+        case Kind.SIDE_EFFECT:
+            yield f"{body['severity'].capitalize()} ({SEVERITIES[body['severity']]})"
+            yield f"In the worker's words: {body['words']}"
+            if body["done"]:
+                yield f"Done about it: {body['done']}"
+        case Kind.COURSE_REVIEWED:
+            yield f"Doses: {ADHERENCE[body['adherence']]}"
+            yield f"Baseline blood: {BASELINE_BLOODS[body['baseline_bloods']]}"
+            yield f"Source's result: {SOURCE_RESULT[body['source_result']]}"
+            yield f"Decided: {REVIEW_DECISIONS[body['decision']]}"
+        case Kind.COURSE_CHANGED:
+            yield f"Now: {body['product']}"
+            yield f"Why: {body['reason']}"
+        case _:
+            reason = STOP_REASONS[body["reason"]]
+            yield f"{reason[0].upper()}{reason[1:]}"
+    if body.get("text"):
+        yield body["text"]
