@@ -87,9 +87,11 @@ def actions_of(
         )
     actions = _that_can_follow(actions)
     actions += _answers_awaited(situation)
-    actions += _left_over(
-        {a.id for a in actions} | set(produced), protocol, situation, moment, zone, instants
-    )
+    asked = {sought.action for sought in situation.course.sought if sought.open}
+    # While the expert's answer is awaited, that is what is to be done about the question.
+    actions = [a for a in actions if a.id not in asked or a.state is State.DONE]
+    shown = {action.id for action in actions} | set(produced)
+    actions += _left_over(shown, protocol, situation, moment, zone, instants)
     order = {action.id: at for at, action in enumerate(actions)}
     actions.sort(key=lambda a: (_rank(a.state), urgency(a, now), order[a.id]))
     return tuple(actions), lacking_of(actions, doses, protocol)
