@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 
 from documents.closed import END, Case
 from documents.examples import CASE, DIGEST, NOW, SHIPPED, plan, protocol, site, situation
+from documents.test_letters import referred
 from thimble.clinical.saying import stamp
 from thimble.documents.clinician_summary.data import clinician_summary
 from thimble.documents.downtime_pack.data import downtime_pack
@@ -79,6 +80,8 @@ def data(template: Template, facts: dict[str, Value] | None = None) -> dict[str,
             return CLOSED.statement().to_data()
         case Template.ALL_CLEAR:
             return CLOSED.certificate(name="Ada Invented").to_data()
+        case Template.LETTER:
+            return referred(known).to_data()
         case Template.DOWNTIME_PACK:
             return downtime_pack(site(), protocol(), NOW).to_data()
 

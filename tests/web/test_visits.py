@@ -253,7 +253,7 @@ def test_a_missed_visit_leads_up_the_ladder_to_a_physicians_decision(case: str, 
     with clock.standing_at(datetime(2026, 4, 15, 9, tzinfo=UTC)):
         physician = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
         text = page(physician, case)
-        assert "Decide: keep trying" in text
+        assert "Decide whether to keep trying" in text
         form = {"position": position(text), "decision": "keep_trying", "text": "on parental leave"}
         for changes, said in (
             ({"decision": ""}, "Say what you decide."),

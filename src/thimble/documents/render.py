@@ -31,6 +31,7 @@ class Template(StrEnum):
     DOWNTIME_PACK = "downtime_pack"
     CLOSING_STATEMENT = "closing_statement"
     ALL_CLEAR = "all_clear"
+    LETTER = "letters"
 
 
 def render(template: Template, data: Mapping[str, Any], *, at: datetime) -> bytes:

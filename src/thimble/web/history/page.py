@@ -43,6 +43,8 @@ WHERE: Mapping[str, str] = {
     "worklist": "in the worklist",
     "worker_plan": "on the printed plan",
     "certificate": "on the printed certificate",
+    "letter": "on a printed letter",
+    "recall": "on the recall list",
     "source": "on the page of the source patient",
 }
 """Where a name is shown, in words."""

@@ -8,9 +8,12 @@ from dataclasses import dataclass
 from thimble.clinical.serology import Course
 from thimble.clinical.site import Site
 from thimble.documents.all_clear.data import why_no_all_clear
+from thimble.documents.letters.results_explained import why_not_explained
+from thimble.documents.letters.visit_dates import why_no_dates
 from thimble.documents.record import Record
 from thimble.documents.source_request.data import why_no_request
 from thimble.ledger.resulting import course_of
+from thimble.ledger.visiting import visiting
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Reading
 from thimble.web.roles import LABELS
@@ -23,6 +26,7 @@ class Paper:
     url_name: str
     title: str
     purpose: str
+    pdf: bool = True
 
 
 FOR_ALL = (
@@ -36,11 +40,31 @@ FOR_ALL = (
 )
 
 
+VISIT_DATES = Paper(
+    "papers:visit_dates",
+    "Dates of the visits",
+    "For the worker, to post: when and where, what to bring, whom to call. It tells nothing of what the "
+    "visits are for.",
+)
+RESULTS_EXPLAINED = Paper(
+    "papers:results_explained",
+    "Results explained",
+    "For the worker: their own results in plain words, what they do not show yet, what comes next.",
+)
+TO_COLLEAGUES = Paper(
+    "papers:letters",
+    "Letters to colleagues",
+    "A referral to a specialist; a letter to the general practitioner, if the worker agreed.",
+    pdf=False,
+)
+
+
 @dataclass(frozen=True, slots=True)
 class PapersPage:
     """The documents of one case.
 
-    `no_request` says why the source's team is asked nothing, `no_all_clear` why nothing is certified.
+    `no_request` says why the source's team is asked nothing, `no_all_clear` why nothing is certified,
+    `no_letters` which letters to the worker there are not, and why.
     """
 
     case: str
@@ -48,6 +72,7 @@ class PapersPage:
     papers: tuple[Paper, ...]
     no_request: str
     no_all_clear: str
+    no_letters: tuple[str, ...]
     fault: str
 
     @classmethod
@@ -57,6 +82,7 @@ class PapersPage:
         capabilities: frozenset[str],
         *,
         no_all_clear: str,
+        letters: tuple[tuple[Paper, str], ...] = (),
         fault: str = "",
     ) -> PapersPage:
         """What this account may print of a case; `fault` says why what was asked for is not."""
@@ -97,12 +123,16 @@ class PapersPage:
                     "For the worker: the follow-up of this exposure is complete.",
                 )
             )
+        papers += [paper for paper, why in letters if not why]
+        if "see_worker_identity" in capabilities:
+            papers.append(TO_COLLEAGUES)
         return cls(
             reading.case,
             bool(reading.situation.signed),
             tuple(papers),
             no_request,
             no_all_clear,
+            tuple(f"No letter “{paper.title}”. {why}" for paper, why in letters if why),
             fault,
         )
 
@@ -110,6 +140,16 @@ class PapersPage:
 def course(reading: Reading, protocol: Protocol, site: Site) -> Course:
     """The course around the results of a case."""
     return course_of(reading.situation, reading.entries, reading.plan, protocol, site.zone)
+
+
+def letters_of(reading: Reading, protocol: Protocol, site: Site) -> tuple[tuple[Paper, str], ...]:
+    """The letters to the worker, each with why it is not printed, or ""."""
+    found = visiting(reading.plan, reading.situation, site)
+    around = course(reading, protocol, site)
+    return (
+        (VISIT_DATES, why_no_dates(found.expected)),
+        (RESULTS_EXPLAINED, why_not_explained(reading.situation, around, reading.plan.now)),
+    )
 
 
 def refusal(reading: Reading, record: Record, protocol: Protocol, site: Site) -> str:

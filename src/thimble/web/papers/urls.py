@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from thimble.web.papers import views
+from thimble.web.papers import letters, views
 from thimble.web.screens import Link
 
 app_name = "papers"
@@ -20,4 +20,7 @@ urlpatterns = [
         "case/<str:ref>/papers/closing-statement.pdf", views.closing_pdf, name="closing_statement"
     ),
     path("case/<str:ref>/papers/all-clear.pdf", views.all_clear_pdf, name="all_clear"),
+    path("case/<str:ref>/papers/letters/", letters.letters, name="letters"),
+    path("case/<str:ref>/papers/visit-dates.pdf", letters.visit_dates_pdf, name="visit_dates"),
+    path("case/<str:ref>/papers/results.pdf", letters.results_pdf, name="results_explained"),
 ]

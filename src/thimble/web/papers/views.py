@@ -22,7 +22,15 @@ from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site
 from thimble.web.desk.handling import canonical, capabilities_of, names_of, read, worker_of
 from thimble.web.desk.page import Reading
-from thimble.web.papers.page import FOR_ALL, PapersPage, course, filename, record_of, refusal
+from thimble.web.papers.page import (
+    FOR_ALL,
+    PapersPage,
+    course,
+    filename,
+    letters_of,
+    record_of,
+    refusal,
+)
 
 
 @needs("print_documents")
@@ -40,18 +48,31 @@ def papers(request: HttpRequest, ref: str) -> HttpResponse:
     return _page(request, read(canonical(ref)))
 
 
+def not_printed(request: HttpRequest, reading: Reading, why: str) -> HttpResponse:
+    """The papers of the case with the reason why what was asked for is not printed."""
+    return _page(request, reading, fault=why)
+
+
 def _page(request: HttpRequest, reading: Reading, *, fault: str = "") -> HttpResponse:
-    refused = refusal(reading, _record(reading), get_protocol(), get_site())
-    page = PapersPage.of(reading, capabilities_of(request), no_all_clear=refused, fault=fault)
+    refused = refusal(reading, composed_record(reading), get_protocol(), get_site())
+    page = PapersPage.of(
+        reading,
+        capabilities_of(request),
+        no_all_clear=refused,
+        fault=fault,
+        letters=letters_of(reading, get_protocol(), get_site()),
+    )
     context = {"page": page, "for_all": FOR_ALL}
     return render(request, "papers/papers.html", context, status=409 if fault else 200)
 
 
-def _record(reading: Reading) -> Record:
+def composed_record(reading: Reading) -> Record:
+    """What the papers of a case take from its entries."""
     return record_of(reading, names_of(reading.entries), get_protocol(), get_site())
 
 
-def _pdf(request: HttpRequest, document: bytes, what: str, case: str = "") -> HttpResponse:
+def pdf(request: HttpRequest, document: bytes, what: str, case: str = "") -> HttpResponse:
+    """A document as it is answered; that it was printed is an event of the log."""
     log.event(f"printed_{what.replace('-', '_')}", case=case, account=str(request.user.pk))
     response = HttpResponse(document, content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{filename(what, case)}"'
@@ -71,10 +92,10 @@ def worker_plan_pdf(request: HttpRequest, ref: str) -> HttpResponse:
         get_site(),
         get_protocol(),
         name=worker.name if worker else "",
-        record=_record(reading),
+        record=composed_record(reading),
     )
     document = compose(Template.WORKER_PLAN, data.to_data(), at=reading.plan.now)
-    return _pdf(request, document, "worker-plan", reading.case)
+    return pdf(request, document, "worker-plan", reading.case)
 
 
 @never_cache
@@ -84,10 +105,10 @@ def summary_pdf(request: HttpRequest, ref: str) -> HttpResponse:
     """The whole case on paper: who wrote by name, the worker and the source patient by none."""
     reading = read(canonical(ref))
     data = clinician_summary(
-        reading.plan, reading.situation, get_site(), get_protocol(), record=_record(reading)
+        reading.plan, reading.situation, get_site(), get_protocol(), record=composed_record(reading)
     )
     document = compose(Template.CLINICIAN_SUMMARY, data.to_data(), at=reading.plan.now)
-    return _pdf(request, document, "summary", reading.case)
+    return pdf(request, document, "summary", reading.case)
 
 
 @never_cache
@@ -103,7 +124,7 @@ def request_pdf(request: HttpRequest, ref: str) -> HttpResponse:
         return _page(request, reading, fault=why)
     data = source_request(reading.plan, reading.situation, get_site(), get_protocol())
     document = compose(Template.SOURCE_REQUEST, data.to_data(), at=reading.plan.now)
-    return _pdf(request, document, "source-request", reading.case)
+    return pdf(request, document, "source-request", reading.case)
 
 
 @never_cache
@@ -115,10 +136,10 @@ def closing_pdf(request: HttpRequest, ref: str) -> HttpResponse:
     site, protocol = get_site(), get_protocol()
     data = closing_statement(
         reading.plan, reading.situation, site, protocol, course(reading, protocol, site),
-        record=_record(reading),
+        record=composed_record(reading),
     )  # fmt: skip
     document = compose(Template.CLOSING_STATEMENT, data.to_data(), at=reading.plan.now)
-    return _pdf(request, document, "closing-statement", reading.case)
+    return pdf(request, document, "closing-statement", reading.case)
 
 
 @never_cache
@@ -127,7 +148,7 @@ def closing_pdf(request: HttpRequest, ref: str) -> HttpResponse:
 def all_clear_pdf(request: HttpRequest, ref: str) -> HttpResponse:
     """The worker's certificate; 409 and the papers of the case, with the reason, where there is none."""
     reading = read(canonical(ref))
-    site, protocol, record = get_site(), get_protocol(), _record(reading)
+    site, protocol, record = get_site(), get_protocol(), composed_record(reading)
     if why := refusal(reading, record, protocol, site):
         return _page(request, reading, fault=why)
     # The name is looked at, and that is put on record, only for a certificate that is printed.
@@ -137,7 +158,7 @@ def all_clear_pdf(request: HttpRequest, ref: str) -> HttpResponse:
         name=worker.name if worker else "", record=record,
     )  # fmt: skip
     document = compose(Template.ALL_CLEAR, data.to_data(), at=reading.plan.now)
-    return _pdf(request, document, "all-clear", reading.case)
+    return pdf(request, document, "all-clear", reading.case)
 
 
 @needs("print_documents")
@@ -146,7 +167,7 @@ def ward_card_pdf(request: HttpRequest) -> HttpResponse:
     """First aid and where to go, for the wall."""
     now = clock.now()
     data = ward_card(get_site(), get_protocol(), now)
-    return _pdf(request, compose(Template.WARD_CARD, data.to_data(), at=now), "ward-card")
+    return pdf(request, compose(Template.WARD_CARD, data.to_data(), at=now), "ward-card")
 
 
 @needs("print_documents")
@@ -155,4 +176,4 @@ def downtime_pack_pdf(request: HttpRequest) -> HttpResponse:
     """Tables and forms on paper."""
     now = clock.now()
     data = downtime_pack(get_site(), get_protocol(), now)
-    return _pdf(request, compose(Template.DOWNTIME_PACK, data.to_data(), at=now), "downtime-pack")
+    return pdf(request, compose(Template.DOWNTIME_PACK, data.to_data(), at=now), "downtime-pack")

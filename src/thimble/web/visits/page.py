@@ -247,7 +247,7 @@ class RecallPart:
 
 
 PARTS = {
-    "overdue": "Did not come, or nobody recorded it: the next step that presses most first",
+    "overdue": "Did not come, or nobody recorded it",
     "unplanned": "No dates agreed yet",
     "moved": "Dates that no longer fit the plan",
     "ahead": "To come",
