@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -35,6 +38,7 @@ NOT_PAGES = {
     "report:alive",
     "calendars:feed",
     "calendars:download",
+    "people:scan",
     # Only ever posted to; the browser then shows one of the pages below.
     "desk:answer",
     "desk:done",
@@ -53,6 +57,8 @@ NOT_PAGES = {
     "results:enter",
     "laboratory:assign",
     "laboratory:settle",
+    "people:verify",
+    "people:attach",
 }
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 ALL_RULES = {"type": "tag", "values": TAGS}
@@ -104,6 +110,13 @@ def _a_message(folder: Path) -> str:
         return str(next(inbox.unprocessed()).id)
 
 
+def _a_person(folder: Path) -> str:
+    """The reference of the first person of the register, who has evidence of every sort."""
+    with closing(sqlite3.connect(folder / "thimble.sqlite3")) as database:
+        first = database.execute('SELECT "case" FROM web_personentry ORDER BY number').fetchone()
+    return str(first[0])
+
+
 def _values(name: str, taken: list[str], hospital: Hospital) -> list[tuple[str, ...]]:
     if not taken:
         return [()]
@@ -122,6 +135,10 @@ def _values(name: str, taken: list[str], hospital: Hospital) -> list[tuple[str, 
         return [("hiv_pep",)]
     if taken == ["account_id"]:
         return [("ACCOUNT",)]
+    if taken[:1] == ["person"]:
+        person = _a_person(hospital.folder)
+        rest = {"what": ["result", "declined"], "entry": ["2"]}
+        return [(person, *more) for more in product(*(rest[name] for name in taken[1:]))]
     if taken == ["number"]:
         return [(_a_message(hospital.folder),)]
     pytest.fail(f"{name} takes {taken}: say here with which values it is to be looked at")

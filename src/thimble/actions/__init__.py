@@ -97,6 +97,6 @@ __all__ = [
     "source_refuses",
     "stop_course",
     "take_sample",
-    "worker_agrees",
     "tell_side_effect",
+    "worker_agrees",
 ]

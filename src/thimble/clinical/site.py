@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 
 import holidays
 
+from thimble.clinical.diseases import ASKED, DISEASES
 from thimble.clinical.library import shipped
 from thimble.clinical.neutral import is_mail_address, telling_words
 from thimble.clinical.stocked import Stocked, read_stocked
@@ -116,6 +117,7 @@ class Site:
     emergency_phone: str
     consent_wording: str
     first_aid_notes: tuple[str, ...]
+    evidence_asked: tuple[str, ...] = ASKED
     messages: Messages = Messages()
     stocked: Stocked = field(default_factory=Stocked)
 
@@ -189,6 +191,7 @@ def _site(read: _Reader) -> Site:
         emergency_phone=read.phone("emergency_phone"),
         consent_wording=read.text("consent_wording", may_be_empty=True),
         first_aid_notes=read.texts("first_aid_notes", may_be_empty=True),
+        evidence_asked=_evidence_asked(read),
         messages=_messages(read),
         stocked=read_stocked(read),
     )
@@ -361,6 +364,18 @@ def _base_url(read: _Reader) -> str:
             f"found {found!r}",
         )
     return found
+
+
+def _evidence_asked(read: _Reader) -> tuple[str, ...]:
+    found = read.texts("evidence_asked", may_be_empty=True)
+    for disease in found:
+        if disease not in DISEASES:
+            read.fault(
+                "evidence_asked",
+                f"names diseases; allowed: {', '.join(DISEASES)}; found {disease!r}",
+            )
+            return ()
+    return tuple(dict.fromkeys(found)) or ASKED
 
 
 def _closed_days(read: _Reader) -> tuple[ClosedDay, ...]:

@@ -75,8 +75,17 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     open_data(folder)
     migrate()
     from thimble.demo.build import build
+    from thimble.demo.cohort import build as enrol
     from thimble.demo.scene import Stage
-    from thimble.web.context import get_identities, get_protocol, get_site, get_stock, get_store
+    from thimble.web.context import (
+        get_identities,
+        get_people,
+        get_people_identities,
+        get_protocol,
+        get_site,
+        get_stock,
+        get_store,
+    )
     from thimble.web.models import Account
 
     accounts = {}
@@ -90,4 +99,5 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
         )
         accounts[member.sign_in] = (account.id, member.role)
     stage = Stage(get_store(), get_identities(), get_protocol(), get_site(), accounts, get_stock())
+    enrol(get_people(), get_people_identities(), *accounts["nurse"], now)
     return build(stage, now)

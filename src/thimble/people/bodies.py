@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
-from datetime import date
 from typing import Any
 
+from thimble.clinical.diseases import DISEASES
+from thimble.clinical.series import PartialDate
 from thimble.clinical.serology.results import COMPARATORS, Word
 from thimble.ledger import checks
 from thimble.ledger.checks import MAY, SAY, Key, list_of, map_of, one_of, or_null
@@ -17,20 +17,16 @@ from thimble.people.entries import Kind
 IDENTITY_FIELDS = ("number", "family_name", "given_name", "birth_date", "email")
 """What is kept apart from the chain; an entry says at most which of them changed, never to what."""
 
-_PARTIAL = re.compile(r"(\d{4})(?:-(\d{2})(?:-(\d{2}))?)?", re.ASCII)
-
 
 def partial_day(path: str, value: object) -> list[str]:
     """`2019-03-14`, or as much of it as is known: `2019-03`, `2019`."""
-    advice = "a day such as 2019-03-14, or 2019-03 or 2019 where no more is known"
-    match = _PARTIAL.fullmatch(value) if isinstance(value, str) else None
-    if match is None:
-        return [f"{path} is {advice}; found {value!r}"]
-    year, month, day = match.groups()
     try:
-        date(int(year), int(month or 1), int(day or 1))
+        PartialDate.parse(value if isinstance(value, str) else "")
     except ValueError:
-        return [f"{path} is {advice}; found {value!r}"]
+        return [
+            f"{path} is a day such as 2019-03-14, or 2019-03 or 2019 where no more is known; "
+            f"found {value!r}"
+        ]
     return []
 
 
@@ -48,7 +44,7 @@ def _categories(path: str, value: object) -> list[str]:
 
 _DAY = Key(or_null(checks.day))
 _WHEN = Key(or_null(partial_day))
-_DISEASE = one_of(tuple(choices.DISEASES))
+_DISEASE = one_of(tuple(DISEASES))
 _POSITIONS = Key(list_of(checks.whole(low=1), least=1))
 _DOCUMENT = Key(checks.whole(low=1), required=False)
 _IMPORT = Key(checks.id_, required=False)

@@ -25,38 +25,6 @@ SCHEMES: Mapping[str, tuple[str, tuple[str, ...]]] = {
 3, III and I. Source: UKHSA integrated guidance (memory); SHEA 2010 and 2020 (III read, II memory); CDC,
 MMWR 2012;61(RR-3) (memory)."""
 
-DISEASES: Mapping[str, str] = {
-    "hepatitis_b": "Hepatitis B",
-    "measles": "Measles",
-    "mumps": "Mumps",
-    "rubella": "Rubella",
-    "varicella": "Varicella",
-    "pertussis": "Pertussis",
-    "tetanus": "Tetanus",
-    "diphtheria": "Diphtheria",
-    "influenza": "Influenza",
-    "covid_19": "COVID-19",
-    "tuberculosis": "Tuberculosis",
-    "hepatitis_a": "Hepatitis A",
-    "hepatitis_c": "Hepatitis C",
-    "hiv": "HIV",
-    "poliomyelitis": "Poliomyelitis",
-    "meningococcal": "Meningococcal disease",
-}
-"""What evidence is about."""
-
-ASKED: tuple[str, ...] = (
-    "hepatitis_b",
-    "measles",
-    "mumps",
-    "rubella",
-    "varicella",
-    "pertussis",
-    "tuberculosis",
-    "influenza",
-)
-"""What every site asks for; `site.toml` may name others (`evidence_asked`)."""
-
 HISTORY: Mapping[str, str] = {
     "laboratory": "Disease confirmed by a laboratory",
     "clinician": "Disease diagnosed or verified by a clinician",

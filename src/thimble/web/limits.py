@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any, TypeVar
 
 from django.conf import settings
 from django.core.cache import caches
@@ -12,6 +13,8 @@ from django.http import HttpRequest, HttpResponse
 
 from thimble.web import clock
 from thimble.web.client import address_key
+
+View = TypeVar("View", bound=Callable[..., HttpResponse])
 
 
 def over_limit(request: HttpRequest, *, event: str, most: int, seconds: int) -> bool:
@@ -40,22 +43,43 @@ def _add(request: HttpRequest, event: str, seconds: int, one: int) -> int:
     return count
 
 
+MOST = "thimble_most_bytes"
+
+
+def carries(most: int) -> Callable[[View], View]:
+    """Mark a view that takes files: a request to it carries at most so many bytes."""
+
+    def mark(view: View) -> View:
+        setattr(view, MOST, most)
+        return view
+
+    return mark
+
+
 class BodyLimitMiddleware:
     """Refuses a large body by its declared length, before any of it is read.
 
-    Django's own limit leaves out files, which nothing here takes: without this a form could fill
-    the disk with them. A body without a declared length is never read at all.
+    Django's own limit leaves out files: without this a form could fill the memory with them. Only a view
+    marked by `carries` takes more than a form, and only from somebody who is signed in. A body without a
+    declared length is never read at all.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view: Callable[..., HttpResponse], _args: Any, _kwargs: Any
+    ) -> None:
+        """Comes before the check of the form's token, which is the first to read the body."""
         try:
             length = int(request.META.get("CONTENT_LENGTH") or 0)
         except ValueError:
             length = 0
         most: int = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+        if request.user.is_authenticated:
+            most = max(most, getattr(view, MOST, 0))
         if length > most:
             raise RequestDataTooBig(f"a request carries at most {most} bytes")
-        return self.get_response(request)

@@ -5,6 +5,7 @@ THIMBLE_HOSTS     host names that are served, comma separated (default 127.0.0.1
 THIMBLE_HTTPS     1 where the site is reached by https: secure cookies and strict transport. A proxy
                   that ends TLS must be counted in THIMBLE_PROXIES and set X-Forwarded-Proto
 THIMBLE_PROXIES   how many trusted proxies stand in front (default 0): whose X-Forwarded-For counts
+THIMBLE_MALWARE_COMMAND  program that gets each scan on its standard input; 0 lets it pass
 THIMBLE_TRIAL_DATABASE  database file of the tests (default: in memory)
 """
 
@@ -244,6 +245,10 @@ SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS and PROXI
 X_FRAME_OPTIONS = "DENY"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 262_144
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 200
+# Uploaded files hold names: they stay in memory until they are sealed, and never reach /tmp.
+FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.MemoryFileUploadHandler"]
+FILE_UPLOAD_MAX_MEMORY_SIZE = 16 * 1024 * 1024
+MALWARE_COMMAND = os.environ.get("THIMBLE_MALWARE_COMMAND", "")
 
 # --- files, words, time ---------------------------------------------------------------------------
 

@@ -1,0 +1,467 @@
+"""The register, a person's page, and everything that is written down on it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from thimble.actions import Refused
+from thimble.actions import people as acts
+from thimble.actions.people_identity import PersonIdentity
+from thimble.clinical.diseases import DISEASES
+from thimble.ledger.store import Overtaken
+from thimble.people import choices
+from thimble.people.entries import Kind
+from thimble.people.fold import Person
+from thimble.web import clock, log
+from thimble.web.access import account_of, can, needs
+from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
+from thimble.web.limits import carries
+from thimble.web.models import Account
+from thimble.web.people import card as cards
+from thimble.web.people import page, words
+from thimble.web.people import register as lists
+from thimble.web.people.forms import KINDS, ORDERS, EvidenceForm, PersonForm, ScanForm, content_of
+from thimble.web.people.roster import roster
+from thimble.web.vault import LARGEST_SCAN, Damaged, NotKept, Vault, refuse_malware, type_of
+
+_FORM_AND_SCAN = LARGEST_SCAN + 256 * 1024
+MOVED_ON = "Somebody else wrote in this file meanwhile. Look at what is new, then send it again."
+
+
+@needs("view_people")
+@require_http_methods(["GET", "POST"])
+def register(request: HttpRequest) -> HttpResponse:
+    """Who is here, who comes, who left. A search is sent as a form: no name stands in an address."""
+    today = _today()
+    asked = get_site().evidence_asked
+    everybody = roster().people(clock.now())
+    identities = get_people_identities().all_identities()
+    typed = request.POST.get("q", "").strip()[:80] if request.method == "POST" else ""
+    show = request.GET.get("show", "here")
+    show = show if show in lists.SHOWS else "here"
+    cohort, department = request.GET.get("cohort", ""), request.GET.get("department", "")
+    if typed:
+        chosen = [p for p in everybody if lists.matches(typed, identities.get(p.reference))]
+    else:
+        chosen = [
+            p
+            for p in everybody
+            if lists.passes(p, show, today, asked)
+            and (not cohort or p.employment.cohort == cohort)
+            and (not department or p.employment.department == department)
+        ]
+    shown = Paginator(lists.ordered(chosen, identities), lists.PAGE).get_page(
+        request.GET.get("page")
+    )
+    looked(request, (p.reference for p in shown), whose="worker", where="people")
+    context = {
+        "rows": [lists.row(p, identities.get(p.reference), today, asked) for p in shown],
+        "found": len(chosen),
+        "everybody": len(everybody),
+        "typed": typed,
+        "searched": request.method == "POST",
+        "shown": shown,
+        "show": show,
+        "cohort": cohort,
+        "department": department,
+        "cohorts": _values(p.employment.cohort for p in everybody),
+        "departments": _values(p.employment.department for p in everybody),
+        "filters": [
+            (id_, label, sum(lists.passes(p, id_, today, asked) for p in everybody), id_ == show)
+            for id_, label in lists.SHOWS.items()
+        ],
+        "may_edit": can(request, "edit_people"),
+        "may_import": can(request, "import_people"),
+    }
+    return render(request, "people/register.html", context)
+
+
+def _values(texts: Iterable[str]) -> list[str]:
+    return sorted({text for text in texts if text})
+
+
+@needs("view_people", "edit_people")
+@require_http_methods(["GET", "POST"])
+def new(request: HttpRequest) -> HttpResponse:
+    """Enrol one person."""
+    form = PersonForm(request.POST or None, initial={"today": _today(), "works_as": "staff",
+                                                     "exposure_prone": "not_known"})  # fmt: skip
+    namesakes: list[tuple[str, str]] = []
+    if request.method == "POST" and form.is_valid():
+        identity = form.identity()
+        known = get_people_identities().all_identities()
+        same = [ref for ref, who in known.items() if acts.same_name_and_birth(identity, who)]
+        another = set(same) if request.POST.get("another") == "yes" else set()
+        try:
+            with get_people().transaction():
+                person = acts.enrol(
+                    get_people(),
+                    get_people_identities(),
+                    identity,
+                    form.employment(),
+                    not_the_same_as=another,
+                    **_writer(request),
+                )
+        except Refused as refused:
+            _tell(form, refused.faults)
+            namesakes = [(ref, known[ref].name) for ref in same]
+            looked(request, same, whose="worker", where="people")
+        else:
+            log.event("person_enrolled", case=person, account=account_of(request).pk)
+            messages.success(request, "Enrolled. The vaccination card comes next.")
+            return redirect("people:person", person)
+    context = {"form": form, "namesakes": namesakes}
+    return render(request, "people/new.html", context, status=422 if form.errors else 200)
+
+
+@needs("view_people")
+@require_GET
+def person(request: HttpRequest, person: str) -> HttpResponse:
+    """Who somebody is, and everything that is documented of them."""
+    found, identity = _found(request, person, "person")
+    context = {
+        "page": page.page_of(
+            found,
+            identity,
+            names=_accounts(),
+            asked=get_site().evidence_asked,
+            today=_today(),
+            zone=zone(),
+        ),
+        "kinds": [(name, heading) for name, (_, heading, _) in KINDS.items()],
+        "seen": list(choices.SEEN.items()),
+        "scan_form": ScanForm(),
+        "may_edit": can(request, "edit_people"),
+    }
+    return render(request, "people/person.html", context)
+
+
+@needs("view_people", "edit_people")
+@require_http_methods(["GET", "POST"])
+def details(request: HttpRequest, person: str) -> HttpResponse:
+    """Change who somebody is or how they work; a leaver comes back by an empty last day."""
+    found, identity = _found(request, person, "person details")
+    who = identity or PersonIdentity()
+    held = acts.as_body(found)
+    initial = {
+        **{key: value for key, value in held.items() if key != "categories"},
+        **{f"category_{scheme}": category for scheme, category in held["categories"].items()},
+        **{name: getattr(who, name) for name in ("family_name", "given_name", "number", "email")},
+        "birth_date": who.birth_date,
+        "today": _today(),
+    }
+    form = PersonForm(request.POST or None, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        try:
+            with get_people().transaction():
+                written = acts.change(
+                    get_people(),
+                    get_people_identities(),
+                    person,
+                    form.employment(),
+                    identity=form.identity(),
+                    moved_on=_today(),
+                    **_writer(request),
+                )
+        except Refused as refused:
+            _tell(form, refused.faults)
+        else:
+            messages.success(request, "Saved." if written else "Nothing was different.")
+            return redirect("people:person", person)
+    context = {"form": form, "reference": person, "name": who.name}
+    return render(request, "people/details.html", context, status=422 if form.errors else 200)
+
+
+@needs("view_people", "edit_people")
+@carries(_FORM_AND_SCAN)
+@require_http_methods(["GET", "POST"])
+def card(request: HttpRequest, person: str) -> HttpResponse:
+    """A whole vaccination card, with its scan if there is one."""
+    found, identity = _found(request, person, "person card")
+    rows = _rows(request)
+    order = request.POST.get("order")
+    lines, bodies = cards.read_card(
+        request.POST,
+        rows,
+        today=_today(),
+        order=order if order in ORDERS else None,  # type: ignore[arg-type]
+    )
+    faults: list[str] = []
+    if request.method == "POST" and "more" not in request.POST:
+        if not bodies:
+            faults.append("Nothing is filled in yet.")
+        faults += [f"Row {line.number}: {said}" for line in lines for _, said in line.faults]
+        if not faults:
+            faults += _write_card(request, found, identity, bodies)
+        if not faults:
+            count = len(bodies)
+            messages.success(request, f"{count} {'dose' if count == 1 else 'doses'} written down.")
+            return redirect("people:person", person)
+    context = {
+        "lines": lines,
+        "faults": faults,
+        "rows": rows,
+        "may_grow": rows < cards.MOST_ROWS,
+        "products": cards.suggestions(),
+        "diseases": _asked_first(),
+        "orders": [(id_, words_, id_ == order) for id_, words_ in ORDERS.items()],
+        "name": identity.name if identity else "",
+        "reference": person,
+        "position": request.POST.get("position", found.entries),
+    }
+    return render(request, "people/card.html", context, status=422 if faults else 200)
+
+
+def _rows(request: HttpRequest) -> int:
+    try:
+        rows = int(request.POST.get("rows", cards.FIRST_ROWS))
+    except ValueError:
+        rows = cards.FIRST_ROWS
+    rows += cards.MORE_ROWS if "more" in request.POST else 0
+    return max(1, min(rows, cards.MOST_ROWS))
+
+
+def _asked_first() -> list[tuple[str, str]]:
+    asked = get_site().evidence_asked
+    return [(d, DISEASES[d]) for d in (*asked, *(d for d in DISEASES if d not in asked))]
+
+
+def _write_card(
+    request: HttpRequest,
+    found: Person,
+    identity: PersonIdentity | None,
+    bodies: Sequence[dict[str, Any]],
+) -> list[str]:
+    """Write the doses and the scan, all or nothing; what stood in the way, in sentences."""
+    drafts: list[tuple[Kind, Mapping[str, Any]]] = []
+    vault, kept = Vault(settings.DATA), ""
+    upload = request.FILES.get("scan")
+    position = _number(request.POST.get("position"), found.entries)
+    try:
+        if upload is not None:
+            content = content_of(upload)
+            drafts.append((Kind.DOCUMENT_ATTACHED, _sealed(vault, content, "card", "")))
+            kept = str(drafts[0][1]["name"])
+            bodies = [{**body, "document": position + 1} for body in bodies]
+        drafts += [(Kind.DOSE_RECORDED, body) for body in bodies]
+        acts.record_evidence(
+            get_people(),
+            found.reference,
+            drafts,
+            born=identity.birth_date if identity else None,
+            expected_position=position,
+            **_writer(request),
+        )
+    except NotKept as refused:
+        return [str(refused)]
+    except (Refused, Overtaken) as stopped:
+        vault.delete(kept)
+        return [MOVED_ON] if isinstance(stopped, Overtaken) else [f"{f}." for f in stopped.faults]
+    return []
+
+
+def _sealed(vault: Vault, content: bytes, shows: str, text: str) -> dict[str, Any]:
+    """Look at a scan, seal it, and give the body of its entry."""
+    kind = type_of(content)
+    refuse_malware(content, settings.MALWARE_COMMAND)
+    return {
+        "name": vault.put(content),
+        "digest": hashlib.sha256(content).hexdigest(),
+        "type": kind,
+        "size": len(content),
+        "shows": shows,
+        "text": text,
+    }
+
+
+@needs("view_people", "edit_people")
+@require_http_methods(["GET", "POST"])
+def add(request: HttpRequest, person: str, what: str) -> HttpResponse:
+    """One result, past disease, refusal, contraindication or offer."""
+    if what not in KINDS:
+        raise Http404("there is no such form")
+    found, identity = _found(request, person, f"person {what}")
+    initial = {"today": _today(), "identity": identity or PersonIdentity(), "on": _today()}
+    form = EvidenceForm(what, request.POST or None, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        try:
+            acts.record_evidence(
+                get_people(),
+                found.reference,
+                [(form.kind, form.body())],
+                born=identity.birth_date if identity else None,
+                **_writer(request),
+            )
+        except Refused as refused:
+            _tell(form, refused.faults)
+        else:
+            messages.success(request, f"{page.KIND_WORDS[form.kind]}.")
+            if request.POST.get("then") == "another":
+                return redirect("people:add", person, what)
+            return redirect("people:person", person)
+    _, heading, text = KINDS[what]
+    context = {
+        "form": form,
+        "heading": heading,
+        "text": text,
+        "reference": person,
+        "name": identity.name if identity else "",
+    }
+    return render(request, "people/add.html", context, status=422 if form.errors else 200)
+
+
+@needs("view_people", "edit_people")
+@require_POST
+def verify(request: HttpRequest, person: str) -> HttpResponse:
+    """Put on record what somebody has seen with their own eyes."""
+    chosen = [int(text) for text in request.POST.getlist("entry") if text.isdecimal()]
+    seen = request.POST.get("seen", "")
+    try:
+        if seen not in choices.SEEN:
+            raise Refused("Say what you have seen: the original, a copy, or a register")
+        acts.verify_evidence(get_people(), person, chosen, seen=seen, **_writer(request))
+    except acts.NoSuchPerson as missing:
+        raise Http404(str(missing)) from missing
+    except Refused as refused:
+        messages.error(request, f"Not verified: {'; '.join(refused.faults)}.")
+    else:
+        messages.success(request, "Verified, with your name and the time.")
+    return redirect("people:person", person)
+
+
+@needs("view_people", "edit_people")
+@require_http_methods(["GET", "POST"])
+def withdraw(request: HttpRequest, person: str, entry: int) -> HttpResponse:
+    """Withdraw a piece of evidence that was written down wrongly."""
+    found, identity = _found(request, person, "person correction")
+    evidence = {e.entry: e for e in found.evidence}.get(entry)
+    if evidence is None:
+        raise Http404("this is no evidence that stands")
+    fault = ""
+    if request.method == "POST":
+        reason = request.POST.get("reason", "").strip()[:500]
+        if reason:
+            acts.correct_evidence(get_people(), person, entry, reason=reason, **_writer(request))
+            messages.success(request, "Withdrawn. It stays in the history.")
+            return redirect("people:person", person)
+        fault = "Say why it is withdrawn: it stands in the history."
+    context = {
+        "title": words.title(evidence),
+        "when": words.day(evidence.body.get("when") or evidence.body.get("on")),
+        "fault": fault,
+        "reference": person,
+        "name": identity.name if identity else "",
+    }
+    return render(request, "people/withdraw.html", context, status=422 if fault else 200)
+
+
+@needs("view_people", "edit_people")
+@carries(_FORM_AND_SCAN)
+@require_POST
+def attach(request: HttpRequest, person: str) -> HttpResponse:
+    """Attach a scan."""
+    form = ScanForm(request.POST, request.FILES)
+    found, identity = _found(request, person, "person scan")
+    if form.is_valid():
+        vault = Vault(settings.DATA)
+        try:
+            content = content_of(form.cleaned_data["scan"])
+            body = _sealed(vault, content, form.cleaned_data["shows"], form.cleaned_data["text"])
+            try:
+                draft = (Kind.DOCUMENT_ATTACHED, body)
+                acts.record_evidence(get_people(), person, [draft], **_writer(request))
+            except BaseException:
+                vault.delete(body["name"])
+                raise
+        except NotKept as refused:
+            form.add_error("scan", str(refused))
+        else:
+            messages.success(request, "Attached.")
+            return redirect("people:person", person)
+    context = {"form": form, "reference": person, "name": identity.name if identity else ""}
+    return render(request, "people/attach.html", {**context, "found": found}, status=422)
+
+
+@needs("view_people")
+@require_GET
+def scan(request: HttpRequest, person: str, entry: int) -> HttpResponseBase:
+    """A scan as it was attached. It is shown in no frame, runs nothing and is kept by no cache."""
+    found, _ = _found(request, person, "scan")
+    document = {d.entry: d for d in found.documents}.get(entry)
+    if document is None:
+        raise Http404("there is no such scan")
+    try:
+        content = Vault(settings.DATA).get(document.name)
+        if hashlib.sha256(content).hexdigest() != document.digest:
+            raise Damaged("the scan is not the one that was attached")
+    except Damaged as damaged:
+        log.event("scan_damaged", case=person, entry=entry)
+        raise Http404(str(damaged)) from damaged
+    response = HttpResponse(content, content_type=document.type)
+    # A picture may be looked at in its page; anything else is handed to the reader's own program.
+    place = "inline" if document.type != "application/pdf" else "attachment"
+    ending = {"application/pdf": "pdf", "image/jpeg": "jpg", "image/png": "png"}[document.type]
+    response.headers["Content-Disposition"] = f'{place}; filename="scan-{entry}.{ending}"'
+    response.headers["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    return response
+
+
+@needs("view_people")
+@require_GET
+def history(request: HttpRequest, person: str) -> HttpResponse:
+    """Everything that was written in the file, by whom and when."""
+    _, identity = _found(request, person, "person history")
+    context = {
+        "lines": page.lines_of(get_people().entries(person), _accounts(), zone()),
+        "reference": person,
+        "name": identity.name if identity else "",
+    }
+    return render(request, "people/history.html", context)
+
+
+# --- what the views above share -------------------------------------------------------------------
+
+
+def _found(request: HttpRequest, person: str, where: str) -> tuple[Person, PersonIdentity | None]:
+    """The person and who they are; that the name is shown is put on record first."""
+    try:
+        found = acts.person_of(get_people(), person, clock.now())
+    except acts.NoSuchPerson as missing:
+        raise Http404(str(missing)) from missing
+    looked(request, [person], whose="worker", where=where[:20])
+    return found, get_people_identities().identity(person)
+
+
+def _writer(request: HttpRequest) -> dict[str, Any]:
+    account = account_of(request)
+    return {"now": clock.now(), "by": account.pk, "role": account.role}
+
+
+def _accounts() -> dict[str, str]:
+    return dict(Account.objects.values_list("pk", "display_name"))
+
+
+def _today() -> date:
+    now: datetime = clock.now()
+    return now.astimezone(zone()).date()
+
+
+def _number(text: str | None, other: int) -> int:
+    return int(text) if text and text.isdecimal() and len(text) < 10 else other
+
+
+def _tell(form: Any, faults: Iterable[str]) -> None:
+    for fault in faults:
+        form.add_error(None, f"{fault.rstrip('.')}.")

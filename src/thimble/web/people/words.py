@@ -1,0 +1,120 @@
+"""What is documented of a person, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from thimble.clinical.diseases import DISEASES
+from thimble.clinical.saying import month_name
+from thimble.people import choices
+from thimble.people.entries import Kind
+from thimble.people.fold import Evidence, Person
+from thimble.people.products import product_name
+
+UNITS = ("m[IU]/mL", "[IU]/mL", "{copies}/mL", "mm", "")
+"""Units that results of people come in, in UCUM."""
+
+
+def born(on: date) -> str:
+    """`14 Mar 1999`: nobody asks on which day of the week."""
+    return f"{on.day} {month_name(on.month)} {on.year}"
+
+
+def day(text: str | None) -> str:
+    """A day as exactly as it is known: `14 Mar 2019`, `Mar 2019`, `2019`, `date not known`."""
+    if not text:
+        return "date not known"
+    if len(text) == 10:
+        return born(date.fromisoformat(text))
+    if len(text) == 7:
+        return f"{month_name(int(text[5:]))} {text[:4]}"
+    return text
+
+
+def diseases_of(evidence: Evidence) -> tuple[str, ...]:
+    """What a piece of evidence is about."""
+    body = evidence.body
+    if evidence.kind is Kind.DOSE_RECORDED:
+        return tuple(body["diseases"])
+    if evidence.kind is Kind.RESULT_RECORDED:
+        return (choices.TESTS[body["test"]][0],)
+    return (body["disease"],)
+
+
+def result_value(body: Mapping[str, Any]) -> str:
+    """`145 mIU/mL`, `positive`, `positive, 12 mIU/mL`."""
+    parts = []
+    if body["word"]:
+        parts.append(str(body["word"]))
+    if body["number"] is not None:
+        sign = "" if body["comparator"] == "=" else body["comparator"]
+        parts.append(f"{sign}{body['number']:g} {_unit(body['unit'])}".strip())
+    return ", ".join(parts)
+
+
+def _unit(ucum: str) -> str:
+    return ucum.replace("[IU]", "IU").replace("{copies}", "copies")
+
+
+def title(evidence: Evidence) -> str:
+    """The evidence in a line, without its date."""
+    body, kind = evidence.body, evidence.kind
+    if kind is Kind.DOSE_RECORDED:
+        return f"Dose: {product_name(body['product'])}"
+    if kind is Kind.RESULT_RECORDED:
+        return f"{choices.TESTS[body['test']][1]}: {result_value(body)}"
+    if kind is Kind.HISTORY_RECORDED:
+        return choices.HISTORY[body["basis"]]
+    if kind is Kind.DECLINED:
+        signed = choices.SIGNED[body["signed"]]
+        return f"Declined the {body['what']} · {signed[0].lower()}{signed[1:]}"
+    until = f", until {day(body['until'])}" if body["until"] else ""
+    return f"Vaccine contraindicated{until}: {body['reason']}"
+
+
+def remarks(evidence: Evidence) -> tuple[str, ...]:
+    """What else is known of it."""
+    body = evidence.body
+    told = []
+    if body.get("lot"):
+        told.append(f"lot {body['lot']}")
+    if body.get("where"):
+        told.append(body["where"])
+    if body.get("laboratory"):
+        told.append(body["laboratory"])
+    if body.get("reason") and evidence.kind is Kind.DECLINED:
+        told.append(body["reason"])
+    if body.get("text"):
+        told.append(body["text"])
+    if evidence.kind is Kind.RESULT_RECORDED:
+        told.append(sample_words(body["sample"]))
+    if evidence.kind is Kind.DECLINED and not body["informed"]:
+        told.append("no information on record")
+    return tuple(told)
+
+
+def identified_and_validated(sample: Mapping[str, str]) -> bool:
+    """Whether every check of a sample was met; one that nobody knows of is not."""
+    return all(sample[check] == "yes" for check in choices.SAMPLE_CHECKS)
+
+
+def sample_words(sample: Mapping[str, str]) -> str:
+    """What is known of the sample."""
+    if identified_and_validated(sample):
+        return "identified and validated sample"
+    if any(sample[check] == "no" for check in choices.SAMPLE_CHECKS):
+        return "not an identified and validated sample"
+    return "not known whether the sample was identified and validated"
+
+
+def order(evidence: Evidence) -> tuple[str, int]:
+    """Sorts evidence by its date, as far as it is known; what has none comes first."""
+    return (evidence.body.get("when") or evidence.body.get("on") or "", evidence.entry)
+
+
+def undocumented(person: Person, asked: tuple[str, ...]) -> tuple[str, ...]:
+    """Of the diseases that the site asks for, those of which nothing at all is documented."""
+    told = {disease for e in person.evidence for disease in diseases_of(e)}
+    return tuple(DISEASES[disease] for disease in asked if disease not in told)

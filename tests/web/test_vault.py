@@ -1,0 +1,93 @@
+"""Files that hold names: told by their content, sealed, and refused where anything is odd."""
+
+from __future__ import annotations
+
+import stat
+import sys
+from pathlib import Path
+
+import pytest
+
+from thimble.web.vault import LARGEST_SCAN, Damaged, NotKept, Vault, refuse_malware, type_of
+
+PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\ntrailer\n%%EOF\n"
+JPEG = b"\xff\xd8\xff\xe0" + b"\0" * 40 + b"\xff\xd9"
+PNG = b"\x89PNG\r\n\x1a\n" + b"\0" * 40 + b"IEND\xaeB`\x82"
+
+
+@pytest.mark.parametrize(
+    ("content", "kind"),
+    [(PDF, "application/pdf"), (JPEG, "image/jpeg"), (PNG, "image/png")],
+)
+def test_a_scan_is_what_its_content_says(content: bytes, kind: str) -> None:
+    assert type_of(content) == kind
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"",
+        b"MZ\x90\0" + PDF,
+        b"<html><script>alert(1)</script>" + PNG,
+        b"GIF89a" + b"\0" * 40,
+        b"<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>",
+        b"PK\x03\x04" + b"\0" * 40,
+        PDF[:-7],
+        JPEG[:-2],
+        PNG[:-8],
+        b" " + PDF,
+        PDF + b"\0" * (LARGEST_SCAN + 1 - len(PDF)),
+    ],
+)
+def test_what_is_no_whole_scan_or_too_large_is_refused(content: bytes) -> None:
+    with pytest.raises(NotKept):
+        type_of(content)
+
+
+def test_the_largest_scan_is_taken() -> None:
+    assert type_of(PDF[:9] + b"\0" * (LARGEST_SCAN - len(PDF)) + PDF[9:]) == "application/pdf"
+
+
+def test_a_sealed_file_shows_nothing_on_the_disk_and_only_its_owner_reads_it(
+    tmp_path: Path,
+) -> None:
+    vault = Vault(tmp_path)
+    name = vault.put(b"Rea Example, hepatitis B")
+
+    files = [p for p in tmp_path.rglob("*") if p.is_file() and p.name != "site.toml"]
+    assert {path.name for path in files} == {name, "vault_key"}
+    assert all(b"Example" not in path.read_bytes() for path in files)
+    assert all(stat.S_IMODE(path.stat().st_mode) == 0o600 for path in files)
+    assert Vault(tmp_path).get(name) == b"Rea Example, hepatitis B"
+
+
+def test_a_changed_exchanged_or_missing_file_is_never_given_out(tmp_path: Path) -> None:
+    vault = Vault(tmp_path)
+    one, other = vault.put(b"one"), vault.put(b"other")
+    folder = tmp_path / "vault"
+    sealed = (folder / one).read_bytes()
+
+    (folder / one).write_bytes((folder / other).read_bytes())
+    with pytest.raises(Damaged):
+        vault.get(one)
+    (folder / one).write_bytes(sealed[:-1] + bytes([sealed[-1] ^ 1]))
+    with pytest.raises(Damaged):
+        vault.get(one)
+    (folder / one).write_bytes(b"")
+    for name in (one, "0" * 32, "../vault_key", "", "A" * 32):
+        with pytest.raises(Damaged):
+            vault.get(name)
+    vault.delete(other)
+    vault.delete(other)
+    with pytest.raises(Damaged):
+        vault.get(other)
+
+
+def test_the_scanner_decides_and_one_that_cannot_be_asked_refuses() -> None:
+    looks = f"{sys.executable} -c \"import sys; sys.exit(b'BAD' in sys.stdin.buffer.read())\""
+    refuse_malware(b"BAD", "")
+    refuse_malware(b"good", looks)
+    with pytest.raises(NotKept, match="refuses this file"):
+        refuse_malware(b"xBADx", looks)
+    with pytest.raises(NotKept, match="could not be looked at"):
+        refuse_malware(b"good", "/nowhere/scanner")
