@@ -8,7 +8,17 @@ import sys
 from collections.abc import Sequence
 
 from thimble import __version__
-from thimble.commands import NotUnderstood, accounts, assess, demo, ledger, listen, protocol, serve
+from thimble.commands import (
+    NotUnderstood,
+    accounts,
+    assess,
+    demo,
+    ledger,
+    listen,
+    protocol,
+    remind,
+    serve,
+)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -20,7 +30,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("--version", action="version", version=f"thimble {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    for module in (assess, protocol, ledger, serve, listen, demo, accounts):
+    for module in (assess, protocol, ledger, serve, listen, remind, demo, accounts):
         module.add_to(commands)
     for stream in (sys.stdout, sys.stderr):
         # A terminal that lacks a letter shows a question mark; a plan never fails for its dashes.

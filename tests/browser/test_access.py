@@ -52,6 +52,7 @@ NOT_PAGES = {
     "visits:missed",
     "visits:contact",
     "visits:decide",
+    "mailing:send",
     "calendars:make",
     "calendars:end",
     "results:enter",

@@ -17,14 +17,14 @@ def environment(**more: str) -> dict[str, str]:
     return {**kept, "PYTHONPATH": str(SOURCE), "PYTHONIOENCODING": "utf-8"} | more
 
 
-def thimble(*arguments: object) -> subprocess.CompletedProcess[str]:
+def thimble(*arguments: object, **more: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [*COMMAND, *map(str, arguments)],
         capture_output=True,
         encoding="utf-8",
         check=False,
         timeout=120,
-        env=environment(),
+        env=environment(**more),
     )
 
 

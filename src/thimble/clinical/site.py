@@ -471,7 +471,8 @@ def _messages(read: _Reader) -> Messages:
         sender=_sender(table),
         days_ahead=_days_ahead(table),
     )
-    for key, text in (("appointment", found.appointment), ("place", found.place)):
+    for key in ("appointment", "place", "sender"):
+        text = str(getattr(found, key))
         if words := telling_words(text):
             table.fault(
                 key,

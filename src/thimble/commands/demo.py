@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import shutil
 from datetime import UTC, datetime
 from pathlib import Path
@@ -27,6 +28,8 @@ def add_to(commands: Commands) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Build unless it is there, say where to look, serve."""
+    # Mail of invented people goes into a folder, whatever the surroundings say.
+    os.environ["THIMBLE_MAIL"] = "file"
     address = f"http://{options.host}:{options.port}"
     folder: Path = options.data
     if options.reset and folder.exists():

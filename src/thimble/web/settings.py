@@ -6,6 +6,10 @@ THIMBLE_HTTPS     1 where the site is reached by https: secure cookies and stric
                   that ends TLS must be counted in THIMBLE_PROXIES and set X-Forwarded-Proto
 THIMBLE_PROXIES   how many trusted proxies stand in front (default 0): whose X-Forwarded-For counts
 THIMBLE_MALWARE_COMMAND  program that gets each scan on its standard input; 0 lets it pass
+THIMBLE_MAIL      how mail leaves: smtp; file (into the folder mail of the data folder) or console, which
+                  reach nobody; not set: no mail is sent
+THIMBLE_MAIL_HOST, _PORT, _USER, _PASSWORD   the mail server (default localhost, 587, no sign-in)
+THIMBLE_MAIL_TLS  starttls (default), tls, or off on the machine itself
 THIMBLE_TRIAL_DATABASE  database file of the tests (default: in memory)
 """
 
@@ -17,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
 
 HERE = Path(__file__).resolve().parent
 DATA = Path(os.environ.get("THIMBLE_DATA", "data/demo")).resolve()
@@ -265,6 +270,25 @@ USE_TZ = True
 TIME_ZONE = "UTC"  # pages show the site's zone, see context.frame
 
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+
+# --- mail to workers about their appointments -----------------------------------------------------
+
+_BACKENDS = {"": "dummy", "smtp": "smtp", "file": "filebased", "console": "console"}
+MAIL = os.environ.get("THIMBLE_MAIL", "")
+if MAIL not in _BACKENDS:
+    raise ImproperlyConfigured(f"THIMBLE_MAIL is smtp, file, console or not set; found {MAIL!r}")
+_MAIL_TLS = os.environ.get("THIMBLE_MAIL_TLS", "starttls")
+if _MAIL_TLS not in ("starttls", "tls", "off"):
+    raise ImproperlyConfigured(f"THIMBLE_MAIL_TLS is starttls, tls or off; found {_MAIL_TLS!r}")
+EMAIL_BACKEND = f"django.core.mail.backends.{_BACKENDS[MAIL]}.EmailBackend"
+EMAIL_FILE_PATH = DATA / "mail"
+EMAIL_HOST = os.environ.get("THIMBLE_MAIL_HOST", "localhost")
+EMAIL_PORT = int(os.environ.get("THIMBLE_MAIL_PORT", "587"))
+EMAIL_HOST_USER = os.environ.get("THIMBLE_MAIL_USER", "")
+EMAIL_HOST_PASSWORD = os.environ.get("THIMBLE_MAIL_PASSWORD", "")
+EMAIL_USE_TLS = _MAIL_TLS == "starttls"
+EMAIL_USE_SSL = _MAIL_TLS == "tls"
+EMAIL_TIMEOUT = 10
 
 # --- logging: events, case references and account ids; never a name, an address or typed text ------
 

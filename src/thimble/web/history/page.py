@@ -45,6 +45,7 @@ WHERE: Mapping[str, str] = {
     "certificate": "on the printed certificate",
     "letter": "on a printed letter",
     "recall": "on the recall list",
+    "reach": "on the page of how the worker may be reached",
     "source": "on the page of the source patient",
 }
 """Where a name is shown, in words."""

@@ -9,7 +9,7 @@ from typing import Any
 
 from thimble.clinical.saying import calendar_day, minute
 from thimble.clinical.visits import Alternative, Visit, VisitPlan, alternatives, words
-from thimble.ledger.bodies import CONTACT_BY, CONTACT_OUTCOMES
+from thimble.ledger.bodies import AGREEMENTS, CONTACT_BY, CONTACT_OUTCOMES
 from thimble.ledger.plan import Situation
 from thimble.ledger.pressing import urgency
 from thimble.ledger.reaching import Rung
@@ -88,6 +88,8 @@ class VisitsPage:
     has_calendar: bool
     link_since: str
     next_step: NextStep | None
+    agrees: tuple[str, ...]
+    mail_due: bool
     fault: str
 
     @classmethod
@@ -101,6 +103,7 @@ class VisitsPage:
         capabilities: Collection[str],
         link_since: datetime | None = None,
         next_step: NextStep | None = None,
+        mail_due: bool = False,
         fault: str = "",
     ) -> VisitsPage:
         """The page for the visits of a case; `link_since` is when its calendar's address was made."""
@@ -144,6 +147,12 @@ class VisitsPage:
             has_calendar=situation.follow_up.agreed_by is not None,
             link_since="" if link_since is None else minute(link_since, zone),
             next_step=next_step,
+            agrees=tuple(
+                words
+                for to, words in AGREEMENTS.items()
+                if situation.follow_up.agreements.get(to, False)
+            ),
+            mail_due=mail_due,
             fault=fault,
         )
 

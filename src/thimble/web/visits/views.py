@@ -40,6 +40,7 @@ from thimble.web.desk.handling import (
 )
 from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.mailing.sending import due_mails, why_no_mail
 from thimble.web.visits import page
 from thimble.web.visits.reaching import NextStep
 from thimble.web.worklist.board import standings
@@ -80,6 +81,7 @@ def _show(
         site.zone,
         away=away,
         capabilities=capabilities_of(request),
+        mail_due=not why_no_mail(site) and any(due_mails(reading.plan.now, [reading.case])),
         link_since=None if link is None else link.made_at,
         next_step=None
         if rung is None

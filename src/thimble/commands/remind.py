@@ -1,0 +1,48 @@
+"""`thimble remind`: send the mails about appointments that are due. Run it once a day, by a timer."""
+
+from __future__ import annotations
+
+import argparse
+import fcntl
+from pathlib import Path
+
+from thimble.commands import Commands, NotUnderstood
+from thimble.commands.serve import migrate, open_data
+
+LOCK = "remind.lock"
+
+
+def add_to(commands: Commands) -> None:
+    """Add `thimble remind` to the command line."""
+    parser = commands.add_parser("remind", help="send the mails about appointments that are due")
+    parser.add_argument("--data", type=Path, required=True, help="the data folder")
+    parser.add_argument("--dry-run", action="store_true", help="count, and send nothing")
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print how many were sent, never to whom. Exit status 1 if any could not be sent.
+
+    Running it again on the same day sends nothing twice; two runs at once wait for one another.
+    """
+    open_data(options.data, existing=True)
+    migrate()
+    from thimble.clinical.ladder import LadderError
+    from thimble.clinical.neutral import Telling
+    from thimble.clinical.site import SiteError
+    from thimble.web import clock
+    from thimble.web.mailing.sending import due_mails, send_due
+
+    with (options.data / LOCK).open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        try:
+            if options.dry_run:
+                print(f"{sum(1 for _ in due_mails(clock.now()))} due; nothing was sent")
+                return 0
+            done = send_due(clock.now())
+        except (SiteError, LadderError, Telling, ValueError) as error:
+            raise NotUnderstood(str(error)) from error
+    print(
+        f"{done.sent} sent, {done.failed} could not be sent, {done.no_address} without an address"
+    )
+    return 1 if done.failed else 0

@@ -1,0 +1,1 @@
+"""Mail to workers about their appointments: nothing clinical in it, sent only to who agreed."""
