@@ -21,6 +21,7 @@ from thimble.demo.hospital import PASSWORD, STAFF
 from thimble.demo.stories import STORIES, Story
 from thimble.ledger.bodies import CONTACT_BY
 from thimble.ledger.compare import diff
+from thimble.ledger.course import course_of
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import next_thing
@@ -369,3 +370,20 @@ def test_immunoglobulin_with_days_left_stands_before_the_review_that_was_missed(
     now = NOW - told.story.ago + timedelta(hours=77)
 
     assert told.plan_as_of(now).actions[0].id == "hbig_first_dose"
+
+
+def test_course_in_progress_awaits_an_answer_and_has_tablets_for_two_more_days() -> None:
+    told = tell("course-in-progress", NOW)
+    course = course_of(told.situation, "us", NOW, told.stage.site.zone)
+    open_ids = {action.id for action in told.plan.actions if action.state is State.OPEN}
+
+    assert course is not None
+    assert (course.day, course.missed, course.facts["side_effects"]) == (9, 1, "moderate")
+    assert course.days_left(NOW, told.stage.site.zone) == 2
+    assert {"pep_next_supply", "pep_bloods_2w", "pep_missed_advice"} <= open_ids
+    assert any(id_.startswith("expert_answer_") for id_ in open_ids)
+    assert "pep_side_effect_advice" not in open_ids
+    moved = [m for m in told.stage.stock.movements() if m.case == told.case]
+    assert [(m.place, m.lot) for m in moved] == [
+        ("emergency", "QH-2207"), ("occupational", "QH-2207"),
+    ]  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import threading
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -70,10 +70,10 @@ def put(move: Move = Move.RECEIVED, store: StockStore | None = None, **more: Any
     )  # fmt: skip
 
 
-def new_case(store: Any = None) -> str:
+def new_case(store: Any = None, at: datetime = NIGHT) -> str:
     return actions.report(
-        store or get_store(), facts=NEEDLE, occurred_at=NIGHT - timedelta(hours=1),
-        occurred_at_precision="minute", vocabulary=VOCABULARY, now=NIGHT,
+        store or get_store(), facts=NEEDLE, occurred_at=at - timedelta(hours=1),
+        occurred_at_precision="minute", vocabulary=VOCABULARY, now=at,
     ).case  # fmt: skip
 
 

@@ -39,7 +39,8 @@ def _write(
     ]
     if not began:
         raise Refused("No first dose is on record. Record it on the page of the case first.")
-    if happened_at is not None and happened_at.utcoffset() and happened_at < min(began):
+    aware = happened_at is not None and happened_at.utcoffset() is not None
+    if happened_at is not None and aware and happened_at < min(began):
         raise Refused(
             "That lies before the first dose. Check the day and the time, or correct the time of the "
             "first dose."

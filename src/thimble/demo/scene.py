@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 from thimble import actions
 from thimble.actions import IdentityStore, MemoryStock, SourceIdentity, WorkerIdentity
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
-from thimble.ledger.course import STOP
+from thimble.ledger.course import FIRST_DOSE, STOP
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import TO_DO, Action, Plan, Situation
 from thimble.ledger.stock.movements import StockStore
@@ -259,6 +260,29 @@ class Scene:
             if id_ not in by_id:
                 raise ValueError(f"the plan holds no {id_!r}; it holds {', '.join(by_id)}")
             self._carry_out(by_id[id_])
+
+    def from_shelf(self, place: str, product: str, lot: str, days: int = 0) -> None:
+        """Give the first dose of prophylaxis from a shelf; with `days`, hand out tablets for so many."""
+        name = next(p.name for p in self.stage.site.stocked.products if p.id == product)
+        told: dict[str, Any] = {"now": self.now, "by": self.by, "role": self.role}
+        store, case = self.stage.store, self.case
+
+        def record() -> Any:
+            if days:
+                return actions.hand_out(store, case, product=name, days=days, batch=lot, **told)
+            return actions.give_dose(
+                store, case, FIRST_DOSE, product=name, amount="1 tablet", batch=lot, days=5, **told
+            )
+
+        actions.give_from_stock(
+            self.stage.stock, actions.Taken(place, product, lot), record,
+            stocked=self.stage.site.stocked, now=self.now, by=self.by,
+            today=self.now.astimezone(self.stage.site.zone).date(),
+        )  # fmt: skip
+
+    def on_course(self, act: Callable[..., object], **more: object) -> None:
+        """One of the actions of a course, in this scene's moment and name."""
+        act(self.stage.store, self.case, now=self.now, by=self.by, role=self.role, **more)
 
     def do_what_is_due(self, *except_for: str) -> None:
         """Carry out everything that the plan asks for certain and whose window has opened."""

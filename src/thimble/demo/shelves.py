@@ -56,8 +56,8 @@ def fill_shelves(stage: Stage, now: datetime) -> None:
         lot="QH-2207",
         quantity=1,
     )
-    tell(6, Move.COUNTED, "hiv_starter", place="emergency", lot="QH-2207", quantity=3)
+    tell(20, Move.COUNTED, "hiv_starter", place="emergency", lot="QH-2207", quantity=3)
     tell(
-        3, Move.RECALLED, "hbv_vaccine", lot="QV-655",
+        12, Move.RECALLED, "hbv_vaccine", lot="QV-655",
         reason="Recalled by the maker in this invented story: the cold chain was broken.",
     )  # fmt: skip

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
+from thimble import actions
 from thimble.actions import SourceIdentity
 from thimble.demo.scene import Scene
 from thimble.protocol import Value
@@ -782,6 +783,88 @@ STORIES: tuple[Story, ...] = (
                 28 * DAY,
                 as_(
                     "nurse", lambda s: s.miss_visit(), lambda s: s.contact("telephone", "no_answer")
+                ),
+            ),
+        ],
+    ),
+    Story(
+        "course-in-progress",
+        "Ninth day of prophylaxis: one dose missed, nausea that hampers the day",
+        "the page of the course: tablets left, what was missed, a side effect, an answer awaited",
+        8 * DAY + 20 * MINUTE,
+        [
+            (
+                5 * MINUTE,
+                lambda s: s.report(
+                    "Benedikta Oyelaran",
+                    "nurse",
+                    "Ward 6 East",
+                    task="disposing of a cannula",
+                    source=_patient("M. Nonesuch", "H-20733", "Ward 6 East"),
+                    facts=NEEDLE,
+                ),
+            ),
+            (
+                15 * MINUTE,
+                as_(
+                    "night",
+                    lambda s: s.see(),
+                    _washed,
+                    lambda s: s.learn(**WELL, **RESPONDER),
+                    lambda s: s.learn(
+                        "record",
+                        source_access="testable",
+                        source_hiv="positive",
+                        source_hiv_load="detectable",
+                        source_hiv_acute_illness="no",
+                        source_hiv_resistance="no",
+                        source_hbsag="negative",
+                        source_hcv_rna="negative",
+                    ),
+                    lambda s: s.from_shelf("emergency", "hiv_starter", "QH-2207"),
+                    lambda s: s.sign(),
+                    lambda s: s.do("baseline_hiv", "baseline_pep_bloods", "counsel_precautions"),
+                ),
+            ),
+            (
+                2 * DAY + 9 * HOUR,
+                as_(
+                    "nurse",
+                    lambda s: s.on_course(
+                        actions.review_course,
+                        adherence="all_taken",
+                        baseline_bloods="normal",
+                        source_result="in",
+                        decision="go_on",
+                        text="Takes the tablet at breakfast.",
+                        action="review_72h",
+                    ),
+                    lambda s: s.from_shelf("occupational", "hiv_starter", "QH-2207", days=5),
+                ),
+            ),
+            (
+                7 * DAY + 22 * HOUR,
+                as_(
+                    "nurse",
+                    lambda s: s.on_course(
+                        actions.miss_doses,
+                        count=1,
+                        last_taken=s.now - 2 * DAY,
+                        taken_again=s.now - 1 * HOUR,
+                        text="Night shift: no breakfast. An alarm on the phone from now on.",
+                    ),
+                    lambda s: s.on_course(
+                        actions.tell_side_effect,
+                        words="Sick every morning, could not finish the shift yesterday",
+                        severity="moderate",
+                        done="tablet with food, something against nausea",
+                    ),
+                    lambda s: s.on_course(
+                        actions.seek_advice,
+                        of="HIV physician on call",
+                        action="pep_side_effect_advice",
+                    ),
+                    lambda s: s.learn("worker", worker_medicines=frozenset({"calcium_iron"})),
                 ),
             ),
         ],

@@ -62,8 +62,7 @@ class CourseReading:
                 missed = MissedDoses(body["count"], last, again, body["text"], at, position)
                 self._so_far = replace(before, missed=(*before.missed, missed))
             case Kind.SIDE_EFFECT:
-                words = f"{body['words']}. {body['done']}" if body["done"] else body["words"]
-                one = told(words, body["severity"])
+                one = replace(told(body["words"], body["severity"]), more=body["done"])
                 self._so_far = replace(before, side_effects=(*before.side_effects, one))
             case Kind.COURSE_REVIEWED:
                 bloods = body["baseline_bloods"]

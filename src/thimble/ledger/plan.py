@@ -215,6 +215,7 @@ class Told:
     """An entry of a course as it is read out: its words, its code, who wrote it and when it was so.
 
     `code` is a severity, a review's decision, or the reason of an end; "" for a change of medicine.
+    `more` is what was done about a side effect.
     """
 
     words: str
@@ -222,6 +223,7 @@ class Told:
     at: datetime
     by: str
     entry: int
+    more: str = ""
 
 
 @dataclass(frozen=True, slots=True)

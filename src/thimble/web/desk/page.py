@@ -11,6 +11,7 @@ from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.compare import diff, fingerprint
+from thimble.ledger.course import FIRST_DOSE
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import fold
 from thimble.ledger.history import LABELS, details
@@ -243,6 +244,7 @@ class CasePage:
     done_typed: Mapping[str, str] = field(default_factory=dict)
     done_ticked: frozenset[str] = frozenset()
     doing: str = ""
+    on_course: bool = False
 
     @property
     def opens_maybe(self) -> bool:
@@ -330,6 +332,7 @@ class CasePage:
             done_typed=typed.last() if typed is not None and typed.form == "done" else {},
             done_ticked=frozenset(typed.values.get("step", ())) if typed else frozenset(),
             doing=doing,
+            on_course=bool(reading.situation.course.sought) or FIRST_DOSE in reading.situation.done,
         )
 
 

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.site import Site
 from thimble.documents.otherwise import asked_for_by
+from thimble.ledger.course import FIRST_DOSE
 from thimble.ledger.next_thing import short
 from thimble.ledger.plan import TO_DO, Action, Caution, Departure, Plan, Situation, State
 from thimble.ledger.pressing import OVERDUE, group_of, has_opened
@@ -15,6 +16,7 @@ from thimble.ledger.pressing import Group as Pressing
 from thimble.ledger.telling import ASKS_FOR_NOTHING, told
 from thimble.protocol.finding import Finding, Reason
 from thimble.protocol.protocol import Protocol
+from thimble.web.course.places import form_for
 from thimble.web.desk.words import (
     ReasonWords,
     RuleLink,
@@ -170,7 +172,9 @@ class DecisionView:
 class ActionView:
     """One thing to do. `form` says what its “done” asks for: plain, first_aid, text, advice or dose.
 
-    `ready`: its window has opened; before that nothing is done by a single tap.
+    `ready`: its window has opened; before that nothing is done by a single tap. `on_course` is the place
+    on the page of the course where it is recorded, "" where it is recorded here. `begins_course`: tablets
+    for days to come can be handed out with it.
     """
 
     id: str
@@ -190,6 +194,8 @@ class ActionView:
     departure: DepartureView | None
     stuck: bool = False
     sample: bool = False
+    on_course: str = ""
+    begins_course: bool = False
 
     @property
     def stands(self) -> bool:
@@ -518,6 +524,8 @@ def _action(action: Action, lens: Lens) -> ActionView:
         done=done,
         done_entry=action.done_by_entry,
         departure=None if departure is None else DepartureView.of(departure, lens),
+        on_course=form_for(action.id, begun=FIRST_DOSE in lens.situation.done),
+        begins_course=action.id == FIRST_DOSE,
     )
 
 

@@ -15,6 +15,7 @@ from thimble import actions
 from thimble.actions import Refused
 from thimble.ledger.bodies import to_json
 from thimble.ledger.clocks import HOURS
+from thimble.ledger.course import ANSWER
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import standing_bodies
 from thimble.ledger.plan import Action
@@ -22,6 +23,7 @@ from thimble.protocol.vocabulary import Fact, Value
 from thimble.web import clock
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site, get_store
+from thimble.web.course.places import ON_THE_COURSE
 from thimble.web.desk.handling import (
     canonical,
     go,
@@ -197,6 +199,8 @@ def _doing(
         "expected_position": position,
         **who(request),
     }
+    if action.id.startswith(ANSWER) or action.id in ON_THE_COURSE:
+        raise BadAnswer("This is recorded on the page of the course: it asks what belongs to it.")
     text = post.get("text", "").strip()
     # As the label of a sample has them.
     numbers: dict[str, Any] = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.http import HttpRequest, QueryDict
 
@@ -48,24 +49,38 @@ def lots_for(request: HttpRequest, plan: Plan) -> Mapping[str, tuple[PlaceOffers
     }
 
 
-def given_in(post: QueryDict, action: Action) -> Given:
-    """What a form says was given: typed by hand, or a lot that was chosen, whose words fill the gaps."""
-    product, amount = post.get("product", "").strip(), post.get("amount", "").strip()
-    batch, chosen = post.get("batch", "").strip(), post.get("from", "")
-    days = post.get("days", "").strip()
-    handed = int(days) if days.isascii() and days.isdigit() and len(days) < 4 else 0
+def course_lots(request: HttpRequest, now: datetime) -> tuple[PlaceOffers, ...]:
+    """What tablets for days to come can be handed out from."""
+    site = get_site()
+    products = [product for product in site.stocked.products if product.days]
+    if not products:
+        return ()
+    today = now.astimezone(site.zone).date()
+    first = request.session.get(MY_PLACE, "")
+    return offers(fold(get_stock().movements()), site.stocked, products, today, first=first)
+
+
+def taken_in(post: QueryDict) -> tuple[str, str, int, Taken | None]:
+    """Product, batch, days of one unit, and the lot that a form says was taken, None for elsewhere."""
+    product, batch, chosen = (post.get(key, "").strip() for key in ("product", "batch", "from"))
     if not chosen:
-        return Given(product, amount, batch, handed, None)
+        return product, batch, 0, None
     place, _, rest = chosen.partition(":")
     id_, _, lot = rest.partition(":")
     kept = get_site().stocked.product(id_)
-    return Given(
-        product=product or (kept.name if kept else ""),
-        amount=amount or (kept.amount if kept and kept.amount else action.amount),
-        batch=lot_of(lot),
-        days=handed or (kept.days if kept else 0),
-        taken=Taken(place, id_, lot),
-    )
+    name, days = (kept.name, kept.days) if kept else ("", 0)
+    return product or name, lot_of(lot), days, Taken(place, id_, lot)
+
+
+def given_in(post: QueryDict, action: Action) -> Given:
+    """What a form says was given: typed by hand, or a lot that was chosen, whose words fill the gaps."""
+    product, batch, unit_days, taken = taken_in(post)
+    amount, typed = post.get("amount", "").strip(), post.get("days", "").strip()
+    days = int(typed) if typed.isascii() and typed.isdigit() and len(typed) < 4 else unit_days
+    if taken is not None and not amount:
+        kept = get_site().stocked.product(taken.product)
+        amount = kept.amount if kept and kept.amount else action.amount
+    return Given(product, amount, batch, days, taken)
 
 
 def giving(
@@ -75,6 +90,9 @@ def giving(
 
     Raises (when called):
         AgainstIt: the lot is expired or recalled, and the form does not say that it was given.
+
+    Args:
+        action: the protocol's action that the dose does; "" for tablets for the days to come.
     """
     site, stock, now = get_site(), get_stock(), clock.now()
     today = now.astimezone(site.zone).date()
@@ -82,7 +100,8 @@ def giving(
     taken = given.taken
 
     def from_elsewhere() -> list[Entry]:
-        products = [product.id for product in site.stocked.for_action(action)]
+        wanted = site.stocked.for_action(action) if action else site.stocked.products
+        products = [product.id for product in wanted]
         said = against_lot(stock, products, given.batch, today) if given.batch else ()
         if said and not anyway:
             raise AgainstIt([*said, "If it was given, say so below and record it again."])

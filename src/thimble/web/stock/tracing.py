@@ -13,7 +13,7 @@ from thimble.ledger.stock.movements import Move, Movement, lot_of
 from thimble.web.context import get_store
 from thimble.web.models import LedgerEntry
 
-GIVES = (Kind.DOSE_GIVEN,)
+GIVES = (Kind.DOSE_GIVEN, Kind.TABLETS_HANDED_OUT)
 """The entries that say that something was handed to a worker."""
 
 

@@ -1,0 +1,25 @@
+"""Where on the page of a course an action of the plan is recorded."""
+
+from __future__ import annotations
+
+from thimble.ledger.course import ANSWER, STOP
+
+REVIEW = "review_72h"
+"""The review of the plan that a review of the course does, by the id that protocols give it."""
+
+ON_THE_COURSE = frozenset({"pep_next_supply", "pep_course_end"})
+"""Actions that only the page of the course can record: they ask for more than that they were done."""
+
+_OF_A_COURSE = {"pep_next_supply": "#hand_out", "pep_course_end": "#stop", STOP: "#stop"}
+
+
+def form_for(action: str, *, begun: bool) -> str:
+    """The form on the page of the course; "" for an action that the page of the case records.
+
+    `begun` says whether a first dose is on record: without one the 72-hour review is none of a course.
+    """
+    if action.startswith(ANSWER):
+        return "#advice"
+    if not begun:
+        return ""
+    return "#review" if action == REVIEW else _OF_A_COURSE.get(action, "")

@@ -1,0 +1,228 @@
+"""The page of a course: every form writes its entry, keeps what was typed, and says what is due."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from thimble import actions
+from thimble.clinical.vocabulary import VOCABULARY
+from thimble.ledger.entries import Kind
+from thimble.ledger.stock.movements import Move
+from thimble.ledger.stock.shelf import fold as shelf_of
+from thimble.web.context import get_stock, get_store
+from thimble.web.roles import Role
+
+from .conftest import NIGHT
+from .test_stock import _shelves, new_case, put  # noqa: F401 (a fixture)
+
+pytestmark = pytest.mark.django_db
+SignIn = Callable[[Role], Client]
+BEGAN = NIGHT - timedelta(days=3)
+WHO = {"by": "u-1", "role": "emergency_clinician"}
+
+
+@pytest.fixture
+def case() -> str:
+    ref = new_case(at=BEGAN)
+    actions.give_dose(
+        get_store(), ref, "hiv_pep_first_dose", product="Pack: bictegravir/FTC/TAF", batch="A1",
+        days=5, now=BEGAN, **WHO,
+    )  # fmt: skip
+    return ref
+
+
+@pytest.fixture
+def nurse(signed_in: SignIn) -> Client:
+    return signed_in(Role.OCCUPATIONAL_NURSE)
+
+
+def page(client: Client, case: str, **query: str) -> str:
+    return client.get(reverse("course:course", args=[case]), query).content.decode()
+
+
+def post(client: Client, case: str, do: str, **typed: str) -> Any:
+    position = len(get_store().entries(case))
+    given = {"do": do, "position": position, "when": "now", **typed}
+    return client.post(reverse("course:course", args=[case]), given)
+
+
+REVIEW = {
+    "adherence": "all_taken", "baseline_bloods": "normal", "source_result": "awaited",
+    "decision": "go_on", "text": "well",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("do", "typed", "kind", "said"),
+    [
+        ("review", REVIEW, Kind.COURSE_REVIEWED, {"decision": "go_on", "action": "review_72h"}),
+        ("hand_out", {"product": "Rest", "days": "23", "batch": "r1"}, Kind.TABLETS_HANDED_OUT,
+         {"product": "Rest", "days": 23, "batch": "r1"}),
+        ("missed", {"count": "2", "last_day": "2026-03-02", "last_clock": "08:00"},
+         Kind.DOSES_MISSED, {"count": 2, "taken_again": None}),
+        ("side_effect", {"words": "sick", "severity": "mild"}, Kind.SIDE_EFFECT, {"words": "sick"}),
+        ("change", {"product": "Other", "why": "rash"}, Kind.COURSE_CHANGED, {"reason": "rash"}),
+        ("ask", {"of": "HIV physician"}, Kind.ADVICE_SOUGHT, {"from": "HIV physician", "advice": ""}),
+        ("stop", {"reason": "worker_wish"}, Kind.COURSE_STOPPED, {"reason": "worker_wish"}),
+    ],
+)  # fmt: skip
+def test_each_form_writes_its_entry_once(
+    nurse: Client, case: str, do: str, typed: dict[str, str], kind: Kind, said: dict[str, Any]
+):
+    position = str(len(get_store().entries(case)))
+    first = post(nurse, case, do, **typed, position=position)
+    again = post(nurse, case, do, **typed, position=position)
+
+    assert (first.status_code, again.status_code) == (302, 302)
+    entries = get_store().entries(case)
+    assert [e.kind for e in entries[2:]] == [kind]
+    assert said.items() <= entries[-1].body.items()
+
+
+@pytest.mark.parametrize(
+    ("do", "typed", "said"),
+    [
+        ("review", {**REVIEW, "decision": ""}, "Say what is decided."),
+        ("hand_out", {"product": "Rest"}, "Enter for how many days"),
+        ("hand_out", {"product": "Rest", "days": "many"}, "in digits, for example 23"),
+        ("hand_out", {"days": "3"}, "Choose the lot it came from"),
+        ("missed", {"count": "0"}, "how many doses were missed, in digits"),
+        ("missed", {"count": "1", "last_day": "2026-03-02"}, "Enter the time"),
+        (
+            "missed",
+            {"count": "1", "last_day": "2026-03-02", "last_clock": "08:00",
+             "again_day": "2026-03-02", "again_clock": "08:00"},
+            "lies after the last one before it",
+        ),
+        ("side_effect", {"words": "", "severity": "mild"}, "what the worker feels"),
+        ("side_effect", {"words": "sick"}, "how bad it is"),
+        ("change", {"product": "Other"}, "Say why the medicine is changed"),
+        ("ask", {}, "Say whom you asked"),
+        ("stop", {"reason": "other", "text": ""}, "Say why the course ended"),
+        ("stop", {"reason": "complete", "when": "then", "day": "2026-02-27", "clock": "08:00"},
+         "lies before the first dose"),
+        ("dance", {}, "This page was not complete"),
+    ],
+)  # fmt: skip
+def test_what_is_missing_is_said_and_nothing_typed_is_lost(
+    nurse: Client, case: str, do: str, typed: dict[str, str], said: str
+):
+    answer = post(nurse, case, do, **{"text": "kept words", **typed})
+
+    text = answer.content.decode()
+    assert answer.status_code == 422
+    assert do == "dance" or said in text
+    assert len(get_store().entries(case)) == 2
+    for value in (v for k, v in typed.items() if k in ("product", "words", "last_day") and v):
+        assert f'value="{value}"' in text
+
+
+def test_tablets_from_a_shelf_leave_it_with_the_record(nurse: Client, case: str):
+    put(quantity=2, lot="R1")
+    assert "Starter pack, lot R1" in page(nurse, case)
+    assert post(nurse, case, "hand_out", **{"from": "desk:starter:R1"}).status_code == 302
+    assert "Tablets for 7 more days" in page(nurse, case)
+
+    assert get_store().entries(case)[-1].body["days"] == 5
+    assert shelf_of(get_stock().movements()).piles["desk", "starter", "R1"].there == 1
+
+
+def test_a_recalled_lot_is_refused_and_recorded_if_it_was_handed_out(nurse: Client, case: str):
+    put(quantity=2, lot="R1")
+    put(Move.RECALLED, place="", lot="R1", quantity=0, reason="glass")
+    chosen = {"from": "desk:starter:R1"}
+    refused = post(nurse, case, "hand_out", **chosen)
+    assert refused.status_code == 422
+    assert "Lot R1 was recalled: glass" in refused.content.decode()
+    assert "It was handed out all the same" in refused.content.decode()
+    assert post(nurse, case, "hand_out", **chosen, anyway="1").status_code == 302
+
+
+def test_the_page_says_what_is_left_missed_due_and_to_be_checked(nurse: Client, case: str):
+    post(nurse, case, "side_effect", words="a rash", severity="moderate", done="antihistamine")
+    post(nurse, case, "missed", count="1")
+    text = page(nurse, case)
+
+    for said in (
+        "Day 4 of 28", "Tablets for 2 more days", "1 dose missed", "“a rash”", "antihistamine",
+        "Ask an HIV expert about the side effect", "Hand out the next tablets",
+        "within 18 hours of its usual time", "not yet confirmed against the document",
+    ):  # fmt: skip
+        assert said in text
+
+
+def test_a_new_medicine_shows_on_the_page_as_a_difference_since_the_review(
+    nurse: Client, case: str
+):
+    actions.learn_facts(
+        get_store(), case, {"worker_medicines": frozenset()}, said_by="worker",
+        vocabulary=VOCABULARY, now=NIGHT, **WHO,
+    )  # fmt: skip
+    post(nurse, case, "review", **REVIEW)
+    assert "Metformin" not in page(nurse, case)
+    actions.learn_facts(
+        get_store(), case, {"worker_medicines": frozenset({"metformin"})}, said_by="worker",
+        vocabulary=VOCABULARY, now=NIGHT, **WHO,
+    )  # fmt: skip
+    text = page(nurse, case)
+
+    different, _, checks = text.partition('id="checks-title"')
+    assert "Caution: Metformin" in different
+    assert "Metformin: with dolutegravir" in checks
+
+
+def test_an_answer_is_put_to_its_question(nurse: Client, case: str):
+    post(nurse, case, "ask", of="HIV physician")
+    assert "Get the answer of HIV physician" in page(nurse, case)
+    asked = get_store().entries(case)[-1].position
+    assert post(nurse, case, "answer", asked=str(asked), advice="go on").status_code == 302
+    text = page(nurse, case)
+
+    assert "Get the answer" not in text
+    assert "HIV physician: go on" in text
+
+
+def test_the_desk_leads_to_the_page_for_what_only_it_can_record(nurse: Client, case: str):
+    desk = nurse.get(reverse("desk:case", args=[case])).content.decode()
+    answer = nurse.post(
+        reverse("desk:done", args=[case]),
+        {"action": "pep_next_supply", "position": "2", "when": "now"},
+    )
+
+    assert reverse("course:course", args=[case]) + "#hand_out" in desk
+    assert answer.status_code == 422
+    assert len(get_store().entries(case)) == 2
+
+
+def test_a_case_without_a_first_dose_has_only_advice_to_record(nurse: Client):
+    ref = new_case()
+
+    text = page(nurse, ref)
+    assert "No first dose is on record" in text
+    assert 'id="ask"' in text
+    assert 'id="stop"' not in text
+    assert post(nurse, ref, "stop", reason="complete").status_code == 422
+
+
+@pytest.mark.parametrize("role", [Role.SAFETY_OFFICER, Role.ADMINISTRATOR])
+def test_who_sees_no_case_sees_no_course(signed_in: SignIn, case: str, role: Role):
+    client = signed_in(role)
+
+    assert client.get(reverse("course:course", args=[case])).status_code == 403
+    assert post(client, case, "stop", reason="complete").status_code == 403
+    assert len(get_store().entries(case)) == 2
+
+
+def test_somebody_else_came_first_and_nothing_typed_is_lost(nurse: Client, case: str):
+    actions.note(get_store(), case, "in between", now=NIGHT, **WHO)
+    answer = post(nurse, case, "side_effect", words="sick", severity="mild", position="2")
+
+    assert answer.status_code == 409
+    assert "sick" in answer.content.decode()
+    assert get_store().entries(case)[-1].kind is Kind.NOTED
