@@ -11,7 +11,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import closing, suppress
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -81,37 +81,61 @@ class Hospital:
         new.replace(self.folder / "clock")
 
 
-@pytest.fixture(scope="session")
-def _served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Hospital]:
-    folder = tmp_path_factory.mktemp("night")
+@contextmanager
+def open_hospital(folder: Path) -> Iterator[Hospital]:
+    """The invented hospital, served from a folder; its clock stands at `NIGHT` until it is set."""
     (folder / "clock").write_text(NIGHT.isoformat(), encoding="ascii")
     with closing(socket.socket()) as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    log = folder / "server.log"
-    with log.open("wb") as out:
-        server = subprocess.Popen(
-            [sys.executable, str(NIGHT_SERVER), str(folder), str(port)],
-            env=environment(),
-            stdout=out,
-            stderr=out,
-        )
     address = f"http://127.0.0.1:{port}"
-    try:
-        end = time.monotonic() + PATIENCE
-        while not _answers(address):
-            if server.poll() is not None or time.monotonic() > end:
-                pytest.fail(f"the server did not start:\n{log.read_text(encoding='utf-8')}")
-            time.sleep(0.05)
+    with running([str(NIGHT_SERVER), str(folder), str(port)], folder / "server.log") as server:
+        server.until(lambda: _answers(address))
         cases = json.loads((folder / "cases.json").read_text(encoding="utf-8"))
         yield Hospital(folder, address, cases)
-    finally:
-        server.terminate()
-        server.wait(PATIENCE)
     # Nothing that happened in these tests was a fault of the server.
-    told = log.read_text(encoding="utf-8")
+    told = server.told()
     assert '"level": "error"' not in told
     assert "Traceback" not in told
+
+
+@dataclass(frozen=True)
+class Running:
+    """A process of its own, as a site runs it."""
+
+    process: subprocess.Popen[bytes]
+    log: Path
+
+    def told(self) -> str:
+        return self.log.read_text(encoding="utf-8")
+
+    def until(self, ready: Callable[[], bool]) -> None:
+        """Wait until it is ready, or fail with what it said."""
+        end = time.monotonic() + PATIENCE
+        while not ready():
+            if self.process.poll() is not None or time.monotonic() > end:
+                pytest.fail(f"{self.process.args} did not start:\n{self.told()}")
+            time.sleep(0.05)
+
+
+@contextmanager
+def running(arguments: list[str], log: Path) -> Iterator[Running]:
+    """A Python program with the product at hand, stopped at the end."""
+    with log.open("wb") as out:
+        process = subprocess.Popen(
+            [sys.executable, *arguments], env=environment(), stdout=out, stderr=out
+        )
+    try:
+        yield Running(process, log)
+    finally:
+        process.terminate()
+        process.wait(PATIENCE)
+
+
+@pytest.fixture(scope="session")
+def _served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Hospital]:
+    with open_hospital(tmp_path_factory.mktemp("night")) as hospital:
+        yield hospital
 
 
 def _answers(address: str) -> bool:

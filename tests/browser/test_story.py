@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
-from browser.conftest import DESKTOP, NIGHT, PHONE, Hospital, Opens, Watch, sign_in_as
+from browser.conftest import DESKTOP, NIGHT, PHONE, Hospital, Opens, Watch
+from browser.walking import answer_everything, downloaded, report, sign_in_again_if_asked
 
 KNOWN: dict[str, Any] = {
     "source_hiv": "positive",
@@ -41,69 +41,6 @@ KNOWN: dict[str, Any] = {
 """What the emergency clinician knows at 02:50: the ward says that the source has HIV."""
 
 
-def report(page: Page, name: str) -> str:
-    """On the phone: what happened, first aid, the report. Returns the reference."""
-    expect(page.get_by_role("heading", name="What happened?")).to_be_visible()
-    page.get_by_role("link", name="Needle or other sharp").click()
-    # First aid before any form, and where to go at this hour with its number.
-    first = page.get_by_role("heading", name="First aid, now")
-    expect(first).to_be_visible()
-    expect(page.locator("ol.steps")).to_contain_text("Wash it with soap and water")
-    top = page.locator("ol.steps").bounding_box()
-    form = page.locator("form.form").bounding_box()
-    assert top is not None
-    assert form is not None
-    bottom = top["y"] + top["height"]
-    assert bottom < PHONE["height"]
-    assert bottom < form["y"]
-    expect(page.locator(".go")).to_contain_text("Emergency department")
-    expect(page.locator(".go").get_by_role("link", name="555-0101")).to_have_attribute(
-        "href", re.compile("^tel:")
-    )
-    page.get_by_label("15 min ago").check()
-    page.get_by_label("What was it?").select_option("blood")
-    page.get_by_label("Where in the hospital?").fill("Ward 9 South")
-    page.get_by_label("Your name").fill(name)
-    page.get_by_role("button", name="Send the report").click()
-    expect(page.get_by_role("heading", name="Show this at the desk")).to_be_visible()
-    expect(page.get_by_role("img", name=re.compile("QR code"))).to_be_visible()
-    return page.locator(".reference").inner_text().strip()
-
-
-def answer_everything(page: Page) -> list[str]:
-    """Answer the one next question until none is left; returns the facts in the order asked."""
-    asked: list[str] = []
-    while (form := page.locator("form.ask--big")).count():
-        fact = form.locator("input[name=fact]").get_attribute("value") or ""
-        position = form.locator("input[name=position]").get_attribute("value")
-        assert fact not in asked, f"{fact} is asked twice"
-        assert fact in KNOWN, f"{fact} is asked, and this night knows nothing of it"
-        asked.append(fact)
-        known = KNOWN[fact]
-        if isinstance(known, list):
-            form.get_by_label("None of these").check()
-            form.get_by_role("button", name="Record").click()
-        elif known == "unknown":
-            form.locator(".answer--unknown").click()
-        elif form.locator("button[name=value]").count():
-            form.locator(f'button[name=value][value="{known}"]').click()
-        else:
-            form.locator("input[name=value]").fill(str(known))
-            form.get_by_role("button", name="Record").click()
-        page.locator(f'#work [data-position]:not([data-position="{position}"])').wait_for()
-    return asked
-
-
-def downloaded(page: Page, label: str, to: Path) -> bytes:
-    """The document behind a link of the print page, as the browser gets it."""
-    link = page.get_by_role("link", name=label)
-    answer = page.request.get(page.url.split("/case/")[0] + (link.get_attribute("href") or ""))
-    assert answer.status == 200
-    assert answer.headers["content-type"] == "application/pdf"
-    to.write_bytes(answer.body())
-    return answer.body()
-
-
 @pytest.fixture
 def night(hospital: Hospital) -> Hospital:
     return hospital
@@ -126,7 +63,7 @@ def test_a_night_from_the_phone_to_the_changed_plan(  # noqa: PLR0915 (one night
     )
     desk.locator("#action-assess").get_by_role("button", name="Done now").click()
     expect(desk.locator("#recorded")).to_be_visible()
-    asked = answer_everything(desk)
+    asked = answer_everything(desk, KNOWN)
     assert asked[0] == "source_hiv"
     expect(desk.locator("#question-title")).to_contain_text("No question is left")
     plan = desk.locator("#plan")
@@ -190,14 +127,6 @@ def test_a_night_from_the_phone_to_the_changed_plan(  # noqa: PLR0915 (one night
     history = physician.locator("main")
     for words in ("Exposure reported", "Plan signed", "Dose given", "Result received"):
         expect(history).to_contain_text(words)
-
-
-def sign_in_again_if_asked(page: Page, path: str, name: str) -> None:
-    """A session ends after thirty minutes without use; the next page asks for the password."""
-    page.goto(path)
-    if "/sign-in" in page.url:
-        sign_in_as(page, name)
-        page.goto(path)
 
 
 def test_a_session_ends_after_half_an_hour_and_says_so(night: Hospital, opens: Opens) -> None:
