@@ -53,6 +53,8 @@ NOT_PAGES = {
     "visits:contact",
     "visits:decide",
     "mailing:send",
+    "linked:answer",
+    "linked:open",
     "calendars:make",
     "calendars:end",
     "results:enter",

@@ -18,6 +18,7 @@ CODES = {
     "wound_contaminated": "yes no",
     "splash_site": "eye mouth nose other",
     "contact_lens": "yes no",
+    "source_touched_again": YNU,
     "source_access": "testable refuses cannot_be_tested unidentified",
     "source_hiv": "positive negative unknown",
     "source_hiv_load": "detectable suppressed unknown",

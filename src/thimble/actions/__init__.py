@@ -25,6 +25,7 @@ from thimble.actions.identity import (
     SourceIdentity,
     WorkerIdentity,
 )
+from thimble.actions.linking import open_patient_case
 from thimble.actions.record import (
     ask_source,
     assessed,
@@ -82,6 +83,7 @@ __all__ = [
     "move_stock",
     "new_references",
     "note",
+    "open_patient_case",
     "read_reference",
     "receive_advice",
     "receive_result",

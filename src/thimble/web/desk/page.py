@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 
 from thimble.actions.identity import WorkerIdentity
+from thimble.actions.linking import TOUCHED
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.bodies import CLOSED_REASONS
@@ -192,6 +193,24 @@ class Reading:
         return assess(fold(known, now, protocol.vocabulary), protocol, now, site)
 
 
+LINKED = {
+    "patient_case": "The patient may have been exposed to the worker's blood, and is followed too.",
+    "worker_case": "The exposed person of this case is a patient; read “patient” for “worker”. "
+    "The source is the worker of the other case.",
+}
+"""What a linked case means for this one."""
+
+BLEEDS = frozenset({"percutaneous", "human_bite"})
+"""Ways in which the worker may bleed where the patient is touched."""
+
+
+def _ask_patient(situation: Situation) -> bool:
+    """Whether the page leads to the question if the patient was exposed too."""
+    route = situation.facts.get("route")
+    bleeds = route is not None and route.value in BLEEDS
+    return bleeds or TOUCHED in situation.facts or bool(situation.links)
+
+
 def changed_since(
     reading: Reading, position: int, title: str, protocol: Protocol, site: Site
 ) -> Change | None:
@@ -241,6 +260,8 @@ class CasePage:
     written: tuple[Written, ...]
     typed: Typed | None
     today: str
+    linked: tuple[tuple[str, str], ...] = ()
+    ask_patient: bool = False
     done_typed: Mapping[str, str] = field(default_factory=dict)
     done_ticked: frozenset[str] = frozenset()
     doing: str = ""
@@ -320,6 +341,8 @@ class CasePage:
             answered=sum(len(group.facts) for group in answered),
             signed=_signed(reading, protocol, site, names),
             closed=_closed(situation, now, zone),
+            linked=tuple((LINKED[link.what], link.case) for link in situation.links),
+            ask_patient=_ask_patient(situation),
             may=May.of(capabilities),
             recorded=recorded,
             news=news,

@@ -15,6 +15,7 @@ from thimble.clinical.durations import on_the_wall
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold, standing_bodies
+from thimble.ledger.linking import is_patient_case
 from thimble.ledger.plan import Situation
 from thimble.protocol.vocabulary import Fact
 from thimble.web.safety.small_cells import Published, publish
@@ -116,7 +117,8 @@ def exposures(
         at = situation.occurred_at or situation.reported_at
         if at is None or not period.start <= at < period.end:
             continue
-        if situation.closed_reason == DUPLICATE:
+        # A patient whom a worker's blood touched is followed, and is no worker's exposure.
+        if situation.closed_reason == DUPLICATE or is_patient_case(situation):
             continue
         found.append(_exposure(own, situation, vocabulary, zone))
     return found

@@ -66,6 +66,11 @@ class Filter:
     here: bool
 
 
+LINKED = {
+    "patient_case": "the patient is followed too: case {case}",
+    "worker_case": "the exposed person is a patient; source: the worker of case {case}",
+}
+
 FILTERS = {
     "all": "All open",
     "new": "New to you",
@@ -294,6 +299,8 @@ def asides(
     said.append(signed_words(situation, plan, now))
     if with_source and (source := source_words(situation, plan, now)):
         said.append(source)
+    if with_source:
+        said += [LINKED[link.what].format(case=link.case) for link in situation.links]
     if plan.questions:
         count = len(plan.questions)
         said.append(f"{_count(count, 'question')} open")
