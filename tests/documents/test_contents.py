@@ -15,7 +15,7 @@ from thimble.documents.clinician_summary.data import clinician_summary
 from thimble.documents.downtime_pack.data import downtime_pack
 from thimble.documents.source_request.data import source_request
 from thimble.documents.ward_card.data import ward_card
-from thimble.documents.worker_plan.data import plain_words, worker_plan
+from thimble.documents.worker_plan.data import plain_id, plain_words, worker_plan
 from thimble.ledger.plan import State
 from thimble.protocol.vocabulary import Value
 
@@ -39,7 +39,7 @@ def test_every_action_for_the_worker_is_on_their_plan(facts: dict[str, Value]):
     for action in decided.actions:
         if action.whom == "worker":
             perhaps = plain_words().perhaps.get(action.id, {}).get("words", "")
-            assert {plain_words().actions.get(action.id, action.what), perhaps} & told
+            assert {plain_words().actions.get(plain_id(action.id), action.what), perhaps} & told
 
 
 def test_the_worker_is_told_to_take_a_first_dose_only_where_it_is_advised():

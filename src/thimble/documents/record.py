@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import known_by, standing
@@ -47,18 +48,22 @@ class Record:
     as_signed: Plan | None = None
 
     def doses(self, as_of: datetime) -> tuple[Given, ...]:
-        """The doses recorded by `as_of` (aware), as their corrections leave them, the first one first."""
+        """The doses recorded by `as_of` (aware), as their corrections leave them, the first one first.
+
+        Tablets for the days to come are among them, under the name of their kind.
+        """
         found = [
             Given(
-                action=str(stands.body["action"]),
+                action=str(stands.body.get("action", stands.entry.kind.value)),
                 product=str(stands.body["product"]).strip(),
-                amount=str(stands.body["amount"]).strip(),
+                amount=_amount(stands.body),
                 batch=str(stands.body["batch"]).strip(),
                 at=stands.happened_at,
                 entry=position,
             )
             for position, stands in standing(known_by(self.entries, as_of)).items()
-            if stands is not None and stands.entry.kind is Kind.DOSE_GIVEN
+            if stands is not None
+            and stands.entry.kind in (Kind.DOSE_GIVEN, Kind.TABLETS_HANDED_OUT)
         ]
         return tuple(sorted(found, key=lambda dose: (dose.at, dose.entry)))
 
@@ -83,3 +88,10 @@ class Record:
         role = next((entry.role for entry in self.entries if entry.position == position), "")
         words = self.roles.get(role, role.replace("_", " "))
         return words[:1].lower() + words[1:]
+
+
+def _amount(body: Mapping[str, Any]) -> str:
+    """How much was given: of one dose, and for how many days tablets were handed out."""
+    days = body.get("days", 0)
+    handed = f"for {days} day{'' if days == 1 else 's'}" if days else ""
+    return ", ".join(part for part in (str(body.get("amount", "")).strip(), handed) if part)

@@ -24,6 +24,7 @@ from thimble.documents.otherwise import asked_for_by, doses_decided_otherwise
 from thimble.documents.record import Record
 from thimble.documents.words import window_for_a_person
 from thimble.ledger.clocks import moment_of
+from thimble.ledger.course import ANSWER
 from thimble.ledger.plan import TO_DO, Action, Departure, Plan, Situation, State
 from thimble.ledger.pressing import OVERDUE
 from thimble.ledger.signature import SignatureState, signature_of
@@ -55,6 +56,11 @@ class PlainWords:
     perhaps: Mapping[str, Mapping[str, str]]
     because: Mapping[str, Mapping[str, str]]
     facts: Mapping[str, str]
+
+
+def plain_id(action: str) -> str:
+    """The id under which an action has its plain words: each expert's answer has an id of its own."""
+    return ANSWER.rstrip("_") if action.startswith(ANSWER) else action
 
 
 @cache
@@ -487,7 +493,7 @@ class _Words:
             decided = self.plan.findings.get(perhaps["decision"])
             if decided is not None and decided.value != perhaps["sure"]:
                 return perhaps["words"]
-        return plain_words().actions.get(action_id, found)
+        return plain_words().actions.get(plain_id(action_id), found)
 
     def cautions(self, topic: str) -> tuple[Sentence, ...]:
         """What may apply is shown like what does: a missing answer never takes a warning away."""

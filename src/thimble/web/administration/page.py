@@ -8,6 +8,7 @@ from datetime import datetime, tzinfo
 
 from thimble.clinical.saying import minute
 from thimble.clinical.site import DAYS, Place, Site
+from thimble.clinical.stocked import Stocked
 from thimble.web.roles import LABELS, Role
 
 
@@ -58,6 +59,7 @@ class SitePage:
                         ("Reminder", f"{site.messages.days_ahead} days before"),
                     ),
                 ),
+                ("Stock", tuple(_stock(site.stocked))),
                 (
                     "Wording",
                     (
@@ -66,6 +68,19 @@ class SitePage:
                     ),
                 ),
             )
+        )
+
+
+def _stock(stocked: Stocked) -> Iterable[tuple[str, str]]:
+    if not stocked.places:
+        yield "Places", "None: no stock is counted here"
+        return
+    yield "Places", ", ".join(place.name for place in stocked.places)
+    for kept in stocked.products:
+        days = f", {kept.days} days of a course" if kept.days else ""
+        yield (
+            kept.name,
+            f"counted by the {kept.unit}{days}; told {kept.expiry_lead} days before it expires",
         )
 
 
