@@ -350,6 +350,17 @@ def test_advice_stays_open_until_it_is_given():
     assert (sought.at, sought.answered_at, sought.open) == (case.after(5), case.after(6), False)
 
 
+def test_whoever_goes_on_without_the_answer_says_why_and_is_not_asked_again():
+    case = Case(NEW_YEAR, days=28)
+    asked = case.do(actions.seek_advice, case.after(5), of="HIV physician")[0].position
+    case.do(
+        actions.depart, case.after(8), subject=f"expert_answer_{asked}", advised="Get the answer",
+        decided="Go on without it", reason="the rash is gone",
+    )  # fmt: skip
+
+    assert case.action(f"expert_answer_{asked}", case.after(8)).state is State.DEPARTED
+
+
 def test_an_answer_to_nothing_is_refused():
     case = Case(NEW_YEAR)
 

@@ -133,6 +133,13 @@ def test_tablets_from_a_shelf_leave_it_with_the_record(nurse: Client, case: str)
     assert shelf_of(get_stock().movements()).piles["desk", "starter", "R1"].there == 1
 
 
+def test_tablets_handed_out_are_traced_like_doses(nurse: Client, case: str):
+    post(nurse, case, "hand_out", product="Rest", days="23", batch=" r 9")
+
+    found = nurse.get(reverse("stock:lot"), {"product": "starter", "lot": "R 9"}).content.decode()
+    assert f">{case}</a>: Rest" in found
+
+
 def test_a_recalled_lot_is_refused_and_recorded_if_it_was_handed_out(nurse: Client, case: str):
     put(quantity=2, lot="R1")
     put(Move.RECALLED, place="", lot="R1", quantity=0, reason="glass")

@@ -86,7 +86,7 @@ def actions_of(
             )
         )
     actions = _that_can_follow(actions)
-    actions += _answers_awaited(situation)
+    actions += _answers_awaited(situation, departed)
     asked = {sought.action for sought in situation.course.sought if sought.open}
     # While the expert's answer is awaited, that is what is to be done about the question.
     actions = [a for a in actions if a.id not in asked or a.state is State.DONE]
@@ -147,7 +147,7 @@ def _done(
     return situation.done.get(id_)
 
 
-def _answers_awaited(situation: Situation) -> list[Action]:
+def _answers_awaited(situation: Situation, departed: set[str]) -> list[Action]:
     """The answers that an expert still owes, each open until it is on record."""
     return [
         Action(
@@ -157,7 +157,7 @@ def _answers_awaited(situation: Situation) -> list[Action]:
             whom="worker",
             # Whoever was asked is expected to answer; until then the question stands as it was asked.
             window=Window(sought.at, sought.at, None),
-            state=State.OPEN,
+            state=State.DEPARTED if f"{ANSWER}{sought.entry}" in departed else State.OPEN,
             certain=True,
             because=(),
         )
