@@ -10,9 +10,10 @@ import pytest
 from people.files import DECLINED, DOSE, ENROLLED, NOW, RESULT, people
 from thimble.actions import Refused
 from thimble.actions import people as acts
-from thimble.actions.people_identity import MemoryPeopleIdentities, PersonIdentity
+from thimble.actions.people_identity import MemoryPeopleIdentities
 from thimble.ledger.store import MemoryStore, Overtaken
 from thimble.people.entries import Kind
+from thimble.people.identity import PersonIdentity
 from thimble.people.names import name_key, number_key, without_zeros
 
 WRITER: dict[str, Any] = {"now": NOW, "by": "u1", "role": "occupational_nurse"}

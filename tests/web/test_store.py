@@ -10,12 +10,13 @@ from django.db import DatabaseError, IntegrityError, connection, transaction
 
 from ledger.store_contract import NOW, A, StoreContract, add
 from thimble.actions.identity import IdentityStore, SourceIdentity, WorkerIdentity
-from thimble.actions.people_identity import PeopleIdentities, PersonIdentity, Written
+from thimble.actions.people_identity import PeopleIdentities, Written
 from thimble.ledger.entries import Draft
 from thimble.ledger.store import Addition
 from thimble.ledger.verify import verify
 from thimble.people.bodies import PEOPLE
 from thimble.people.entries import Kind as PersonKind
+from thimble.people.identity import PersonIdentity
 from thimble.web import append_only, models
 from thimble.web.people_identities import DjangoPeopleIdentities
 from thimble.web.store import DjangoIdentities, DjangoStore, Overtaken, UnreadableEntry

@@ -7,14 +7,15 @@ from datetime import date, datetime
 from typing import Any
 
 from thimble.actions._append import Refused, who_and_when
-from thimble.actions.people_identity import PeopleIdentities, PersonIdentity, Written
+from thimble.actions.people_identity import PeopleIdentities, Written
 from thimble.actions.reference import new_references
 from thimble.ledger.entries import Draft, Entry
 from thimble.ledger.store import LedgerStore
-from thimble.people.bodies import IDENTITY_FIELDS, faults_of
+from thimble.people.bodies import faults_of
 from thimble.people.entries import EVIDENCE, Kind
-from thimble.people.fold import Person, fold
-from thimble.people.names import name_key, number_key
+from thimble.people.fold import Person, differing, fold
+from thimble.people.identity import PersonIdentity, changed_fields, same_name_and_birth
+from thimble.people.names import number_key
 
 PREFIX = "P-"
 """Begins the reference of every person, so that none is taken for a case."""
@@ -81,16 +82,6 @@ def enrol(
     return person
 
 
-def same_name_and_birth(one: PersonIdentity, other: PersonIdentity) -> bool:
-    """Whether two have the same name and the same birth date, both known."""
-    return (
-        one.birth_date is not None
-        and one.birth_date == other.birth_date
-        and name_key(one.family_name, one.given_name)
-        == name_key(other.family_name, other.given_name)
-    )
-
-
 def change(
     store: People,
     identities: PeopleIdentities,
@@ -134,33 +125,6 @@ def change(
         row = Written(person, written[-1].position, identity)
         identities.save_all([row], by=by, now=now)
     return written
-
-
-def changed_fields(before: PersonIdentity, after: PersonIdentity) -> list[str]:
-    """The identity's fields that differ."""
-    return [name for name in IDENTITY_FIELDS if getattr(before, name) != getattr(after, name)]
-
-
-def differing(person: Person, changes: Mapping[str, Any]) -> dict[str, Any]:
-    """Of some changes those that say anything new."""
-    held = as_body(person)
-    return {key: value for key, value in changes.items() if held[key] != value}
-
-
-def as_body(person: Person) -> dict[str, Any]:
-    """Somebody's employment as the body of an `enrolled` entry has it."""
-    held = person.employment
-    return {
-        "works_as": held.works_as,
-        "role": held.role,
-        "site": held.site,
-        "department": held.department,
-        "cohort": held.cohort,
-        "starts_on": None if held.starts_on is None else held.starts_on.isoformat(),
-        "ends_on": None if held.ends_on is None else held.ends_on.isoformat(),
-        "exposure_prone": held.exposure_prone,
-        "categories": dict(held.categories),
-    }
 
 
 def drafts_of(

@@ -4,31 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Protocol, runtime_checkable
 
-
-@dataclass(frozen=True, slots=True, repr=False)
-class PersonIdentity:
-    """A person of the register. No `repr`: a name must not reach a log by accident.
-
-    `number` is the house's own (staff or student number). A name that came as one text is kept whole
-    as `family_name`: nobody guesses where to cut it.
-    """
-
-    number: str = ""
-    family_name: str = ""
-    given_name: str = ""
-    birth_date: date | None = None
-    email: str = ""
-
-    def __repr__(self) -> str:
-        return "PersonIdentity(…)"
-
-    @property
-    def name(self) -> str:
-        """As lists show it: family name first."""
-        return ", ".join(part for part in (self.family_name, self.given_name) if part)
+from thimble.people.identity import PersonIdentity
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,9 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from thimble.actions import people as acts
-from thimble.actions.people_identity import PeopleIdentities, PersonIdentity
+from thimble.actions.people_identity import PeopleIdentities
 from thimble.people.entries import Kind
+from thimble.people.identity import PersonIdentity
 from thimble.people.products import products
 
 _FAMILIES = (

@@ -210,6 +210,28 @@ def _changed(before: Employment, body: Mapping[str, Any]) -> Employment:
     return replace(before, **told)
 
 
+def as_body(person: Person) -> dict[str, Any]:
+    """Somebody's employment as the body of an `enrolled` entry has it."""
+    held = person.employment
+    return {
+        "works_as": held.works_as,
+        "role": held.role,
+        "site": held.site,
+        "department": held.department,
+        "cohort": held.cohort,
+        "starts_on": None if held.starts_on is None else held.starts_on.isoformat(),
+        "ends_on": None if held.ends_on is None else held.ends_on.isoformat(),
+        "exposure_prone": held.exposure_prone,
+        "categories": dict(held.categories),
+    }
+
+
+def differing(person: Person, changes: Mapping[str, Any]) -> dict[str, Any]:
+    """Of some changes those that say anything new."""
+    held = as_body(person)
+    return {key: value for key, value in changes.items() if held[key] != value}
+
+
 def touched_since(entries: Sequence[Entry[Kind]], import_id: str) -> list[Entry[Kind]]:
     """The entries of a file that were written after those of an import: it cannot be undone there."""
     own = [e.position for e in entries if e.body.get("import") == import_id]

@@ -9,7 +9,8 @@ from datetime import date, datetime
 
 from django.db.models import QuerySet
 
-from thimble.actions.people_identity import PersonIdentity, Written
+from thimble.actions.people_identity import Written
+from thimble.people.identity import PersonIdentity
 from thimble.web import models
 
 

@@ -9,12 +9,12 @@ from typing import Any
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
-from thimble.actions.people_identity import PersonIdentity
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.serology.results import COMPARATORS, Word
 from thimble.people import choices
 from thimble.people.dates import NotADate, read_date
 from thimble.people.entries import Kind
+from thimble.people.identity import PersonIdentity
 from thimble.people.names import name_key
 from thimble.web.people.words import UNITS
 

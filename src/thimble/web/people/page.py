@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, tzinfo
 
-from thimble.actions.people_identity import PersonIdentity
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.saying import calendar_day
 from thimble.ledger.entries import Entry
 from thimble.people import choices
 from thimble.people.entries import EVIDENCE, Kind
 from thimble.people.fold import Document, Evidence, Person, undone
+from thimble.people.identity import PersonIdentity
 from thimble.web.people import register, words
 from thimble.web.words import moment
 

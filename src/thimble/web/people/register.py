@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from thimble.actions.people_identity import PersonIdentity
 from thimble.clinical.saying import calendar_day
 from thimble.people import choices
 from thimble.people.fold import Person
+from thimble.people.identity import PersonIdentity
 from thimble.people.names import name_key, number_key
 from thimble.web.people.words import born, undocumented
 

@@ -17,12 +17,12 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from thimble.actions import Refused
 from thimble.actions import people as acts
-from thimble.actions.people_identity import PersonIdentity
 from thimble.clinical.diseases import DISEASES
 from thimble.ledger.store import Overtaken
 from thimble.people import choices
 from thimble.people.entries import Kind
-from thimble.people.fold import Person
+from thimble.people.fold import Person, as_body
+from thimble.people.identity import PersonIdentity, same_name_and_birth
 from thimble.web import clock, log
 from thimble.web.access import account_of, can, needs
 from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
@@ -101,7 +101,7 @@ def new(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         identity = form.identity()
         known = get_people_identities().all_identities()
-        same = [ref for ref, who in known.items() if acts.same_name_and_birth(identity, who)]
+        same = [ref for ref, who in known.items() if same_name_and_birth(identity, who)]
         another = set(same) if request.POST.get("another") == "yes" else set()
         try:
             with get_people().transaction():
@@ -153,7 +153,7 @@ def details(request: HttpRequest, person: str) -> HttpResponse:
     """Change who somebody is or how they work; a leaver comes back by an empty last day."""
     found, identity = _found(request, person, "person details")
     who = identity or PersonIdentity()
-    held = acts.as_body(found)
+    held = as_body(found)
     initial = {
         **{key: value for key, value in held.items() if key != "categories"},
         **{f"category_{scheme}": category for scheme, category in held["categories"].items()},

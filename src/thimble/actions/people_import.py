@@ -1,0 +1,176 @@
+"""Write what a preview showed, in one transaction; take an import back as far as nobody wrote since."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from thimble.actions._append import Refused, who_and_when
+from thimble.actions.people import People, drafts_of, new_reference
+from thimble.actions.people_identity import PeopleIdentities, Written
+from thimble.ledger.entries import Draft, Entry
+from thimble.ledger.store import Addition
+from thimble.people.entries import Kind
+from thimble.people.fold import touched_since, undone
+from thimble.people.identity import changed_fields
+from thimble.people.importing import Fate, Preview
+
+WRITTEN = (Fate.NEW, Fate.CHANGED)
+
+
+def new_import_id() -> str:
+    """A name for an import, which its entries carry."""
+    return f"i{secrets.token_hex(6)}"
+
+
+def apply_import(
+    store: People,
+    identities: PeopleIdentities,
+    preview: Preview,
+    import_id: str,
+    *,
+    now: datetime,
+    by: str,
+    role: str,
+) -> Mapping[int, str]:
+    """Write every new and changed row. Call it in one transaction of both stores, with a preview made
+    in it: nothing may come between.
+
+    Returns:
+        Whose file each row wrote in, by row number.
+
+    Raises:
+        Refused: a row is still asked about, nothing would be written, or the writer is missing.
+        Overtaken, BadBody: see `LedgerStore.append`.
+    """
+    faults = who_and_when(now=now, by=by, role=role)
+    if asked := preview.counts[Fate.ASK]:
+        faults.append(f"{asked} rows are still asked about: the same person, another, or left out")
+    rows = [row for row in preview.rows if row.fate in WRITTEN]
+    if not rows:
+        faults.append("No row says anything new")
+    if faults:
+        raise Refused(faults)
+    taken = set(store.cases())
+    held = identities.all_identities()
+    whose: dict[int, str] = {}
+    additions: list[Addition[Kind]] = []
+    identity_rows: list[Written] = []
+    for row in rows:
+        if row.fate is Fate.NEW:
+            person = new_reference(taken)
+            taken.add(person)
+            drafts = [(Kind.ENROLLED, {**row.work, "import": import_id})]
+            expected: int | None = 0
+        else:
+            person = row.person
+            fields = changed_fields(held[person], row.identity)
+            drafts = drafts_of(row.work, fields, import_id=import_id)
+            expected = None
+        whose[row.number] = person
+        additions.append(
+            Addition(person, [Draft(kind, now, body) for kind, body in drafts], expected)
+        )
+    written = store.append_all(additions, by=by, role=role, now=now)
+    last = {entry.case: entry.position for entry in written}
+    for row in rows:
+        person = whose[row.number]
+        if row.fate is Fate.NEW or changed_fields(held[person], row.identity):
+            identity_rows.append(Written(person, last[person], row.identity))
+    identities.save_all(identity_rows, by=by, now=now)
+    return whose
+
+
+@dataclass(frozen=True, slots=True)
+class Undone:
+    """What came of taking an import back: whose files were put right, who is gone again, and in whose
+    files it stays because of later entries (how many)."""
+
+    restored: tuple[str, ...]
+    gone: tuple[str, ...]
+    stays: Mapping[str, int]
+
+
+def undo_import(
+    store: People,
+    identities: PeopleIdentities,
+    import_id: str,
+    *,
+    now: datetime,
+    by: str,
+    role: str,
+) -> Undone:
+    """Take back what an import wrote, in every file where nothing was written since.
+
+    Somebody whom the import brought is out of the register again, and their name is erased. Call it in
+    one transaction of both stores.
+
+    Raises:
+        Refused: no entry stands that is of this import.
+    """
+    files = _touched(store, import_id)
+    if not files:
+        raise Refused("Nothing of this import stands any more")
+    stays: dict[str, int] = {}
+    additions: list[Addition[Kind]] = []
+    first: dict[str, int] = {}
+    gone: list[str] = []
+    for person, entries in files.items():
+        later = touched_since(entries, import_id)
+        if later:
+            stays[person] = len(later)
+            continue
+        own = [e.position for e in entries if e.body.get("import") == import_id]
+        body: dict[str, Any] = {"import": import_id, "entries": own}
+        draft = Draft(Kind.IMPORT_UNDONE, now, body)
+        additions.append(Addition(person, [draft], entries[-1].position))
+        if own[0] == 1:
+            gone.append(person)
+        else:
+            first[person] = own[0]
+    if additions:
+        written = store.append_all(additions, by=by, role=role, now=now)
+        _restore(identities, first, {e.case: e.position for e in written}, by=by, now=now)
+        identities.erase(gone)
+    return Undone(tuple(first), tuple(gone), stays)
+
+
+def _touched(store: People, import_id: str) -> dict[str, list[Entry[Kind]]]:
+    """The whole files in which an import wrote and was not taken back."""
+    every: dict[str, list[Entry[Kind]]] = {}
+    named: set[str] = set()
+    for entry in store.all_entries():
+        every.setdefault(entry.case, []).append(entry)
+        if entry.body.get("import") == import_id and entry.kind is not Kind.IMPORT_UNDONE:
+            named.add(entry.case)
+    return {
+        person: entries
+        for person, entries in every.items()
+        if person in named
+        and any(
+            e.body.get("import") == import_id and e.position not in undone(entries)
+            for e in entries
+            if e.kind is not Kind.IMPORT_UNDONE
+        )
+    }
+
+
+def _restore(
+    identities: PeopleIdentities,
+    first: Mapping[str, int],
+    positions: Mapping[str, int],
+    *,
+    by: str,
+    now: datetime,
+) -> None:
+    """Write again who people were before the import changed it."""
+    before = identities.before(first)
+    rows: Sequence[Written] = [
+        Written(person, positions[person], who)
+        for person, who in before.items()
+        if who != identities.identity(person)
+    ]
+    identities.save_all(rows, by=by, now=now)

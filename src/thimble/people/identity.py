@@ -1,0 +1,47 @@
+"""Who a person is: kept apart from the ledger, compared here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from thimble.people.bodies import IDENTITY_FIELDS
+from thimble.people.names import name_key
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class PersonIdentity:
+    """A person of the register. No `repr`: a name must not reach a log by accident.
+
+    `number` is the house's own (staff or student number). A name that came as one text is kept whole
+    as `family_name`: nobody guesses where to cut it.
+    """
+
+    number: str = ""
+    family_name: str = ""
+    given_name: str = ""
+    birth_date: date | None = None
+    email: str = ""
+
+    def __repr__(self) -> str:
+        return "PersonIdentity(…)"
+
+    @property
+    def name(self) -> str:
+        """As lists show it: family name first."""
+        return ", ".join(part for part in (self.family_name, self.given_name) if part)
+
+
+def same_name_and_birth(one: PersonIdentity, other: PersonIdentity) -> bool:
+    """Whether two have the same name and the same birth date, both known."""
+    return (
+        one.birth_date is not None
+        and one.birth_date == other.birth_date
+        and name_key(one.family_name, one.given_name)
+        == name_key(other.family_name, other.given_name)
+    )
+
+
+def changed_fields(before: PersonIdentity, after: PersonIdentity) -> list[str]:
+    """The identity's fields that differ."""
+    return [name for name in IDENTITY_FIELDS if getattr(before, name) != getattr(after, name)]

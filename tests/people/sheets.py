@@ -1,0 +1,24 @@
+"""Spreadsheets for tests, made with the library that people's programs use."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from typing import Any
+
+from openpyxl import Workbook
+
+
+def xlsx(*rows: Sequence[Any], merged: str = "", title: str = "People") -> bytes:
+    """A workbook of one sheet."""
+    book = Workbook()
+    sheet = book.active
+    assert sheet is not None
+    sheet.title = title
+    for row in rows:
+        sheet.append(list(row))
+    if merged:
+        sheet.merge_cells(merged)
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
