@@ -1,4 +1,4 @@
-"""`python -m bench [rules|pages|visits|messages|all] [--protocol ID]`: ratios to peers of the same run."""
+"""`python -m bench [WHAT] [--protocol ID]`: ratios to peers of the same run."""
 
 from __future__ import annotations
 
@@ -14,7 +14,10 @@ def main(argv: list[str] | None = None) -> int:
     """Run and print; 0 when every answer of every peer was equal."""
     parser = argparse.ArgumentParser(prog="python -m bench", description=__doc__)
     parser.add_argument(
-        "what", nargs="?", choices=("rules", "pages", "visits", "messages", "all"), default="all"
+        "what",
+        nargs="?",
+        choices=("rules", "pages", "visits", "messages", "people", "all"),
+        default="all",
     )
     parser.add_argument("--protocol", action="append", help="a shipped id or a folder; default us")
     parser.add_argument("--situations", type=int, default=200)
@@ -38,6 +41,11 @@ def main(argv: list[str] | None = None) -> int:
 
         print("\n(f) Messages")
         messages.main()
+    if asked.what in {"people", "all"}:
+        from bench import people
+
+        print("\n(g) People")
+        people.main()
     return 0
 
 

@@ -39,6 +39,11 @@ NOT_PAGES = {
     "calendars:feed",
     "calendars:download",
     "people:scan",
+    "people_import:export_csv",
+    "people_import:export_xlsx",
+    # Shown only after a list was sent: looked at below.
+    "people_import:look",
+    "people_import:undo",
     # Only ever posted to; the browser then shows one of the pages below.
     "desk:answer",
     "desk:done",
@@ -62,6 +67,10 @@ NOT_PAGES = {
     "laboratory:settle",
     "people:verify",
     "people:attach",
+    "people_import:columns",
+    "people_import:decide",
+    "people_import:write",
+    "people_import:drop",
 }
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 ALL_RULES = {"type": "tag", "values": TAGS}

@@ -173,6 +173,32 @@ class PersonIdentity(models.Model):
         return f"identity of {self.person}"
 
 
+class PeopleImport(models.Model):
+    """A list of people from elsewhere, while somebody looks at what it would do, and what came of it.
+
+    Working material, not a record: what was written stands in the ledger of people, under `id`. The file
+    lies sealed in the vault as `file` until it is written or dropped; then it is deleted.
+    """
+
+    OPEN, APPLIED, DROPPED, UNDONE = "open", "applied", "dropped", "undone"
+    STATES = (OPEN, APPLIED, DROPPED, UNDONE)
+
+    id = models.CharField(primary_key=True, max_length=20)
+    by = models.CharField(max_length=40)
+    at = models.DateTimeField()
+    state = models.CharField(max_length=10, choices=[(s, s) for s in STATES], default=OPEN)
+    file = models.CharField(max_length=32, blank=True)
+    size = models.PositiveIntegerField()
+    plan = models.TextField()
+    counts = models.TextField(default="{}")
+
+    class Meta:
+        ordering = ["-at"]
+
+    def __str__(self) -> str:
+        return f"import {self.id}: {self.state}"
+
+
 class IdentityLook(models.Model):
     """That an account was shown who a case is about. Inserted, never changed; holds no name.
 

@@ -1,0 +1,249 @@
+"""A list of people from elsewhere: sent, looked at, decided about, written, taken back; and the export."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+
+from people.sheets import xlsx
+from thimble.exchange.sheets import read_sheets
+from thimble.ledger.verify import verify
+from thimble.people.entries import Kind
+from thimble.web import clock
+from thimble.web.context import get_people, get_people_identities
+from thimble.web.models import Account, PeopleImport
+from thimble.web.people.roster import roster
+from thimble.web.roles import Role
+from web.conftest import BACKEND, NIGHT
+from web.test_people import enrolled, rows_of
+
+pytestmark = pytest.mark.django_db
+
+HEADER = ("Number", "Surname", "First name", "Date of birth", "Department")
+LIST = xlsx(
+    ["New students"],
+    [],
+    HEADER,
+    ("00500", "Garrow", "Milo", date(1998, 5, 17), "Surgery"),
+    ("00421", "Brindle", "Inés", date(1999, 2, 28), "Medicine"),
+    ("9", "BRINDLE", "Ines", date(1999, 2, 28), "Laboratory"),
+    ("", "", "", "", "Medicine"),
+)
+
+
+@pytest.fixture
+def nurse(signed_in: Callable[[Role], Client]) -> Client:
+    return signed_in(Role.OCCUPATIONAL_NURSE)
+
+
+def sent(client: Client, content: bytes = LIST, name: str = "list.xlsx") -> str:
+    answer = client.post("/people-import/", {"file": SimpleUploadedFile(name, content)})
+    assert answer.status_code == 302, answer.content.decode()
+    return str(answer["Location"]).split("/")[2]
+
+
+def columns(client: Client, import_id: str, **changes: str) -> str:
+    fields = ("number", "family_name", "given_name", "birth_date", "department")
+    form = {
+        "header": "3",
+        "works_as": "student",
+        "cohort": "Spring",
+        "order": "",
+        **{f"column-{at}": name for at, name in enumerate(fields)},
+        **changes,
+    }
+    client.post(f"/people-import/{import_id}/columns", form)
+    return page(client, import_id)
+
+
+def page(client: Client, import_id: str, show: str = "all") -> str:
+    return client.get(f"/people-import/{import_id}/?show={show}").content.decode()
+
+
+def digest(text: str) -> str:
+    found = re.search(r'name="digest" value="([0-9a-f]{64})"', text)
+    return found[1] if found else ""
+
+
+def people() -> dict[str, Any]:
+    identities = get_people_identities().all_identities()
+    return {
+        identities[p.reference].number: p
+        for p in roster().people(clock.now())
+        if p.reference in identities
+    }
+
+
+def test_from_the_file_to_the_register_and_back(nurse: Client, settings: Any) -> None:
+    rea = enrolled(nurse)
+    import_id = sent(nurse)
+    assert "what everybody in this file works as" in page(nurse, import_id)
+
+    seen = columns(nurse, import_id)
+    for said in (
+        "Somebody has the same name and birth date",
+        "The same person as <b>Brindle, Inés</b>",
+        "<del>Surgery</del> → <ins>Medicine</ins>",
+        "Row 7: the name is missing",
+        "1 row to decide first",
+    ):
+        assert said in seen, said
+    assert digest(seen) == ""
+    # Nothing was written by all that, and the file lies sealed.
+    assert len(list(get_people().all_entries())) == 1
+    (kept,) = (settings.DATA / "vault").iterdir()
+    assert b"Garrow" not in kept.read_bytes()
+
+    nurse.post(f"/people-import/{import_id}/decide", {"row-6": "leave"})
+    seen = page(nurse, import_id)
+    assert "Write 2 rows" in seen
+    answer = nurse.post(f"/people-import/{import_id}/write", {"digest": digest(seen)}, follow=True)
+    assert "Written: 1 enrolled, 1 changed" in answer.content.decode()
+    assert list((settings.DATA / "vault").iterdir()) == []
+
+    found = people()
+    assert set(found) == {"00500", "00421"}
+    assert found["00500"].employment.cohort == "Spring"
+    assert found["00421"].employment.department == "Medicine"
+    assert found["00421"].reference == rea
+    chain = "".join(str(entry.body) for entry in get_people().all_entries())
+    assert "Garrow" not in chain
+    row = PeopleImport.objects.get()
+    assert (row.state, row.file, row.plan) == ("applied", "", "{}")
+    assert json.loads(row.counts) == {"new": 1, "changed": 1, "left out": 1, "refused": 1}
+
+    assert (
+        "Take this import back?" in nurse.get(f"/people-import/{import_id}/undo").content.decode()
+    )
+    answer = nurse.post(f"/people-import/{import_id}/undo")
+    assert "1 person is out of the register again" in answer.content.decode()
+    found = people()
+    assert set(found) == {"00421"}
+    assert found["00421"].employment.department == "Surgery"
+    assert verify(get_people().all_entries(), subject="person") == []
+    assert nurse.get(f"/people-import/{import_id}/undo").status_code == 404
+
+
+def test_what_was_touched_since_is_named_and_stays(nurse: Client) -> None:
+    import_id = sent(nurse)
+    columns(nurse, import_id)
+    nurse.post(f"/people-import/{import_id}/decide", {"row-6": "leave"})
+    nurse.post(f"/people-import/{import_id}/write", {"digest": digest(page(nurse, import_id))})
+    milo = people()["00500"].reference
+    nurse.post(f"/people/{milo}/card", rows_of({"product": "43", "when": "2019"}))
+
+    answer = nurse.post(f"/people-import/{import_id}/undo").content.decode()
+    assert "Garrow, Milo" in answer
+    assert "1 later entry" in answer
+    assert set(people()) == {"00500"}
+    assert PeopleImport.objects.get().state == "applied"
+
+
+def test_a_register_that_moved_on_stops_the_writing_and_shows_anew(nurse: Client) -> None:
+    enrolled(nurse)
+    import_id = sent(nurse)
+    columns(nurse, import_id)
+    nurse.post(f"/people-import/{import_id}/decide", {"row-6": "leave"})
+    before = digest(page(nurse, import_id))
+    enrolled(
+        nurse, number="00500", family_name="Garrow", given_name="Milo", birth_date="1998-05-17"
+    )
+
+    answer = nurse.post(f"/people-import/{import_id}/write", {"digest": before}, follow=True)
+    assert "The register has moved on" in answer.content.decode()
+    kinds = [entry.kind for entry in get_people().all_entries()]
+    assert kinds == [Kind.ENROLLED, Kind.ENROLLED]
+
+
+def test_a_double_click_writes_once(nurse: Client) -> None:
+    import_id = sent(nurse)
+    columns(nurse, import_id)
+    nurse.post(f"/people-import/{import_id}/decide", {"row-6": "leave"})
+    same = {"digest": digest(page(nurse, import_id))}
+    nurse.post(f"/people-import/{import_id}/write", same)
+    assert nurse.post(f"/people-import/{import_id}/write", same).status_code == 404
+    assert len(list(get_people().all_entries())) == 2
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"", "is empty"),
+        (b"\xd0\xcf\x11\xe0" + b"\0" * 99, "old XLS workbook, or has a password"),
+        (b"PK\x03\x04nothing", "is damaged"),
+    ],
+)
+def test_a_file_that_cannot_be_read_is_refused_and_not_kept(
+    nurse: Client, settings: Any, content: bytes, says: str
+) -> None:
+    answer = nurse.post("/people-import/", {"file": SimpleUploadedFile("x.xlsx", content)})
+    assert answer.status_code == 422
+    assert says in answer.content.decode()
+    assert "Choose a file" in nurse.post("/people-import/", {}).content.decode()
+    assert not PeopleImport.objects.exists()
+    assert not (settings.DATA / "vault").exists()
+
+
+def test_other_columns_sheets_and_header_rows_can_be_said(nurse: Client) -> None:
+    import_id = sent(nurse, b"Garrow;Milo\nCorvane;Una\n", "list.csv")
+    assert "Say which column holds the name" in page(nurse, import_id)
+    form = {"column-0": "family_name", "column-1": "given_name", "works_as": "staff", "header": "1"}
+    nurse.post(f"/people-import/{import_id}/columns", form)
+    seen = page(nurse, import_id)
+    assert "Corvane, Una" in seen
+    assert "Write 1 row" in seen
+    # A column, header or sheet that does not exist changes nothing.
+    odd = {**form, "column-99": "email", "header": "77", "sheet": "9", "column-0": "secrets"}
+    nurse.post(f"/people-import/{import_id}/columns", odd)
+    assert "Say which column holds the name" in page(nurse, import_id)
+
+
+def test_a_file_that_nobody_comes_back_to_is_deleted_after_a_day(
+    nurse: Client, settings: Any
+) -> None:
+    import_id = sent(nurse)
+    other = sent(nurse)
+    assert nurse.post(f"/people-import/{other}/drop").status_code == 302
+    assert len(list((settings.DATA / "vault").iterdir())) == 1
+    with clock.standing_at(NIGHT + timedelta(hours=24, seconds=1)):
+        # The session has ended by then: another day, another sign-in.
+        nurse.force_login(Account.objects.get(), backend=BACKEND)
+        nurse.get("/people-import/")
+    assert list((settings.DATA / "vault").iterdir()) == []
+    assert nurse.get(f"/people-import/{import_id}/").status_code == 404
+
+
+def test_the_export_is_safe_to_open_and_comes_back_unchanged(nurse: Client) -> None:
+    enrolled(nurse, family_name="=cmd|' /C calc'!A0", number="+421")
+    enrolled(nurse, family_name="Garrow", number="00500")
+    text = nurse.get("/people-import/export.csv").content.decode("utf-8-sig")
+    assert "'=cmd" in text
+    assert "'+421" in text
+    for ending in ("csv", "xlsx"):
+        answer = nurse.get(f"/people-import/export.{ending}")
+        assert answer["Content-Disposition"] == f'attachment; filename="people.{ending}"'
+        (sheet,) = read_sheets(answer.content)
+        assert {cell.kind for cells in sheet.rows.values() for cell in cells} == {"text"}
+        import_id = sent(nurse, answer.content, f"people.{ending}")
+        seen = page(nurse, import_id)
+        assert "There is nothing to write" in seen
+        assert '<b class="number">2</b>unchanged' in seen
+
+
+@pytest.mark.parametrize(
+    "role", [Role.EMERGENCY_CLINICIAN, Role.SAFETY_OFFICER, Role.ADMINISTRATOR]
+)
+def test_who_may_not_import_reaches_nothing(
+    role: Role, signed_in: Callable[[Role], Client], nurse: Client
+) -> None:
+    import_id = sent(nurse)
+    client = signed_in(role)
+    for path in ("", f"{import_id}/", "export.csv", "export.xlsx", f"{import_id}/undo"):
+        assert client.get(f"/people-import/{path}").status_code == 403
