@@ -60,6 +60,7 @@ NOT_PAGES = {
     "mailing:send",
     "linked:answer",
     "linked:open",
+    "support:offered",
     "calendars:make",
     "calendars:end",
     "results:enter",

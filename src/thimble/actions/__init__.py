@@ -17,6 +17,7 @@ from thimble.actions.follow_up import (
     contact,
     decide_reaching,
     miss_visit,
+    offer,
     worker_agrees,
 )
 from thimble.actions.identity import (
@@ -83,6 +84,7 @@ __all__ = [
     "move_stock",
     "new_references",
     "note",
+    "offer",
     "open_patient_case",
     "read_reference",
     "receive_advice",

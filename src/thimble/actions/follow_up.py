@@ -184,3 +184,27 @@ def decide_reaching(
         store, case, [(Kind.REACHING_DECIDED, body)], now=now, by=by, role=role,
         expected_position=expected_position,
     )  # fmt: skip
+
+
+def offer(
+    store: LedgerStore,
+    case: str,
+    moment: str,
+    *,
+    answer: str,
+    now: datetime,
+    by: str,
+    role: str,
+    text: str = "",
+    expected_position: int | None = None,
+) -> list[Entry]:
+    """Support was offered at a moment of `ledger.support`; the worker's answer is one of `ANSWERS`.
+
+    Raises:
+        Refused: an answer that is none.
+    """
+    body = {"action": moment, "text": text, "answer": answer}
+    return append(
+        store, case, [(Kind.COUNSELLED, body)], now=now, by=by, role=role,
+        expected_position=expected_position,
+    )  # fmt: skip

@@ -302,6 +302,9 @@ class _Reading:
         # Advice that was asked for and not yet given has done nothing.
         if found.entry.kind is Kind.ADVICE_SOUGHT and not found.body["advice"].strip():
             return
+        # An offer of support is answered; it completes nothing of the plan.
+        if found.entry.kind is Kind.COUNSELLED and "answer" in found.body:
+            return
         if action is not None:
             self.last_done[action] = max(
                 self.last_done.get(action, found.happened_at), found.happened_at

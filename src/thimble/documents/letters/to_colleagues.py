@@ -56,8 +56,7 @@ CONFIDENTIAL = (
     "bears on your decision."
 )
 NO_CONSENT = (
-    "The worker has not agreed to a letter to the general practitioner. Record the agreement on the "
-    "page of the visits first."
+    "The worker has not agreed to a letter to the general practitioner. Record the agreement first."
 )
 
 

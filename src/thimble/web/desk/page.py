@@ -18,6 +18,7 @@ from thimble.ledger.fold import fold
 from thimble.ledger.history import LABELS, details
 from thimble.ledger.plan import KnownFact, Plan, Situation
 from thimble.ledger.signature import SignatureState, signature_of
+from thimble.ledger.support import due_offers
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.plan import PlanView
 from thimble.web.desk.questions import QuestionView
@@ -262,6 +263,7 @@ class CasePage:
     today: str
     linked: tuple[tuple[str, str], ...] = ()
     ask_patient: bool = False
+    ask_support: bool = False
     done_typed: Mapping[str, str] = field(default_factory=dict)
     done_ticked: frozenset[str] = frozenset()
     doing: str = ""
@@ -343,6 +345,7 @@ class CasePage:
             closed=_closed(situation, now, zone),
             linked=tuple((LINKED[link.what], link.case) for link in situation.links),
             ask_patient=_ask_patient(situation),
+            ask_support=bool(due_offers(situation)),
             may=May.of(capabilities),
             recorded=recorded,
             news=news,

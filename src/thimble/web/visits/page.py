@@ -14,6 +14,7 @@ from thimble.ledger.plan import Situation
 from thimble.ledger.pressing import urgency
 from thimble.ledger.reaching import Rung
 from thimble.ledger.visiting import Expected, Kept, Visiting
+from thimble.web.support.page import Support
 from thimble.web.visits.picture import picture
 from thimble.web.visits.reaching import NextStep, when_words
 
@@ -90,6 +91,7 @@ class VisitsPage:
     next_step: NextStep | None
     agrees: tuple[str, ...]
     mail_due: bool
+    support: Support
     fault: str
 
     @classmethod
@@ -153,6 +155,7 @@ class VisitsPage:
                 if situation.follow_up.agreements.get(to, False)
             ),
             mail_due=mail_due,
+            support=Support.of(situation, zone),
             fault=fault,
         )
 

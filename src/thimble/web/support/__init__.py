@@ -1,0 +1,1 @@
+"""Support offered to the worker."""
