@@ -16,7 +16,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument(
         "what",
         nargs="?",
-        choices=("rules", "pages", "visits", "messages", "people", "all"),
+        choices=("rules", "pages", "recall", "visits", "messages", "people", "all"),
         default="all",
     )
     parser.add_argument("--protocol", action="append", help="a shipped id or a folder; default us")
@@ -31,6 +31,11 @@ def main(argv: list[str] | None = None) -> int:
 
         print("\n(d) Pages")
         pages.main()
+    if asked.what in {"recall", "all"}:
+        from bench import recall
+
+        print("\n(d) Recall list")
+        recall.main()
     if asked.what in {"visits", "all"}:
         from bench import visits
 

@@ -48,7 +48,7 @@ def next_rung(
     unsaid = [each.visit.day for each in expected if each.kept is Kept.NOT_RECORDED]
     if unsaid and (not missed or min(unsaid) < min(missed)):
         day = min(unsaid)
-        return _rung(CAME, "Say whether the worker came", day, day, zone)
+        return rung_on(CAME, "Say whether the worker came", day, day, zone)
     if not missed:
         return None
     return _after(situation, min(missed), ladder, zone)
@@ -64,16 +64,16 @@ def _after(situation: Situation, missed: date, ladder: Ladder, zone: tzinfo) -> 
     since = [a for a in attempts if last is None or a[0] > last.at]
     if since and since[-1][2] == "reached":
         on = day_of(since[-1][0])
-        return _rung(AGREE, "Agree a new date with the worker", on, missed, zone, last=last)
+        return rung_on(AGREE, "Agree a new date with the worker", on, missed, zone, last=last)
     if since and since[-1][2] == "declined":
         decide = ladder.steps[-1].what
-        return _rung(DECIDE, decide, day_of(since[-1][0]), missed, zone, last=last)
+        return rung_on(DECIDE, decide, day_of(since[-1][0]), missed, zone, last=last)
     if last is not None:
         return _as_decided(last, day_of((since[-1][0]) if since else last.at), missed, ladder, zone)
     tried = {how for _, how, outcome in attempts if outcome != "not_sent"}
     step = next(s for s in ladder.steps if s.decides or not tried & set(s.how))
     due = missed + timedelta(days=step.after_days)
-    return _rung(DECIDE if step.decides else step.id, step.what, due, missed, zone, how=step.how)
+    return rung_on(DECIDE if step.decides else step.id, step.what, due, missed, zone, how=step.how)
 
 
 def _as_decided(
@@ -82,18 +82,18 @@ def _as_decided(
     """What follows from a decision: closing; else another attempt now and then, until it is made anew."""
     if last.until is None:
         what = "Close the case, as decided"
-        return _rung(CLOSE, what, last.at.astimezone(zone).date(), missed, zone, last=last)
+        return rung_on(CLOSE, what, last.at.astimezone(zone).date(), missed, zone, last=last)
     again = tried + timedelta(days=ladder.again_after_days)
     if again < last.until:
         first = ladder.steps[0]
-        return _rung(
+        return rung_on(
             AGAIN, f"Try again, as decided: {first.what[:1].lower()}{first.what[1:]}",
             again, missed, zone, how=first.how, last=last,
         )  # fmt: skip
-    return _rung(DECIDE, ladder.steps[-1].what, last.until, missed, zone, last=last)
+    return rung_on(DECIDE, ladder.steps[-1].what, last.until, missed, zone, last=last)
 
 
-def _rung(
+def rung_on(
     step: str,
     what: str,
     due: date,
@@ -103,6 +103,7 @@ def _rung(
     how: tuple[str, ...] = (),
     last: ReachingDecision | None = None,
 ) -> Rung:
+    """A step that is due on a day: its window is that day in `zone`."""
     opens = datetime.combine(due, time(), tzinfo=zone)
     ends = datetime.combine(due + _DAY, time(), tzinfo=zone)
     action = Action(

@@ -314,3 +314,27 @@ class CalendarLink(models.Model):
 
     def __str__(self) -> str:
         return f"calendar of {self.case}"
+
+
+class RecallLine(models.Model):
+    """Where one case stood on the recall list at `since`, and until when that holds (exclusive).
+
+    Derived from the ledger: the table may be emptied at any time and is made again. `last` is the
+    number of the last entry that was read, `rules` what it was read by
+    (see `thimble.web.visits.lines`). `part` is "" for a case that has no visit to keep.
+    """
+
+    case = models.CharField(primary_key=True, max_length=40)
+    last = models.PositiveBigIntegerField(db_index=True)
+    rules = models.CharField(max_length=64)
+    since = models.DateTimeField()
+    until = models.DateTimeField(db_index=True)
+    part = models.CharField(max_length=10)
+    day = models.DateField(null=True)
+    said = models.TextField()
+
+    class Meta:
+        indexes = [models.Index(fields=["part", "day", "case"], name="recall_in_order")]
+
+    def __str__(self) -> str:
+        return f"{self.case}: {self.part or 'nothing'}"

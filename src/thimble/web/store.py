@@ -11,7 +11,7 @@ from typing import Any, Generic
 
 import rfc8785
 from django.db import connections, transaction
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 
 from thimble.actions import identity as person
 from thimble.ledger.entries import Draft, Entry, K, instant
@@ -31,6 +31,7 @@ __all__ = [
     "DjangoStore",
     "Overtaken",
     "UnreadableEntry",
+    "one_writer",
     "record_account_event",
 ]
 
@@ -81,7 +82,7 @@ class DjangoStore(Generic[K]):
     ) -> list[Entry[K]]:
         """See `LedgerStore.append_all`."""
         with transaction.atomic(using=self.using):
-            self._one_writer()
+            one_writer(self.table, self.using)
             last = self._rows.order_by("-number").first()
             entries = chain_all(
                 additions,
@@ -128,16 +129,6 @@ class DjangoStore(Generic[K]):
     def _rows(self) -> QuerySet[Any]:
         return self.table._default_manager.using(self.using)
 
-    def _one_writer(self) -> None:
-        """Hold every other writer at the door until this transaction ends.
-
-        SQLite does so by itself (BEGIN IMMEDIATE); PostgreSQL locks the table against writers.
-        """
-        connection = connections[self.using]
-        if connection.vendor == "postgresql":
-            with connection.cursor() as cursor:
-                cursor.execute(f"LOCK TABLE {self.table._meta.db_table} IN EXCLUSIVE MODE")
-
     def _row(self, entry: Entry[K]) -> LedgerEntry | PersonEntry:
         return self.table(
             number=entry.number,
@@ -173,6 +164,17 @@ class DjangoStore(Generic[K]):
                 f"entry {row.number} ({self.book.subject} {row.case}, position {row.position}) "
                 "cannot be read: its row was changed outside Thimble"
             ) from error
+
+
+def one_writer(model: type[Model], using: str) -> None:
+    """Hold every other writer of a table at the door until this transaction ends.
+
+    SQLite does so by itself (BEGIN IMMEDIATE); PostgreSQL locks the table against writers.
+    """
+    connection = connections[using]
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute(f"LOCK TABLE {model._meta.db_table} IN EXCLUSIVE MODE")
 
 
 class UnreadableEntry(ValueError):

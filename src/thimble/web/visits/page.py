@@ -1,22 +1,20 @@
-"""The words on the page of a case's visits and on the recall list. Pure."""
+"""The words on the page of a case's visits. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta, tzinfo
-from typing import Any
+from datetime import date, datetime, tzinfo
 
 from thimble.clinical.saying import calendar_day, minute
 from thimble.clinical.visits import Alternative, Visit, VisitPlan, alternatives, words
 from thimble.ledger.bodies import AGREEMENTS, CONTACT_BY, CONTACT_OUTCOMES
 from thimble.ledger.plan import Situation
-from thimble.ledger.pressing import urgency
-from thimble.ledger.reaching import Rung
 from thimble.ledger.visiting import Expected, Kept, Visiting
 from thimble.web.support.page import Support
 from thimble.web.visits.picture import picture
-from thimble.web.visits.reaching import NextStep, when_words
+from thimble.web.visits.reaching import NextStep
+from thimble.web.visits.recall import PARTS, Listed, in_words, next_words
 
 MOST_DAYS = 40
 """How many other days a visit offers; the nearest to its targets."""
@@ -225,15 +223,8 @@ def _lower(text: str) -> str:
 
 # -- recall ---------------------------------------------------------------------------------------
 
-
-@dataclass(frozen=True, slots=True)
-class Case:
-    """One open case, as the recall list needs it."""
-
-    reference: str
-    situation: Situation
-    visiting: Visiting
-    rung: Rung | None = None
+MOST_ROWS = 100
+"""How many rows of a part stand on one page of the recall list."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,94 +242,57 @@ class RecallRow:
 
 @dataclass(frozen=True, slots=True)
 class RecallPart:
-    """One part of the list."""
+    """One part of the list: the rows shown of `count`, the first of them the `first`, from 1.
+
+    `before` and `after` are where the pages beside this one start, counted from 0; None without one.
+    """
 
     id: str
     title: str
     rows: tuple[RecallRow, ...]
+    count: int
+    first: int
+    before: int | None
+    after: int | None
 
-
-PARTS = {
-    "overdue": "Did not come, or nobody recorded it",
-    "unplanned": "No dates agreed yet",
-    "moved": "Dates that no longer fit the plan",
-    "ahead": "To come",
-}
-SOON = timedelta(days=7)
+    @property
+    def last(self) -> int:
+        """The number of the last row shown, from 1."""
+        return self.first + len(self.rows) - 1
 
 
 def recall(
-    cases: Iterable[Case],
+    shown: Mapping[str, Sequence[Listed]],
+    counts: Mapping[str, int],
     now: datetime,
     zone: tzinfo,
     people: Mapping[str, tuple[str, str]],
+    *,
+    start: int = 0,
 ) -> tuple[RecallPart, ...]:
-    """Every open case that has a visit to keep. Those who did not come stand first, in the one order of
-    what is to be done (`ledger.pressing`); the rest by the day of the visit."""
-    found: dict[str, list[tuple[Any, RecallRow]]] = {part: [] for part in PARTS}
-    for case in cases:
-        placed = _place(case, now.astimezone(zone).date())
-        if placed is None:
-            continue
-        part, day, said, what = placed
-        name, phone = people.get(case.reference, ("", ""))
-        due = ""
-        key: Any = day
-        if case.rung is not None:
-            due = f"{case.rung.action.what}: {when_words(case.rung, now)}"
-            key = urgency(case.rung.action, now)
-        row = RecallRow(
-            case.reference, said, due, what, _last_contact(case.situation, zone), name, phone
-        )
-        found[part].append((key, row))
+    """The parts with the rows to show, `start` of which come before them."""
     return tuple(
         RecallPart(
-            part, title,
-            tuple(row for _, row in sorted(found[part], key=lambda e: (e[0], e[1].reference))),
+            id=part,
+            title=PARTS[part],
+            rows=tuple(
+                RecallRow(
+                    row.case,
+                    in_words(row.recalled, now.astimezone(zone).date()),
+                    next_words(row.recalled, zone, now),
+                    row.recalled.what,
+                    row.recalled.last_contact,
+                    *people.get(row.case, ("", "")),
+                )
+                for row in rows
+            ),
+            count=counts[part],
+            first=start + 1,
+            before=max(0, start - MOST_ROWS) if start else None,
+            after=start + len(rows) if rows and start + len(rows) < counts[part] else None,
         )
-        for part, title in PARTS.items()
-        if found[part]
-    )  # fmt: skip
-
-
-def _place(case: Case, today: date) -> tuple[str, date, str, tuple[str, ...]] | None:
-    names = case.visiting.names
-    late = [e for e in case.visiting.expected if e.kept in (Kept.MISSED, Kept.NOT_RECORDED)]
-    if late:
-        first = late[0]
-        days = (today - first.visit.day).days
-        said = (
-            f"expected on {calendar_day(first.visit.day)}, {days} day{'' if days == 1 else 's'} ago"
-        )
-        if first.kept is Kept.MISSED:
-            said += ", missed"
-        return "overdue", first.visit.day, said, _named(first.left, names)
-    planned = case.visiting.planned.visits
-    to_come = [e for e in case.visiting.expected if e.kept in (Kept.TODAY, Kept.AHEAD)]
-    if not to_come:
-        if not planned:
-            return None
-        count = f"{len(planned)} visit{'' if len(planned) == 1 else 's'}"
-        said = f"{count}, the first best on {calendar_day(planned[0].day)}"
-        return "unplanned", planned[0].day, said, _named(planned[0].items, names)
-    following = to_come[0]
-    part = "ahead" if case.visiting.as_agreed else "moved"
-    today_is_it = following.kept is Kept.TODAY
-    said = f"expected {'today' if today_is_it else f'on {calendar_day(following.visit.day)}'}"
-    return part, following.visit.day, said, _named(following.left, names)
-
-
-def _named(ids: Iterable[str], names: Mapping[str, str]) -> tuple[str, ...]:
-    return tuple(names.get(id_, id_.replace("_", " ")) for id_ in ids)
-
-
-def _last_contact(situation: Situation, zone: tzinfo) -> str:
-    if not situation.follow_up.contacts:
-        return ""
-    at, how, outcome = situation.follow_up.contacts[-1]
-    tries = len(situation.follow_up.contacts)
-    count = f"{tries} attempts, last " if tries > 1 else ""
-    return f"{count}{minute(at, zone)} {CONTACT_BY[how]}: {CONTACT_OUTCOMES[outcome]}"
+        for part, rows in shown.items()
+    )
 
 
 def typed_away(texts: Iterable[str]) -> tuple[tuple[date, date], ...]:

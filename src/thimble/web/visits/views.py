@@ -41,9 +41,8 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.mailing.sending import due_mails, why_no_mail
-from thimble.web.visits import page
+from thimble.web.visits import lines, page
 from thimble.web.visits.reaching import NextStep
-from thimble.web.worklist.board import standings
 
 
 @never_cache
@@ -233,17 +232,21 @@ def _record(
 @needs("view_worklist")
 @require_GET
 def recall(request: HttpRequest) -> HttpResponse:
-    """Whom to expect, whom to call: overdue first."""
+    """Whom to expect, whom to call: overdue first. All parts from their start, or one part in pages."""
     now, site = clock.now(), get_site()
-    cases = []
-    for standing in standings(now):
-        if standing.open:
-            found = visiting(standing.plan, standing.situation, site)
-            rung = next_rung(standing.situation, found.expected, get_ladder(), site.zone)
-            cases.append(page.Case(standing.case, standing.situation, found, rung))
+    lines.refresh(get_store(), get_protocol(), site, get_ladder(), now)
+    counts = lines.counts()
+    only = request.GET.get("part", "")
+    start = int(text) if (text := request.GET.get("from", "")).isdecimal() and len(text) < 9 else 0
+    shown = {
+        part: lines.listed(part, start if only else 0, page.MOST_ROWS, zone=site.zone, now=now)
+        for part in counts
+        if only in ("", part)
+    }
     people: dict[str, tuple[str, str]] = {}
     if can(request, "see_worker_identity") and "names" in request.GET:
-        workers = get_identities().workers([case.reference for case in cases])
+        cases = [row.case for rows in shown.values() for row in rows]
+        workers = get_identities().workers(cases)
         people = {ref: (worker.name, worker.phone) for ref, worker in workers.items()}
         looked(
             request,
@@ -251,13 +254,25 @@ def recall(request: HttpRequest) -> HttpResponse:
             whose="worker",
             where="recall",
         )
-    parts = page.recall(cases, now, site.zone, people)
     return render(
         request, "visits/recall.html",
         {
-            "parts": parts,
-            "count": sum(len(part.rows) for part in parts),
+            "parts": page.recall(
+                shown, counts, now, site.zone, people, start=start if only else 0
+            ),
+            "only": only,
+            "named_address": _other_way(request, named=bool(people)),
+            "count": sum(counts.values()),
             "named": bool(people),
             "may_name": can(request, "see_worker_identity"),
         },
     )  # fmt: skip
+
+
+def _other_way(request: HttpRequest, *, named: bool) -> str:
+    """The address of the same rows with names where they have none, and without where they have."""
+    query = request.GET.copy()
+    query.pop("names", None)
+    if not named:
+        query["names"] = "1"
+    return f"?{query.urlencode()}" if query else reverse("visits:recall")

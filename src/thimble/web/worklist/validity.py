@@ -13,8 +13,8 @@ from thimble.ledger.assess import HOURS, Moment, moment_of
 from thimble.ledger.plan import Plan, Situation
 from thimble.protocol import Protocol
 
-_EVER = datetime.max.replace(tzinfo=UTC)
-_GRAIN = timedelta(milliseconds=1)
+EVER = datetime.max.replace(tzinfo=UTC)
+GRAIN = timedelta(milliseconds=1)
 """Instants this near to a threshold are on it (tables compare hours with a tolerance)."""
 
 
@@ -35,10 +35,10 @@ def valid_until(
     if situation.occurred_at is None and told is not None and told.known_at is None:
         return None
     moment = moment_of(situation, zone, now)
-    ahead = [at for at in _steps(moment, plan, protocol) if at > now - _GRAIN]
-    if any(at <= now + _GRAIN for at in ahead):
+    ahead = [at for at in _steps(moment, plan, protocol) if at > now - GRAIN]
+    if any(at <= now + GRAIN for at in ahead):
         return None
-    return min(ahead, default=_EVER) - _GRAIN
+    return min(ahead, default=EVER) - GRAIN
 
 
 def _steps(moment: Moment, plan: Plan, protocol: Protocol) -> Iterable[datetime]:
