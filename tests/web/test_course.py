@@ -125,7 +125,7 @@ def test_what_is_missing_is_said_and_nothing_typed_is_lost(
 
 def test_tablets_from_a_shelf_leave_it_with_the_record(nurse: Client, case: str):
     put(quantity=2, lot="R1")
-    assert "Starter pack, lot R1" in page(nurse, case)
+    assert "Lot R1, until the end of 01/2027, 2 there" in page(nurse, case)
     assert post(nurse, case, "hand_out", **{"from": "desk:starter:R1"}).status_code == 302
     assert "Tablets for 7 more days" in page(nurse, case)
 

@@ -90,7 +90,7 @@ def test_choosing_a_lot_writes_the_dose_and_takes_it_off_the_shelf(signed_in: Si
 
     desk = client.get(reverse("desk:case", args=[case]), {"do": "hiv_pep_first_dose"})
     page = desk.content.decode()
-    assert "Starter pack, lot A1, until the end of 01/2027 (2 there)" in page
+    assert "Lot A1, until the end of 01/2027, 2 there" in page
     assert give(client, case, **{"from": "desk:starter:A1"}).status_code == 302
 
     dose = get_store().entries(case)[-1]

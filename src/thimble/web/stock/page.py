@@ -210,6 +210,7 @@ class LotOffer:
 
     value: str
     label: str
+    product: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,8 +236,9 @@ def offers(
         lots = tuple(
             LotOffer(
                 f"{pile.place}:{pile.product}:{pile.lot}",
-                f"{product_name(pile.product, stocked)}, lot {pile.lot}, "
-                f"{last_day(shelf.expires(pile.product, pile.lot))} ({pile.there} there)",
+                f"Lot {pile.lot}, {last_day(shelf.expires(pile.product, pile.lot))}, "
+                f"{pile.there} there",
+                product_name(pile.product, stocked),
             )
             for pile in shelf.offers(place.id, wanted, today)
         )
