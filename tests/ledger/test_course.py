@@ -18,6 +18,7 @@ from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.assess import assess
 from thimble.ledger.compare import diff
 from thimble.ledger.course import course_of
+from thimble.ledger.course_told import course_told
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import State
 from thimble.ledger.store import MemoryStore
@@ -359,6 +360,21 @@ def test_whoever_goes_on_without_the_answer_says_why_and_is_not_asked_again():
     )  # fmt: skip
 
     assert case.action(f"expert_answer_{asked}", case.after(8)).state is State.DEPARTED
+
+
+def test_what_is_told_on_the_telephone_says_what_is_known_and_what_is_not():
+    case = Case(NEW_YEAR, days=5)
+    case.do(actions.tell_side_effect, case.after(3), words="rash", severity="moderate")
+    case.do(actions.miss_doses, case.after(3), count=2, last_taken=None, taken_again=None)
+
+    told = dict(course_told(case.situation(case.after(3)), "us", case.after(3), ZONE))
+    assert told["Day of the course"] == "4 of 28"
+    assert told["Tablets"] == "handed out to Tue 6 Jan 2026, 09:00"
+    assert told["Doses missed"] == "2; for how long is not known"
+    assert told["Side effects"].startswith("moderate: rash")
+    before = dict(course_told(Case(NEW_YEAR, days=0).situation(NEW_YEAR), "us", NEW_YEAR, ZONE))
+    assert before["Tablets"] == "for how many days they were handed out is not on record"
+    assert before["Doses missed"] == "none on record, not asked yet"
 
 
 def test_an_answer_to_nothing_is_refused():

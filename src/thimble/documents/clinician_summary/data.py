@@ -15,6 +15,7 @@ from thimble.documents.record import Given, Record
 from thimble.documents.words import ABOUT, WHOM, window_in_full
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.clocks import moment_of
+from thimble.ledger.course_told import course_told
 from thimble.ledger.plan import Action, Caution, Departure, KnownFact, Plan, Situation, State
 from thimble.ledger.signature import SignatureState, signature_of
 from thimble.protocol.finding import STANDINGS, Finding, Item, Reason
@@ -171,6 +172,7 @@ class ClinicianSummary:
     groups: tuple[Group, ...]
     source_steps: tuple[Known, ...]
     computed: tuple[Known, ...]
+    course: tuple[Known, ...]
     signed: tuple[Signed, ...]
     unsigned: str
     contacts: tuple[Contact, ...]
@@ -246,6 +248,10 @@ def clinician_summary(
         computed=tuple(
             Known(name.replace("_", " ").capitalize(), value, "")
             for name, value in plan.computed.items()
+        ),
+        course=tuple(
+            Known(label, value, "")
+            for label, value in course_told(situation, protocol.id, plan.now, zone)
         ),
         signed=tuple(
             Signed(kept.who(signed.by, signed.entry), minute(signed.at, zone), signed.entry)

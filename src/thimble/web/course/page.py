@@ -13,6 +13,7 @@ from thimble.ledger.assess import assess
 from thimble.ledger.bodies import ADHERENCE, REVIEW_DECISIONS, SEVERITIES, STOP_REASONS
 from thimble.ledger.compare import diff
 from thimble.ledger.course import FIRST_DOSE, STOP, Course, course_of, follows_from_course
+from thimble.ledger.course_told import course_told
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import time_left
 from thimble.ledger.plan import TO_DO, CourseRecord, Told
@@ -20,6 +21,7 @@ from thimble.protocol.protocol import Protocol
 from thimble.web.course.places import REVIEW, form_for
 from thimble.web.course.strip import Strip, strip_of
 from thimble.web.desk.page import Reading
+from thimble.web.desk.plan import expert_facts
 from thimble.web.desk.words import point
 
 ADVICE = "course_advice"
@@ -96,6 +98,9 @@ class CoursePage:
     reviews: tuple[Row, ...]
     ended: Row | None
     sought: tuple[Awaited, ...]
+    expert: str
+    expert_number: str
+    to_tell: tuple[tuple[str, str], ...]
     checks: tuple[Check, ...]
     changes: tuple[str, ...]
     since: str
@@ -149,6 +154,12 @@ class CoursePage:
                     sought.open,
                 )
                 for sought in reversed(record.sought)
+            ),
+            expert=site.expert_phone.name,
+            expert_number=site.expert_phone.number,
+            to_tell=(
+                *course_told(situation, protocol.id, now, zone),
+                *expert_facts(situation, protocol),
             ),
             checks=_checks(reading, course),
             changes=changes,

@@ -336,7 +336,7 @@ class PlanView:
             if expert is None
             else "; ".join(_lower(reason.text) for reason in expert.reasons if reason.certain),
             expert_for=join([_lower(d.label) for d in decisions if d.asks_expert], "and"),
-            expert_facts=_expert_facts(lens),
+            expert_facts=expert_facts(situation, protocol),
             computed=tuple(
                 (lens.question(fact), words)
                 for fact, words in plan.computed.items()
@@ -420,18 +420,18 @@ def _expert(lens: Lens, site: Site) -> ExpertView | None:
     return ExpertView(site.expert_phone.name, site.expert_phone.number, tuple(certain_first))
 
 
-def _expert_facts(lens: Lens) -> tuple[tuple[str, str], ...]:
+def expert_facts(situation: Situation, protocol: Protocol) -> tuple[tuple[str, str], ...]:
     """What is known of all that an expert's decision rests on: what to say on the telephone."""
     names = {
         column.partition(".")[0]
-        for table in lens.protocol.tables
-        if table.role == "reasons" or any(_to_expert(d, lens.protocol) for d in table.decides)
+        for table in protocol.tables
+        if table.role == "reasons" or any(_to_expert(d, protocol) for d in table.decides)
         for column in table.inputs
     }
-    known = lens.situation.facts
+    known = situation.facts
     return tuple(
         (fact.question, fact.label(known[id_].value))
-        for id_, fact in lens.protocol.vocabulary.items()
+        for id_, fact in protocol.vocabulary.items()
         if id_ in names and id_ in known and known[id_].value not in UNSAID
     )
 
