@@ -11,7 +11,7 @@ from thimble.protocol import Protocol, Vocabulary, load_protocol
 from .vocabulary import VOCABULARY
 
 SHIPPED = Path(__file__).parent.parent / "protocols"
-NOT_FOR_A_SITE = frozenset({"serology", "prophylaxis"})
+NOT_FOR_A_SITE = frozenset({"serology", "prophylaxis", "fitness"})
 """Folders of tables that every site uses beside its protocol: no protocol to choose."""
 
 
@@ -56,8 +56,9 @@ def protocol(name: str) -> Protocol:
 
 
 def _vocabulary_of(folder: Path) -> Vocabulary:
-    """The facts that a folder's tables ask for: those of the exposure, of blood results, or of a course."""
+    """The facts that a folder's tables ask for: those of the exposure, of results, a course or fitness."""
     # Imported here: these packages read their own tables through this module.
+    from thimble.clinical.fitness.vocabulary import vocabulary as of_fitness
     from thimble.clinical.prophylaxis.vocabulary import vocabulary as of_a_course
     from thimble.clinical.serology.vocabulary import vocabulary as of_results
 
@@ -65,5 +66,7 @@ def _vocabulary_of(folder: Path) -> Vocabulary:
         manifest = tomllib.loads((folder / "protocol.toml").read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return VOCABULARY  # the reader tells what is wrong with it
-    own = {"serology": of_results, "prophylaxis": of_a_course}.get(str(manifest.get("id")))
+    own = {"serology": of_results, "prophylaxis": of_a_course, "fitness": of_fitness}.get(
+        str(manifest.get("id"))
+    )
     return own() if own else VOCABULARY
