@@ -30,7 +30,7 @@ from thimble.documents.letters.to_colleagues import (
     general_practitioner,
     referral,
 )
-from thimble.documents.letters.visit_dates import visit_dates, why_no_dates
+from thimble.documents.letters.visit_dates import missed_visit, visit_dates, why_no_dates
 from thimble.ledger.plan import AgreedVisit, Departure, FollowUp, Situation
 from thimble.ledger.visiting import Expected, Kept
 from thimble.protocol.vocabulary import Value
@@ -84,6 +84,17 @@ def test_nothing_on_the_letter_of_dates_tells_what_a_visit_is_for():
     for fact in V.values():
         for label in fact.labels.values():
             assert len(label) < 4 or f" {label.lower()} " not in f" {told.lower()} ", label
+
+
+def test_the_letter_about_a_missed_visit_names_its_day_and_nothing_else():
+    visits = (expect(date(2026, 11, 24), Kept.MISSED), expect(date(2026, 11, 23), Kept.MISSED))
+    letter = missed_visit(plan(), situation(), site(), protocol(), visits, name="Ada Invented")
+    told = words_in(replace(letter, contacts=()).to_data())
+    assert "We expected you on Mon 23 Nov 2026" in told
+    assert "24 Nov" not in told
+    assert telling_words(told.replace("Decision support", "").replace("protocol", "")) == ()
+    with pytest.raises(ValueError, match="No visit is recorded as missed"):
+        missed_visit(plan(), situation(), site(), protocol(), [expect(date(2027, 1, 7))])
 
 
 def test_without_a_date_to_come_there_is_no_letter():

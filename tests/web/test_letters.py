@@ -51,6 +51,18 @@ def test_the_dates_are_printed_once_some_are_agreed(case: str, signed_in: SignIn
     assert IdentityLook.objects.filter(case=case, where="letter").exists()
 
 
+def test_a_missed_visit_is_written_about_once_it_is_recorded(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    url = reverse("papers:missed_visit", args=[case])
+    assert client.get(url).status_code == 409
+    day = date(2026, 3, 3)
+    visit = AgreedVisit(day, ("follow_up_hcv_rna", "follow_up_hiv_12w"))
+    actions.agree_visits(get_store(), case, [visit], now=NIGHT, **NURSE)
+    actions.miss_visit(get_store(), case, day, today=day, now=NIGHT, **NURSE)
+    assert client.get(url).content[:5] == b"%PDF-"
+    assert "We expected you" in client.get(reverse("papers:papers", args=[case])).text
+
+
 def test_without_a_result_none_is_explained_and_the_page_says_why(case: str, signed_in: SignIn):
     client = signed_in(Role.OCCUPATIONAL_NURSE)
     answer = client.get(reverse("papers:results_explained", args=[case]))

@@ -1,4 +1,7 @@
-"""The dates of the visits, for the worker. It goes by post: nothing on it tells what a visit is for."""
+"""Letters about dates, for the worker: those agreed, and one that was missed.
+
+They go by post: nothing on them tells what a visit is for.
+"""
 
 from __future__ import annotations
 
@@ -84,9 +87,61 @@ def visit_dates(
         contacts=here(site),
         signed_by="",
     )  # fmt: skip
-    for text in (*written.opening, *(w for p in written.parts for w in (*p.sentences, *p.points))):
+    return _neutral(written)
+
+
+def why_not_missed(expected: Iterable[Expected]) -> str:
+    """Why there is nobody to write to about a missed visit, in a sentence; "" where there is."""
+    if any(each.kept is Kept.MISSED for each in expected):
+        return ""
+    return "No visit is recorded as missed."
+
+
+def missed_visit(
+    plan: Plan,
+    situation: Situation,
+    site: Site,
+    protocol: Protocol,
+    expected: Iterable[Expected],
+    *,
+    name: str = "",
+) -> Letter:
+    """The letter to a worker who did not come to the first of the visits recorded as missed.
+
+    Raises:
+        ValueError: none is.
+        thimble.clinical.neutral.Telling: the site's own words tell what the visits are for.
+    """
+    missed = [each.visit.day for each in expected if each.kept is Kept.MISSED]
+    if not missed:
+        raise ValueError(why_not_missed(()))
+    call = phone(site.occupational_medicine.phone)
+    return _neutral(
+        Letter(
+            frame=frame(
+                "We expected you", site.messages.appointment, site, plan.now, mark_of(protocol),
+                situation,
+            ),
+            to=(name,) if name else (),
+            about="",
+            opening=(
+                f"We expected you on {calendar_day(min(missed))} and did not see you.",
+                f"Please call {call}, so that we can find another date. It is not too late. If you do "
+                "not want to come any more, please tell us: we then ask no further, and you can come "
+                "back at any time.",
+                "If you feel ill, please call at once and do not wait for a date.",
+            ),
+            parts=(),
+            contacts=here(site),
+            signed_by="Name and role",
+        )
+    )  # fmt: skip
+
+
+def _neutral(letter: Letter) -> Letter:
+    for text in (*letter.opening, *(w for p in letter.parts for w in (*p.sentences, *p.points))):
         require_neutral(text)
-    return written
+    return letter
 
 
 def _hours(each: Expected, site: Site, windows: Mapping[str, DayWindow]) -> str:

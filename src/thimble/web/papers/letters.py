@@ -20,7 +20,12 @@ from thimble.documents.letters.to_colleagues import (
     general_practitioner,
     referral,
 )
-from thimble.documents.letters.visit_dates import visit_dates, why_no_dates
+from thimble.documents.letters.visit_dates import (
+    missed_visit,
+    visit_dates,
+    why_no_dates,
+    why_not_missed,
+)
 from thimble.documents.render import Template
 from thimble.documents.render import render as compose
 from thimble.ledger.visiting import visiting
@@ -49,6 +54,23 @@ def visit_dates_pdf(request: HttpRequest, ref: str) -> HttpResponse:
         name=_name(request, reading),
     )  # fmt: skip
     return _pdf(request, reading, letter, "visit-dates")
+
+
+@never_cache
+@needs("view_case", "print_documents")
+@require_GET
+def missed_pdf(request: HttpRequest, ref: str) -> HttpResponse:
+    """To a worker who did not come; 409 and the papers of the case where no visit was missed."""
+    reading = read(canonical(ref))
+    site = get_site()
+    found = visiting(reading.plan, reading.situation, site)
+    if why := why_not_missed(found.expected):
+        return not_printed(request, reading, why)
+    letter = missed_visit(
+        reading.plan, reading.situation, site, get_protocol(), found.expected,
+        name=_name(request, reading),
+    )  # fmt: skip
+    return _pdf(request, reading, letter, "missed-visit")
 
 
 @never_cache

@@ -9,9 +9,10 @@ from thimble.clinical.serology import Course
 from thimble.clinical.site import Site
 from thimble.documents.all_clear.data import why_no_all_clear
 from thimble.documents.letters.results_explained import why_not_explained
-from thimble.documents.letters.visit_dates import why_no_dates
+from thimble.documents.letters.visit_dates import why_no_dates, why_not_missed
 from thimble.documents.record import Record
 from thimble.documents.source_request.data import why_no_request
+from thimble.ledger.linking import is_patient_case
 from thimble.ledger.resulting import course_of
 from thimble.ledger.visiting import visiting
 from thimble.protocol.protocol import Protocol
@@ -51,6 +52,12 @@ RESULTS_EXPLAINED = Paper(
     "Results explained",
     "For the worker: their own results in plain words, what they do not show yet, what comes next.",
 )
+MISSED_VISIT = Paper(
+    "papers:missed_visit",
+    "We expected you",
+    "For a worker who did not come, to post or to send registered. It tells nothing of what the visit "
+    "was for. Record the attempt once it has gone.",
+)
 TO_COLLEAGUES = Paper(
     "papers:letters",
     "Letters to colleagues",
@@ -73,6 +80,7 @@ class PapersPage:
     no_request: str
     no_all_clear: str
     no_letters: tuple[str, ...]
+    of_patient: bool
     fault: str
 
     @classmethod
@@ -133,6 +141,7 @@ class PapersPage:
             no_request,
             no_all_clear,
             tuple(f"No letter “{paper.title}”. {why}" for paper, why in letters if why),
+            is_patient_case(reading.situation),
             fault,
         )
 
@@ -146,7 +155,9 @@ def letters_of(reading: Reading, protocol: Protocol, site: Site) -> tuple[tuple[
     """The letters to the worker, each with why it is not printed, or ""."""
     found = visiting(reading.plan, reading.situation, site)
     around = course(reading, protocol, site)
+    missed = () if why_not_missed(found.expected) else ((MISSED_VISIT, ""),)
     return (
+        *missed,
         (VISIT_DATES, why_no_dates(found.expected)),
         (RESULTS_EXPLAINED, why_not_explained(reading.situation, around, reading.plan.now)),
     )

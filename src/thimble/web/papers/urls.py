@@ -22,5 +22,6 @@ urlpatterns = [
     path("case/<str:ref>/papers/all-clear.pdf", views.all_clear_pdf, name="all_clear"),
     path("case/<str:ref>/papers/letters/", letters.letters, name="letters"),
     path("case/<str:ref>/papers/visit-dates.pdf", letters.visit_dates_pdf, name="visit_dates"),
+    path("case/<str:ref>/papers/missed-visit.pdf", letters.missed_pdf, name="missed_visit"),
     path("case/<str:ref>/papers/results.pdf", letters.results_pdf, name="results_explained"),
 ]

@@ -83,6 +83,7 @@ class VisitsPage:
     ways: tuple[tuple[str, str], ...]
     outcomes: tuple[tuple[str, str], ...]
     may_record: bool
+    may_print: bool
     closed: bool
     has_calendar: bool
     link_since: str
@@ -143,6 +144,7 @@ class VisitsPage:
             ways=tuple(CONTACT_BY.items()),
             outcomes=tuple(CONTACT_OUTCOMES.items()),
             may_record="record_facts" in capabilities,
+            may_print="print_documents" in capabilities,
             closed=situation.closed_at is not None,
             has_calendar=situation.follow_up.agreed_by is not None,
             link_since="" if link_since is None else minute(link_since, zone),

@@ -33,7 +33,7 @@ class NextStep:
     due: bool
     missed: str
     attempt: bool
-    how: tuple[str, ...]
+    writes: bool
     ladder: tuple[StepLine, ...]
     source: str
     decided: str
@@ -64,7 +64,7 @@ class NextStep:
             due=group_of(rung.action, now) is Group.NOW,
             missed=calendar_day(rung.missed),
             attempt=bool(rung.how) or rung.step in (AGREE, DECIDE),
-            how=rung.how,
+            writes="letter" in rung.how or "registered_letter" in rung.how,
             ladder=tuple(
                 StepLine(
                     step.what, f"from day {step.after_days}" if step.after_days else "at once", here
