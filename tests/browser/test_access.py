@@ -68,6 +68,7 @@ NOT_PAGES = {
     "laboratory:settle",
     "people:verify",
     "people:attach",
+    "on_record:take",
     "people_import:columns",
     "people_import:decide",
     "people_import:write",
@@ -152,6 +153,8 @@ def _values(name: str, taken: list[str], hospital: Hospital) -> list[tuple[str, 
         person = _a_person(hospital.folder)
         rest = {"what": ["result", "declined"], "entry": ["2"]}
         return [(person, *more) for more in product(*(rest[name] for name in taken[1:]))]
+    if taken == ["import_id"]:
+        return [("i0",)]
     if taken == ["number"]:
         return [(_a_message(hospital.folder),)]
     pytest.fail(f"{name} takes {taken}: say here with which values it is to be looked at")

@@ -122,6 +122,7 @@ def test_the_administrator_and_the_safety_officer_see_no_case_and_no_name() -> N
         "see_worker_identity",
         "see_source",
         "see_source_identity",
+        "see_immunity",
         "view_people",
         "edit_people",
         "import_people",

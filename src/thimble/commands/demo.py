@@ -102,5 +102,7 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
         )
         accounts[member.sign_in] = (account.id, member.role)
     stage = Stage(get_store(), get_identities(), get_protocol(), get_site(), accounts, get_stock())
-    enrol(get_people(), get_people_identities(), *accounts["nurse"], now)
-    return build(stage, now)
+    cases = build(stage, now)
+    workers = [who for case in cases.values() if (who := get_identities().worker(case))]
+    enrol(get_people(), get_people_identities(), *accounts["nurse"], now, workers)
+    return cases

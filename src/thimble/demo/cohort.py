@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from thimble.actions import people as acts
+from thimble.actions.identity import WorkerIdentity
 from thimble.actions.people_identity import PeopleIdentities
 from thimble.people.entries import Kind
 from thimble.people.identity import PersonIdentity
@@ -42,13 +43,18 @@ def build(
     by: str,
     role: str,
     now: datetime,
+    workers: Sequence[WorkerIdentity] = (),
     count: int = 40,
 ) -> list[str]:
-    """Enrol the cohort as of `now`, on behalf of one account; returns the references."""
+    """Enrol the cohort as of `now`, on behalf of one account, and the workers of some cases with it;
+    returns the references."""
     today = now.date()
     references = []
-    for number in range(count):
-        who, work = _person(number, today)
+    everybody = [_person(number, today) for number in range(count)]
+    # One file for each number, however many cases its holder has.
+    known = {who.staff_number: who for who in workers if who.staff_number}
+    everybody += [_worker(who, at, today) for at, who in enumerate(known.values())]
+    for number, (who, work) in enumerate(everybody):
         reference = acts.enrol(store, identities, who, work, now=now, by=by, role=role)
         references.append(reference)
         drafts = _EVIDENCE[number % len(_EVIDENCE)](today)
@@ -89,6 +95,17 @@ def _person(number: int, today: date) -> tuple[PersonIdentity, dict[str, Any]]:
         "exposure_prone": prone,
         "categories": {"shea": "III"} if prone == "yes" else {},
     }
+
+
+def _worker(
+    worker: WorkerIdentity, number: int, today: date
+) -> tuple[PersonIdentity, dict[str, Any]]:
+    """The exposed worker of a case, as the register knows them."""
+    given, _, family = worker.name.rpartition(" ")
+    _, work = _person(5, today)
+    born = date(today.year - 28 - number % 25, number % 12 + 1, number % 27 + 1)
+    who = PersonIdentity(worker.staff_number, family, given, worker.date_of_birth or born)
+    return who, {**work, "role": worker.occupation, "department": worker.department}
 
 
 def _dose(product: str | None, when: str | None, *diseases: str, lot: str = "") -> Draft:
@@ -139,6 +156,8 @@ def _complete(today: date) -> list[Draft]:
         _dose("03", f"{year - 15}-06-11"),
         _dose("21", f"{year - 19}-05-20"),
         _dose("21", f"{year - 15}-06-11"),
+        _dose("146", f"{year - 22}-03"),
+        _dose("146", f"{year - 22}-06"),
         _dose("115", f"{year - 4}-09-01"),
         _result("igra", f"{year - 1}-11-03", word="negative", here=True),
         _dose("88", f"{year - 1}-10-15"),

@@ -16,6 +16,7 @@ class Product:
     """A vaccine or immunoglobulin: its CVX code, name, short words, what it is against, its source."""
 
     cvx: str
+    kind: str
     name: str
     said: str
     diseases: tuple[str, ...]
@@ -37,9 +38,21 @@ def products() -> Mapping[str, Product]:
         if row["cvx"] in found or not diseases or set(diseases) - set(DISEASES):
             raise ValueError(f"products.csv: look at the row of {row['cvx']}")
         found[row["cvx"]] = Product(
-            row["cvx"], row["name"], row["said"], diseases, row["source"], row["standing"]
+            row["cvx"],
+            row["kind"],
+            row["name"],
+            row["said"],
+            diseases,
+            row["source"],
+            row["standing"],
         )
     return found
+
+
+def is_vaccine(cvx: str | None) -> bool:
+    """Whether a dose teaches immunity. A product that nobody knows is taken for the vaccine that the card
+    says; an immunoglobulin protects for a while and counts in no series."""
+    return cvx is None or cvx not in products() or products()[cvx].kind == "vaccine"
 
 
 def product_name(cvx: str | None) -> str:

@@ -158,10 +158,12 @@ class SourceIdentity(_Identity):
 
 class PersonIdentity(models.Model):
     """Who a person of the register is, as JSON. Inserted, never changed: the latest row of a person
-    holds. `position` is that of the entry it was written with."""
+    holds. `position` is that of the entry it was written with; `number_key` is the number as it is
+    compared, to find a case's worker without reading everybody."""
 
     person = models.CharField(max_length=40, db_index=True)
     position = models.PositiveIntegerField()
+    number_key = models.CharField(max_length=200, db_index=True, blank=True, default="")
     recorded_at = models.DateTimeField()
     recorded_by = models.CharField(max_length=40)
     body = models.TextField()

@@ -11,6 +11,7 @@ from django.db.models import QuerySet
 
 from thimble.actions.people_identity import Written
 from thimble.people.identity import PersonIdentity
+from thimble.people.names import number_key
 from thimble.web import models
 
 
@@ -30,6 +31,7 @@ class DjangoPeopleIdentities:
                     recorded_at=now,
                     recorded_by=by,
                     body=_to_json(row.identity),
+                    number_key=number_key(row.identity.number),
                 )
                 for row in rows
             ],
@@ -45,6 +47,15 @@ class DjangoPeopleIdentities:
         """Who these people are, in one query, for a page of a list."""
         rows = self._rows.filter(person__in=list(people)).order_by("id")
         return {row.person: _from_json(row.body) for row in rows}
+
+    def of_number(self, number: str) -> dict[str, PersonIdentity]:
+        """Whoever has this number now."""
+        key = number_key(number)
+        if not key:
+            return {}
+        found = self._rows.filter(number_key=key).values_list("person", flat=True)
+        holders = self.some_identities(set(found))
+        return {ref: who for ref, who in holders.items() if number_key(who.number) == key}
 
     def all_identities(self) -> Mapping[str, PersonIdentity]:
         """See `PeopleIdentities.all_identities`."""

@@ -11,6 +11,7 @@ from django.urls import reverse
 from thimble.actions import AgainstIt, Refused
 from thimble.ledger.entries import Entry
 from thimble.web import log
+from thimble.web.access import can
 from thimble.web.context import get_protocol, get_site
 from thimble.web.desk.handling import (
     canonical,
@@ -29,6 +30,7 @@ from thimble.web.desk.handling import (
 )
 from thimble.web.desk.page import CasePage, Reading, Typed
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.on_record.finding import on_record
 from thimble.web.stock.giving import lots_for
 from thimble.web.timeline import draw
 
@@ -66,6 +68,7 @@ def show(
         "timeline": draw(reading.situation, reading.plan, reading.plan.now, get_site().zone),
         "focus": focus or _focus(page),
         "swap": is_htmx(request),
+        "on_record": can(request, "see_immunity") and on_record(reading.case) is not None,
         "lots": lots_for(request, reading.plan) if page.may.record else {},
     }
     if is_htmx(request):

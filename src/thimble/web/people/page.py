@@ -13,6 +13,7 @@ from thimble.people import choices
 from thimble.people.entries import EVIDENCE, Kind
 from thimble.people.fold import Document, Evidence, Person, undone
 from thimble.people.identity import PersonIdentity
+from thimble.people.immunity import about
 from thimble.web.people import register, words
 from thimble.web.words import moment
 
@@ -83,7 +84,7 @@ def page_of(
     who = identity or PersonIdentity()
     by_disease: dict[str, list[Evidence]] = {}
     for each in sorted(person.evidence, key=words.order):
-        for disease in words.diseases_of(each):
+        for disease in about(each):
             by_disease.setdefault(disease, []).append(each)
     parts = tuple(
         Part(together[0], _names(together), tuple(_item(e, names, zone) for e in evidence))
@@ -270,8 +271,8 @@ def _told(entry: Entry[Kind]) -> str:
     if kind in EVIDENCE:
         evidence = Evidence(entry.position, kind, body, entry.by, entry.recorded_at)
         when = words.day(body.get("when") or body.get("on"))
-        about = ", ".join(DISEASES[d].lower() for d in words.diseases_of(evidence))
-        return "; ".join((words.title(evidence), when, about))
+        diseases = ", ".join(DISEASES[d].lower() for d in about(evidence))
+        return "; ".join((words.title(evidence), when, diseases))
     if kind is Kind.OFFERED:
         return f"{DISEASES[body['disease']]}, {words.day(body['on'])}"
     if kind is Kind.DOCUMENT_ATTACHED:

@@ -11,6 +11,7 @@ from thimble.clinical.saying import month_name
 from thimble.people import choices
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
+from thimble.people.immunity import about
 from thimble.people.products import product_name
 
 UNITS = ("m[IU]/mL", "[IU]/mL", "{copies}/mL", "mm", "")
@@ -31,16 +32,6 @@ def day(text: str | None) -> str:
     if len(text) == 7:
         return f"{month_name(int(text[5:]))} {text[:4]}"
     return text
-
-
-def diseases_of(evidence: Evidence) -> tuple[str, ...]:
-    """What a piece of evidence is about."""
-    body = evidence.body
-    if evidence.kind is Kind.DOSE_RECORDED:
-        return tuple(body["diseases"])
-    if evidence.kind is Kind.RESULT_RECORDED:
-        return (choices.TESTS[body["test"]][0],)
-    return (body["disease"],)
 
 
 def result_value(body: Mapping[str, Any]) -> str:
@@ -116,5 +107,5 @@ def order(evidence: Evidence) -> tuple[str, int]:
 
 def undocumented(person: Person, asked: tuple[str, ...]) -> tuple[str, ...]:
     """Of the diseases that the site asks for, those of which nothing at all is documented."""
-    told = {disease for e in person.evidence for disease in diseases_of(e)}
+    told = {disease for e in person.evidence for disease in about(e)}
     return tuple(DISEASES[disease] for disease in asked if disease not in told)

@@ -1,0 +1,115 @@
+"""What a file documents that answers a question of an exposure: offered with its dates, never assumed.
+
+Only what a document shows is offered. That nothing is documented answers nothing: somebody without a card
+is neither unvaccinated nor a non-responder.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from thimble.clinical.series import PartialDate
+from thimble.people.choices import TESTS
+from thimble.people.entries import Kind
+from thimble.people.fold import Evidence, Person
+from thimble.people.products import is_vaccine
+
+SHOWN = ("hepatitis_b", "tetanus")
+"""Diseases whose evidence matters in the first hour after an exposure."""
+
+TETANUS_SERIES = 3
+"""The fact `worker_tetanus_doses` asks for three or more: its own words, no threshold of ours."""
+
+
+@dataclass(frozen=True, slots=True)
+class Offered:
+    """One fact that evidence answers: its value and the entries (positions) that show it."""
+
+    fact: str
+    value: str | float
+    entries: tuple[int, ...]
+
+
+def shown(person: Person) -> tuple[Evidence, ...]:
+    """The evidence that a case may show: of hepatitis B and tetanus, nothing else of the file."""
+    return tuple(e for e in person.evidence if set(SHOWN) & set(about(e)))
+
+
+def about(evidence: Evidence) -> tuple[str, ...]:
+    """The diseases that a piece of evidence is about."""
+    body = evidence.body
+    if evidence.kind is Kind.DOSE_RECORDED:
+        return tuple(body["diseases"])
+    if evidence.kind is Kind.RESULT_RECORDED:
+        return (TESTS[body["test"]][0],)
+    return (body["disease"],)
+
+
+def offered(person: Person, on: date) -> tuple[Offered, ...]:
+    """The facts that the file answers for an exposure on a day."""
+    found: list[Offered] = []
+    tetanus = _doses(person, "tetanus", on)
+    if len(tetanus) >= TETANUS_SERIES:
+        positions = tuple(e.entry for e in tetanus)
+        found.append(Offered("worker_tetanus_doses", "three_or_more", positions))
+    last = _last(tetanus)
+    if last is not None and last[1].exact:
+        entry, when = last
+        found.append(
+            Offered("worker_years_since_tetanus_dose", years_between(when.first, on), (entry,))
+        )
+    last = _last(_doses(person, "hepatitis_b", on))
+    if last is not None:
+        entry, when = last
+        if _anniversary(when.last, 1) <= on:
+            found.append(Offered("worker_hbv_last_dose_over_1_year", "yes", (entry,)))
+        elif _anniversary(when.first, 1) > on:
+            found.append(Offered("worker_hbv_last_dose_over_1_year", "no", (entry,)))
+    return tuple(found)
+
+
+def _doses(person: Person, disease: str, on: date) -> list[Evidence]:
+    """Doses of vaccine that were certainly given by a day: those with a date."""
+    return [
+        e
+        for e in person.of(Kind.DOSE_RECORDED)
+        if disease in e.body["diseases"]
+        and is_vaccine(e.body["product"])
+        and e.body["when"]
+        and PartialDate.parse(e.body["when"]).last <= on
+    ]
+
+
+def _last(doses: Iterable[Evidence]) -> tuple[int, PartialDate] | None:
+    """The latest dose, if it is certain which one that is."""
+    dated = [(PartialDate.parse(e.body["when"]), e.entry) for e in doses]
+    if not dated:
+        return None
+    when, entry = max(dated, key=lambda dose: dose[0].last)
+    if any(other.last > when.first for other, at in dated if at != entry):
+        return None
+    return entry, when
+
+
+def _anniversary(day: date, years: int) -> date:
+    """The same day so many years later; of 29 February the 28th in common years."""
+    try:
+        return day.replace(year=day.year + years)
+    except ValueError:
+        return day.replace(year=day.year + years, day=28)
+
+
+def years_between(start: date, end: date) -> float:
+    """Years as the calendar counts them, two decimals, never rounded up.
+
+    >>> years_between(date(2016, 3, 2), date(2026, 3, 2)), years_between(date(2016, 3, 3), date(2026, 3, 2))
+    (10.0, 9.99)
+    """
+    whole = end.year - start.year
+    if _anniversary(start, whole) > end:
+        whole -= 1
+    begun, following = _anniversary(start, whole), _anniversary(start, whole + 1)
+    part = (end - begun).days / (following - begun).days
+    return whole + int(part * 100) / 100

@@ -1,0 +1,52 @@
+"""Which file of the register is of the worker of a case: by number, and only if the name fits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from thimble.actions import people as acts
+from thimble.clinical.saying import month_name
+from thimble.people.fold import Person
+from thimble.people.identity import PersonIdentity
+from thimble.people.names import name_key
+from thimble.web import clock
+from thimble.web.context import get_identities, get_people, get_people_identities
+
+
+@dataclass(frozen=True, slots=True)
+class OnRecord:
+    """The file that has the worker's number. `doubt` is a sentence where it may be of somebody else:
+    then nothing of it is shown but that."""
+
+    person: Person
+    identity: PersonIdentity
+    doubt: str
+
+
+def on_record(case: str) -> OnRecord | None:
+    """The file with the number of a case's worker; None without a number, or where nobody has it."""
+    worker = get_identities().worker(case)
+    if worker is None or not worker.staff_number:
+        return None
+    holders = get_people_identities().of_number(worker.staff_number)
+    if len(holders) != 1:
+        return None
+    reference, who = next(iter(holders.items()))
+    try:
+        person = acts.person_of(get_people(), reference, clock.now())
+    except acts.NoSuchPerson:
+        return None
+    doubt = ""
+    if not set(name_key(worker.name)) & set(name_key(who.family_name, who.given_name)):
+        doubt = "The number belongs to somebody of another name in the register."
+    elif None not in (worker.date_of_birth, who.birth_date) and (
+        worker.date_of_birth != who.birth_date
+    ):
+        doubt = "The number belongs to somebody of another birth date in the register."
+    return OnRecord(person, who, doubt)
+
+
+def born(identity: PersonIdentity) -> str:
+    """The birth date in words, or nothing."""
+    day = identity.birth_date
+    return f"born {day.day} {month_name(day.month)} {day.year}" if day else ""

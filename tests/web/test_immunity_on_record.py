@@ -1,0 +1,173 @@
+"""At night: the case offers what the register documents of the worker, and takes it over with one click."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from thimble import actions
+from thimble.actions import WorkerIdentity
+from thimble.clinical.vocabulary import vocabulary
+from thimble.ledger.fold import fold
+from thimble.web import clock, models
+from thimble.web.context import get_identities, get_store
+from thimble.web.roles import Role
+from web.conftest import NIGHT
+from web.test_people import FORM, enrolled, rows_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def nurse(signed_in: Callable[[Role], Client]) -> Client:
+    return signed_in(Role.OCCUPATIONAL_NURSE)
+
+
+@pytest.fixture
+def night(signed_in: Callable[[Role], Client]) -> Client:
+    return signed_in(Role.EMERGENCY_CLINICIAN)
+
+
+def case_of(**worker: Any) -> str:
+    told = {"name": "Ines Brindle", "staff_number": "00421", **worker}
+    return actions.report(
+        get_store(),
+        facts={"route": "percutaneous", "fluid": "blood"},
+        occurred_at=NIGHT,
+        occurred_at_precision="minute",
+        vocabulary=vocabulary(),
+        now=NIGHT,
+        identities=get_identities(),
+        worker=WorkerIdentity(**told),
+    ).case
+
+
+def with_card(nurse: Client) -> str:
+    person = enrolled(nurse)
+    rows = [{"product": "115", "when": when} for when in ("1.2001", "2005", "14.3.2019")]
+    nurse.post(f"/people/{person}/card", rows_of(*rows, {"product": "43", "when": "2019"}))
+    nurse.post(f"/people/{person}/card", rows_of({"product": "03", "when": "2004"}))
+    return person
+
+
+def facts(case: str) -> dict[str, Any]:
+    return dict(fold(get_store().entries(case), clock.now(), vocabulary()).facts)
+
+
+def position(case: str) -> str:
+    return str(get_store().entries(case)[-1].position)
+
+
+def test_what_is_documented_is_shown_with_dates_and_nothing_is_a_fact_until_it_is_taken_over(
+    nurse: Client, night: Client
+) -> None:
+    person = with_card(nurse)
+    case = case_of()
+    assert "worker_tetanus_doses" not in facts(case)
+    assert f'href="/case/{case}/on-record/"' in night.get(f"/case/{case}/").content.decode()
+
+    page = night.get(f"/case/{case}/on-record/").content.decode()
+    for said in (
+        "Brindle, Inés",
+        "14 Mar 2019",
+        "Three or more",
+        "nobody has verified it".capitalize(),
+    ):
+        assert said in page
+    assert "mumps" not in page
+    assert models.IdentityLook.objects.filter(case=person, where="on record").exists()
+
+    taken = ["worker_tetanus_doses", "worker_years_since_tetanus_dose"]
+    answer = night.post(f"/case/{case}/on-record/take", {"fact": taken, "position": position(case)})
+    assert answer.status_code == 302
+    found = facts(case)
+    assert found["worker_tetanus_doses"].value == "three_or_more"
+    assert {found[name].said_by for name in taken} == {"record"}
+    # From 14 March 2019 to 3 March 2026: six whole years and 354 of 365 days.
+    assert found["worker_years_since_tetanus_dose"].value == 6.96
+    assert "worker_hbv_last_dose_over_1_year" not in found
+    note = get_store().entries(case)[-1].body["text"]
+    assert note == f"Taken over from the register of people, file {person}: entries 2, 3, 4."
+    page = night.get(f"/case/{case}/on-record/").content.decode()
+    assert "worker_tetanus_doses" not in page
+    assert "worker_hbv_last_dose_over_1_year" in page
+
+
+def test_an_answer_that_the_case_has_is_replaced_only_by_whoever_ticks_it(
+    nurse: Client, night: Client
+) -> None:
+    with_card(nurse)
+    case = case_of()
+    actions.learn_facts(
+        get_store(), case, {"worker_years_since_tetanus_dose": 3.0}, said_by="worker",
+        vocabulary=vocabulary(), now=NIGHT, by="u1", role="emergency_clinician",
+    )  # fmt: skip
+    page = night.get(f"/case/{case}/on-record/").content.decode()
+    assert "The case says now: 3 years" in page
+    assert 'value="worker_years_since_tetanus_dose">' in page
+    assert 'value="worker_tetanus_doses" checked>' in page
+
+
+@pytest.mark.parametrize(
+    ("worker", "says"),
+    [
+        ({"name": "Oskar Corvane"}, "of another name"),
+        ({"date_of_birth": date(1999, 3, 28)}, "of another birth date"),
+    ],
+)
+def test_a_number_of_somebody_else_shows_nothing_of_their_file(
+    nurse: Client, night: Client, worker: dict[str, Any], says: str
+) -> None:
+    with_card(nurse)
+    case = case_of(**worker)
+    page = night.get(f"/case/{case}/on-record/").content.decode()
+    assert says in page
+    assert "2019" not in page
+    sent = {"fact": ["worker_tetanus_doses"], "position": position(case)}
+    assert night.post(f"/case/{case}/on-record/take", sent).status_code == 404
+    assert "worker_tetanus_doses" not in facts(case)
+
+
+@pytest.mark.parametrize("number", ["", "421", "999"])
+def test_without_the_very_number_the_case_offers_nothing(
+    nurse: Client, night: Client, number: str
+) -> None:
+    with_card(nurse)
+    case = case_of(staff_number=number)
+    assert "/on-record/" not in night.get(f"/case/{case}/").content.decode()
+    assert night.get(f"/case/{case}/on-record/").status_code == 404
+
+
+def test_only_what_is_offered_is_taken_and_a_case_that_moved_on_is_not_written_over(
+    nurse: Client, night: Client
+) -> None:
+    with_card(nurse)
+    case = case_of()
+    for chosen in ([], ["worker_hbv_response"], ["worker_tetanus_doses", "route"]):
+        sent = {"fact": chosen, "position": position(case)}
+        assert night.post(f"/case/{case}/on-record/take", sent).status_code == 422
+    before = position(case)
+    actions.note(get_store(), case, "seen", now=NIGHT, by="u1", role="occupational_nurse")
+    late = {"fact": ["worker_tetanus_doses"], "position": before}
+    assert night.post(f"/case/{case}/on-record/take", late).status_code == 409
+    assert "worker_tetanus_doses" not in facts(case)
+
+
+def test_the_number_that_holds_now_finds_the_file(nurse: Client, night: Client) -> None:
+    person = with_card(nurse)
+    nurse.post(f"/people/{person}/details", {**FORM, "number": "77"})
+    assert night.get(f"/case/{case_of()}/on-record/").status_code == 404
+    assert night.get(f"/case/{case_of(staff_number='77')}/on-record/").status_code == 200
+
+
+def test_administrator_and_safety_officer_see_none_of_it(
+    nurse: Client, signed_in: Callable[[Role], Client]
+) -> None:
+    with_card(nurse)
+    case = case_of()
+    for role in (Role.ADMINISTRATOR, Role.SAFETY_OFFICER):
+        assert signed_in(role).get(f"/case/{case}/on-record/").status_code == 403
