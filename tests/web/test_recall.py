@@ -106,8 +106,8 @@ def _step(
         actions.take_sample(store, case, draw.choice(DONE), now=at, **NURSE)
     else:
         actions.close(
-            store, case, reason="transferred", protocol=own, site=site, now=at, text="moved away", may_leave=True,
-            **NURSE,
+            store, case, reason="transferred", protocol=own, site=site, now=at, text="moved away",
+            may_leave=True, **NURSE,
         )  # fmt: skip
 
 

@@ -299,16 +299,16 @@ def test_who_may_not_decide_is_told_that_a_physician_does(case: str, signed_in: 
 def test_support_is_asked_for_and_what_the_worker_said_is_kept_once(case: str, signed_in: SignIn):
     client = signed_in(Role.OCCUPATIONAL_NURSE)
     assert "Offer support" in client.get(reverse("desk:case", args=[case])).text
-    assert "Asked after the report." in page(client, case)
     assert "Asked after news that weighs." in page(client, case)
     url = reverse("support:offered", args=[case])
-    form = {"moment": "offer_of_support_after_the_report", "answer": "declined"}
+    form = {"moment": "offer_of_support_after_news", "answer": "declined"}
     for _ in range(2):
         assert client.post(url, form).status_code == 302
     said = [e for e in get_store().entries(case) if e.kind is Kind.COUNSELLED]
     assert [e.body["answer"] for e in said] == ["declined"]
     text = page(client, case)
-    assert "after the report: offered and declined" in text
-    assert "Asked after the report." not in text
+    assert "after news that weighs: offered and declined" in text
+    assert "Asked after" not in text
+    assert "Offer support" not in client.get(reverse("desk:case", args=[case])).text
     for bad in ({**form, "answer": "perhaps"}, {**form, "moment": "lunch"}):
         assert client.post(url, bad).status_code == 404

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime, time
 from functools import cache
 
 from thimble.clinical.library import SHIPPED
@@ -45,32 +46,45 @@ def offering() -> Offering:
     """
     read = tomllib.loads((SHIPPED / "reaching" / "support.toml").read_text(encoding="utf-8"))
     moments = tuple(Moment(one["id"], one["when"], one["words"]) for one in read["moments"])
-    if odd := [moment.when for moment in moments if moment.when not in _HAS_COME]:
-        raise ValueError(f"support.toml: when is one of {', '.join(_HAS_COME)}; found {odd[0]!r}")
+    if odd := [moment.when for moment in moments if moment.when not in _CAME]:
+        raise ValueError(f"support.toml: when is one of {', '.join(_CAME)}; found {odd[0]!r}")
     return Offering(read["ask"], read["source"], moments)
 
 
-def due_offers(situation: Situation) -> tuple[Moment, ...]:
-    """The moments that have come and at which nobody has recorded an offer; none of a closed case."""
+def due_offer(situation: Situation) -> Moment | None:
+    """The last moment that has come since support was last offered; None where there is none.
+
+    One offer answers for all that had come by then: nobody is asked three times for one talk. A closed
+    case asks for nothing.
+    """
     if situation.closed_at is not None:
-        return ()
-    answered = {action for _, action, _ in situation.follow_up.answers}
-    return tuple(
-        moment
-        for moment in offering().moments
-        if moment.id not in answered and _HAS_COME[moment.when](situation)
-    )
+        return None
+    last = max((at for at, _, _ in situation.follow_up.answers), default=None)
+    come = [
+        (at, place, moment)
+        for place, moment in enumerate(offering().moments)
+        if (at := _CAME[moment.when](situation)) is not None and (last is None or at > last)
+    ]
+    return max(come, key=lambda each: each[:2])[2] if come else None
 
 
-def _source_is_positive(situation: Situation) -> bool:
-    return any(
-        fact in situation.facts and situation.facts[fact].value == value
+def _source_was_positive(situation: Situation) -> datetime | None:
+    found = [
+        situation.facts[fact].known_at
         for fact, value in SOURCE_POSITIVE.items()
-    )
+        if fact in situation.facts and situation.facts[fact].value == value
+    ]
+    return max((at for at in found if at is not None), default=None)
 
 
-_HAS_COME: Mapping[str, Callable[[Situation], bool]] = {
-    "reported": lambda _: True,
-    "source_positive": _source_is_positive,
-    "visit_missed": lambda situation: bool(situation.follow_up.missed),
+def _visit_was_missed(situation: Situation) -> datetime | None:
+    missed = situation.follow_up.missed
+    return datetime.combine(max(missed), time(), tzinfo=UTC) if missed else None
+
+
+_CAME: Mapping[str, Callable[[Situation], datetime | None]] = {
+    "reported": lambda situation: situation.reported_at,
+    "source_positive": _source_was_positive,
+    "visit_missed": _visit_was_missed,
 }
+"""When a moment came, aware; None while it has not."""

@@ -18,7 +18,7 @@ from thimble.ledger.fold import fold
 from thimble.ledger.history import LABELS, details
 from thimble.ledger.plan import KnownFact, Plan, Situation
 from thimble.ledger.signature import SignatureState, signature_of
-from thimble.ledger.support import due_offers
+from thimble.ledger.support import due_offer
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.plan import PlanView
 from thimble.web.desk.questions import QuestionView
@@ -345,7 +345,7 @@ class CasePage:
             closed=_closed(situation, now, zone),
             linked=tuple((LINKED[link.what], link.case) for link in situation.links),
             ask_patient=_ask_patient(situation),
-            ask_support=bool(due_offers(situation)),
+            ask_support=due_offer(situation) is not None,
             may=May.of(capabilities),
             recorded=recorded,
             news=news,

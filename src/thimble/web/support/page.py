@@ -8,7 +8,7 @@ from datetime import tzinfo
 from thimble.clinical.saying import minute
 from thimble.ledger.bodies import ANSWERS
 from thimble.ledger.plan import Situation
-from thimble.ledger.support import due_offers, offering
+from thimble.ledger.support import due_offer, offering
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +17,8 @@ class Support:
 
     ask: str
     source: str
-    due: tuple[tuple[str, str], ...]
+    due: str
+    due_words: str
     answered: tuple[str, ...]
     answers: tuple[tuple[str, str], ...] = (
         ("accepted", "Offered and accepted"),
@@ -27,12 +28,13 @@ class Support:
     @classmethod
     def of(cls, situation: Situation, zone: tzinfo) -> Support:
         """Of a case."""
-        asked = offering()
+        asked, due = offering(), due_offer(situation)
         words = {moment.id: moment.words for moment in asked.moments}
         return cls(
             ask=asked.ask,
             source=asked.source,
-            due=tuple((moment.id, moment.words) for moment in due_offers(situation)),
+            due="" if due is None else due.id,
+            due_words="" if due is None else due.words,
             answered=tuple(
                 f"{minute(at, zone)}, {words.get(action, action.replace('_', ' '))}: {ANSWERS[answer]}"
                 for at, action, answer in reversed(situation.follow_up.answers)

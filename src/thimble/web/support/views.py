@@ -9,7 +9,7 @@ from django.views.decorators.http import require_POST
 
 from thimble import actions
 from thimble.ledger.bodies import ANSWERS
-from thimble.ledger.support import due_offers
+from thimble.ledger.support import due_offer
 from thimble.web import clock, log
 from thimble.web.access import needs
 from thimble.web.context import get_store
@@ -29,7 +29,8 @@ def offered(request: HttpRequest, ref: str) -> HttpResponse:
     if answer not in ANSWERS:
         raise Http404("no such answer")
     answered = {action for _, action, _ in reading.situation.follow_up.answers}
-    if moment in {due.id for due in due_offers(reading.situation)}:
+    due = due_offer(reading.situation)
+    if due is not None and moment == due.id:
         actions.offer(
             get_store(), reading.case, moment, answer=answer, now=clock.now(),
             text=request.POST.get("text", "").strip()[:500],
