@@ -12,6 +12,7 @@ from thimble.actions.course import (
     tell_side_effect,
 )
 from thimble.actions.decide import Departing, PlanMoved, correct, depart, sign_plan
+from thimble.actions.fitness import decide_fitness
 from thimble.actions.follow_up import (
     agree_visits,
     contact,
@@ -72,6 +73,7 @@ __all__ = [
     "contact",
     "correct",
     "counsel",
+    "decide_fitness",
     "decide_reaching",
     "depart",
     "give_dose",

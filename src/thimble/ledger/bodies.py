@@ -130,6 +130,20 @@ REACHING_DECISIONS = {
 }
 """What a physician decides once every step to reach a worker was taken."""
 
+FITNESS_OUTCOMES = {
+    "fit": "fit",
+    "fit_with_restriction": "fit with a restriction",
+    "not_fit": "not fit",
+}
+"""What a physician decides about fitness, in the words that a manager reads."""
+
+FITNESS_RESTRICTIONS = {
+    "none": "no restriction",
+    "no_exposure_prone": "no exposure-prone procedures",
+    "no_exposure_prone_for_now": "no exposure-prone procedures until further notice",
+}
+"""A restriction in terms of work: fixed words, so that nothing clinical can be typed into it."""
+
 LINKS = {
     "patient_case": "the patient may have been exposed too, and is followed as a case of their own",
     "worker_case": "opened for the patient of that case, whose worker's blood may have come back",
@@ -346,6 +360,29 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "until": _Key(_or_null(_day)),
         "text": _Key(SAY),
     },
+    # `proposed` is what the tables said then, null where it was open; `days` what intervals count from.
+    Kind.FITNESS_DECIDED: {
+        "outcome": _Key(_one_of(tuple(FITNESS_OUTCOMES))),
+        "restriction": _Key(_one_of(tuple(FITNESS_RESTRICTIONS))),
+        "review_on": _Key(_or_null(_day)),
+        "rule_set": _Key(_id),
+        "protocol": _Key(_map_of({"id": _Key(SAY), "edition": _Key(SAY), "digest": _Key(_digest)})),
+        "proposed": _Key(
+            _map_of({"outcome": _Key(_or_null(_id)), "restriction": _Key(_or_null(_id))})
+        ),
+        "rules": _Key(_list_of(SAY)),
+        "fitness_facts": _Key(_facts()),
+        "days": _Key(
+            _map_of(
+                {
+                    "hbv_sample": _Key(_day, required=False),
+                    "hcv_treatment_end": _Key(_day, required=False),
+                    "hiv_sample": _Key(_day, required=False),
+                }
+            )
+        ),
+        "reason": _Key(MAY),
+    },
     Kind.LINKED: {"case": _Key(_reference), "is": _Key(_one_of(tuple(LINKS)))},
     Kind.CORRECTED: {
         "corrects": _Key(_whole(low=1)),
@@ -382,6 +419,17 @@ def faults_of(
     return [f"{kind.value}: {fault}" for fault in faults]
 
 
+def _fitness_fits(body: Mapping[str, Any]) -> list[str]:
+    if (body["outcome"] == "fit_with_restriction") == (body["restriction"] == "none"):
+        return ["restriction is none exactly where the outcome is fit or not_fit"]
+    if body["outcome"] != "fit" and body["review_on"] is None:
+        return ["review_on is a day where the outcome is not fit without a restriction"]
+    decided = {"outcome": body["outcome"], "restriction": body["restriction"]}
+    if dict(body["proposed"]) != decided and not body["reason"].strip():
+        return ["reason must say why, where the decision is not what the tables proposed"]
+    return []
+
+
 def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
     """What one key says about another."""
     if kind is Kind.REPORTED:
@@ -397,6 +445,8 @@ def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
         return _visits_fit(body)
     if kind is Kind.REACHING_DECIDED and (body["until"] is None) != (body["decision"] == "close"):
         return ["until is the day to decide anew, and null for close alone"]
+    if kind is Kind.FITNESS_DECIDED:
+        return _fitness_fits(body)
     if kind is Kind.RESULT_RECEIVED and "results" in body:
         return _results_fit(body)
     if kind is Kind.DOSES_MISSED and body["last_taken"] and body["taken_again"]:

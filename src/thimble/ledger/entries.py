@@ -55,6 +55,7 @@ class Kind(StrEnum):
     CONTACTED = "contacted"
     WORKER_AGREED = "worker_agreed"
     REACHING_DECIDED = "reaching_decided"
+    FITNESS_DECIDED = "fitness_decided"
     LINKED = "linked"
     CORRECTED = "corrected"
     NOTED = "noted"

@@ -15,6 +15,8 @@ from thimble.ledger.bodies import (
     CONTACT_ABOUT,
     CONTACT_BY,
     CONTACT_OUTCOMES,
+    FITNESS_OUTCOMES,
+    FITNESS_RESTRICTIONS,
     LINKS,
     REACHING_DECISIONS,
     from_json,
@@ -55,6 +57,7 @@ LABELS: Mapping[Kind, str] = {
     Kind.CONTACTED: "Worker contacted",
     Kind.WORKER_AGREED: "What the worker agrees to",
     Kind.REACHING_DECIDED: "Decided about a worker not reached",
+    Kind.FITNESS_DECIDED: "Fitness decided",
     Kind.LINKED: "Another case belongs to this one",
     Kind.CORRECTED: "Correction",
     Kind.NOTED: "Note",
@@ -217,7 +220,13 @@ def _of(
             said += _labelled(body, advised="Advised", decided="Decided", reason="Reason")
         case Kind.VISITS_AGREED | Kind.VISIT_MISSED | Kind.CONTACTED:
             said += _following(kind, body, words)
-        case Kind.WORKER_AGREED | Kind.REACHING_DECIDED | Kind.LINKED | Kind.COUNSELLED:
+        case (
+            Kind.WORKER_AGREED
+            | Kind.REACHING_DECIDED
+            | Kind.FITNESS_DECIDED
+            | Kind.LINKED
+            | Kind.COUNSELLED
+        ):
             said += _keeping_in_touch(kind, body, words)
         case Kind.CORRECTED:
             said.append(f"Sets right entry {body['corrects']}.")
@@ -280,6 +289,8 @@ def _keeping_in_touch(
         yield f"{REACHING_DECISIONS[body['decision']].capitalize()}."
         if body["until"]:
             yield f"To be decided anew on {_day(body['until'])}."
+    elif kind is Kind.FITNESS_DECIDED:
+        yield from _fitness(body)
     elif kind is Kind.LINKED:
         yield f"Case {body['case']}: {LINKS[body['is']]}."
     else:
@@ -337,3 +348,12 @@ def _when(body: Mapping[str, Any], zone: tzinfo) -> str:
 
 def _instant(text: str, zone: tzinfo) -> str:
     return minute(datetime.fromisoformat(text), zone)
+
+
+def _fitness(body: Mapping[str, Any]) -> Iterable[str]:
+    """The decision in terms of work. Its reason and facts are the physician's, on the page of fitness."""
+    yield f"{FITNESS_OUTCOMES[body['outcome']].capitalize()}; {FITNESS_RESTRICTIONS[body['restriction']]}."
+    if body["review_on"]:
+        yield f"To be reviewed on {_day(body['review_on'])}."
+    protocol = body["protocol"]
+    yield f"Tables {protocol['id']}, edition {protocol['edition']}, digest {protocol['digest'][:16]}."

@@ -38,6 +38,7 @@ CAPABILITIES: Mapping[str, str] = {
     "close_case": "Close and reopen a case",
     "print_documents": "Print plans, letters and the downtime pack",
     "decide_reaching": "Decide what is done about a worker who cannot be reached",
+    "decide_fitness": "Decide about fitness for work, and see what that rests on",
     "see_worker_identity": "See the name and phone number of the exposed worker",
     "see_immunity": "See, through a case, what the register documents of the worker's immunity",
     "see_source": "See and record the steps with the source patient",
@@ -86,6 +87,7 @@ GRANTED: Mapping[Role, frozenset[str]] = {
     | _KEEPS_PEOPLE
     | {
         "close_case",
+        "decide_fitness",
         "decide_reaching",
         "resolve_results",
         "trace_lot",

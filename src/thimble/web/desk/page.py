@@ -144,6 +144,7 @@ class May:
     close: bool = False
     print: bool = False
     source: bool = False
+    fitness: bool = False
 
     @classmethod
     def of(cls, capabilities: frozenset[str]) -> May:
@@ -156,6 +157,7 @@ class May:
             close="close_case" in capabilities,
             print="print_documents" in capabilities,
             source="see_source" in capabilities,
+            fitness="decide_fitness" in capabilities,
         )
 
 

@@ -1,0 +1,71 @@
+"""A physician decides about fitness: the proposal is computed here anew, never taken from the form."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+
+from thimble.actions._append import Refused, append
+from thimble.clinical.fitness import propose, tables
+from thimble.ledger.bodies import facts_to_json
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.store import LedgerStore
+
+
+def decide_fitness(
+    store: LedgerStore,
+    case: str,
+    outcome: str,
+    *,
+    restriction: str,
+    review_on: date | None,
+    facts: Mapping[str, object],
+    days: Mapping[str, date],
+    reason: str,
+    today: date,
+    now: datetime,
+    by: str,
+    role: str,
+    expected_position: int | None = None,
+) -> list[Entry]:
+    """What the physician decides, with what the rule set proposed and what that rested on.
+
+    Args:
+        outcome, restriction: ids of `ledger.bodies.FITNESS_OUTCOMES` and `FITNESS_RESTRICTIONS`.
+        review_on: the day of review, after `today`; None only for a plain "fit".
+        facts, days: see `clinical.fitness.propose`.
+        reason: needed where the decision departs from the proposal, or nothing settled was proposed.
+        today: the day of `now` in the site's calendar.
+
+    Raises:
+        Refused: no rule set is named, the parts do not fit each other, or a reason is missing.
+        ValueError: a fact is not known or does not fit.
+    """
+    proposal = propose(facts, days, today)
+    faults = []
+    if proposal.rule_set is None:
+        faults.append("choose the rule set that the decision follows")
+    if review_on is not None and review_on <= today:
+        faults.append(f"the day of review lies after {today.isoformat()}; found {review_on}")
+    if faults:
+        raise Refused(faults)
+    body = {
+        "outcome": outcome,
+        "restriction": restriction,
+        "review_on": None if review_on is None else review_on.isoformat(),
+        "rule_set": proposal.rule_set,
+        "protocol": {
+            "id": tables().id, "edition": tables().edition, "digest": tables().digest,
+        },
+        "proposed": {
+            "outcome": proposal.fitness.value, "restriction": proposal.restriction.value,
+        },
+        "rules": [r.rule for r in proposal.reasons],
+        "fitness_facts": facts_to_json(proposal.facts),
+        "days": {name: day.isoformat() for name, day in days.items()},
+        "reason": reason,
+    }  # fmt: skip
+    return append(
+        store, case, [(Kind.FITNESS_DECIDED, body)], now=now, by=by, role=role,
+        expected_position=expected_position,
+    )  # fmt: skip

@@ -1,0 +1,15 @@
+"""The paths of fitness for work."""
+
+from django.urls import path
+
+from thimble.web.fitness import views
+from thimble.web.screens import Link
+
+app_name = "fitness"
+PREFIX = ""
+NAVIGATION = [Link("Fitness", "fitness:reviews", "decide_fitness", 45)]
+urlpatterns = [
+    path("fitness/", views.reviews, name="reviews"),
+    path("case/<str:ref>/fitness/", views.fitness, name="fitness"),
+    path("case/<str:ref>/fitness/letter.pdf", views.letter_pdf, name="letter"),
+]

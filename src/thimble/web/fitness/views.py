@@ -1,0 +1,186 @@
+"""Fitness for work: for the physician alone, as its facts are a worker's own diagnoses."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_GET, require_http_methods
+
+from thimble import actions
+from thimble.actions import Refused
+from thimble.clinical.fitness import tables
+from thimble.clinical.saying import calendar_day
+from thimble.documents.frame import mark_of
+from thimble.documents.letters.fitness_letter import fitness_letter
+from thimble.documents.render import Template
+from thimble.documents.render import render as compose
+from thimble.ledger.bodies import FITNESS_OUTCOMES as OUTCOMES
+from thimble.ledger.bodies import FITNESS_RESTRICTIONS as RESTRICTIONS
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.fitness import FitnessDecision, fitness_decisions
+from thimble.web import clock, log
+from thimble.web.access import needs
+from thimble.web.context import get_site, get_store
+from thimble.web.desk.handling import (
+    canonical,
+    go,
+    overtaken_response,
+    position_of,
+    read,
+    who,
+    worker_of,
+    write,
+)
+from thimble.web.desk.page import Reading
+from thimble.web.desk.questions import BadAnswer
+from thimble.web.desk.responding import sentence
+from thimble.web.fitness.page import fitness_page, read_facts
+from thimble.web.models import LedgerEntry
+from thimble.web.papers.views import pdf
+
+
+@sensitive_post_parameters()
+@never_cache
+@needs("view_case", "decide_fitness")
+@require_http_methods(["GET", "POST"])
+def fitness(request: HttpRequest, ref: str) -> HttpResponse:
+    """What the rules say now; a form that asks on, and one that decides. Looking records nothing."""
+    reading = read(canonical(ref))
+    typed = {name: str(value) for name, value in request.POST.items()}
+    decisions = fitness_decisions(reading.entries, reading.plan.now)
+    if request.method == "GET":
+        facts: Mapping[str, object] = {}
+        days: Mapping[str, date] = {}
+        return _show(request, reading, decisions, facts, days, typed)
+    try:
+        facts, days = read_facts(typed)
+    except BadAnswer as fault:
+        return _show(request, reading, decisions, {}, {}, typed, fault=str(fault))
+    if typed.get("do") != "decide":
+        return _show(request, reading, decisions, facts, days, typed)
+    return _decide(request, reading, decisions, facts, days, typed)
+
+
+def _decide(
+    request: HttpRequest,
+    reading: Reading,
+    decisions: tuple[FitnessDecision, ...],
+    facts: Mapping[str, object],
+    days: Mapping[str, date],
+    typed: Mapping[str, str],
+) -> HttpResponse:
+    outcome, restriction = typed.get("outcome", ""), typed.get("restriction", "")
+    now, by = clock.now(), str(request.user.pk)
+    fault, review = "", None
+    if outcome not in OUTCOMES or restriction not in RESTRICTIONS:
+        fault = "Say what you decide, and which restriction."
+    if said := typed.get("review_on", "").strip():
+        try:
+            review = date.fromisoformat(said)
+        except ValueError:
+            fault = f"Give the day of review as 2026-09-30; found “{said[:20]}”."
+    if fault:
+        return _show(request, reading, decisions, facts, days, typed, fault=fault)
+
+    def mine(entry: Entry) -> bool:
+        body = entry.body
+        return entry.kind is Kind.FITNESS_DECIDED and (body["outcome"], body["restriction"]) == (
+            outcome,
+            restriction,
+        )
+
+    try:
+        position = position_of(request)
+        came_first = write(
+            lambda: actions.decide_fitness(
+                get_store(), reading.case, outcome, restriction=restriction, review_on=review,
+                facts=facts, days=days, reason=typed.get("reason", "").strip(),
+                today=now.astimezone(get_site().zone).date(), now=now,
+                expected_position=position, **who(request),
+            ),
+            mine=mine, by=by,
+        )  # fmt: skip
+    except (Refused, BadAnswer) as refused:
+        return _show(request, reading, decisions, facts, days, typed, fault=sentence(refused))
+    if came_first:
+        decided = [("Fitness", OUTCOMES[outcome]), ("Restriction", RESTRICTIONS[restriction])]
+        return overtaken_response(request, read(reading.case), came_first, decided)
+    log.event(Kind.FITNESS_DECIDED.value, case=reading.case, account=by)
+    return go(request, reverse("fitness:fitness", args=[reading.case]))
+
+
+def _show(
+    request: HttpRequest,
+    reading: Reading,
+    decisions: tuple[FitnessDecision, ...],
+    facts: Mapping[str, object],
+    days: Mapping[str, date],
+    typed: Mapping[str, str],
+    *,
+    fault: str = "",
+) -> HttpResponse:
+    now = reading.plan.now.astimezone(get_site().zone)
+    page = fitness_page(
+        reading.case, reading.position, decisions, facts, days, now, typed=typed, fault=fault
+    )
+    return render(request, "fitness/fitness.html", {"page": page}, status=422 if fault else 200)
+
+
+@never_cache
+@needs("view_case", "decide_fitness", "print_documents")
+@require_GET
+def letter_pdf(request: HttpRequest, ref: str) -> HttpResponse:
+    """The letter for the line manager about the decision that holds.
+
+    Raises:
+        Http404: nothing is decided.
+    """
+    reading = read(canonical(ref))
+    decisions = fitness_decisions(reading.entries, reading.plan.now)
+    if not decisions:
+        raise Http404("nothing is decided about fitness")
+    worker = worker_of(request, reading.case, where="letter")
+    letter = fitness_letter(
+        decisions[-1], get_site(), reading.plan.now, mark_of(tables()),
+        name=worker.name if worker else "",
+    )  # fmt: skip
+    document = compose(Template.LETTER, letter.to_data(), at=reading.plan.now)
+    # Without the reference of the case: the file goes to somebody who must not have it.
+    return pdf(request, document, "fitness-letter")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A decision that holds, on the list."""
+
+    case: str
+    words: str
+    review: str
+    due: bool
+
+
+@never_cache
+@needs("view_worklist", "decide_fitness")
+@require_GET
+def reviews(request: HttpRequest) -> HttpResponse:
+    """Every decision that holds and has a day of review, the earliest first."""
+    now = clock.now()
+    today = now.astimezone(get_site().zone).date()
+    kind = Kind.FITNESS_DECIDED.value
+    found = []
+    for case in LedgerEntry.objects.filter(kind=kind).values_list("case", flat=True).distinct():
+        decisions = fitness_decisions(get_store().entries(case), now)
+        if decisions and decisions[-1].review_on is not None:
+            found.append((decisions[-1].review_on, case, decisions[-1]))
+    rows = [
+        Row(case, decision.words, calendar_day(day), decision.due(today))
+        for day, case, decision in sorted(found, key=lambda one: one[:2])
+    ]
+    return render(request, "fitness/reviews.html", {"rows": rows})

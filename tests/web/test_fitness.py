@@ -1,0 +1,144 @@
+"""Fitness on its page: who may see it, what is recorded, and what a manager's paper does not tell."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from thimble import actions
+from thimble.clinical.fitness import tables, vocabulary
+from thimble.clinical.serology import measures
+from thimble.clinical.vocabulary import VOCABULARY
+from thimble.ledger.entries import Kind
+from thimble.web.context import get_store
+from thimble.web.roles import GRANTED, Role
+
+from .conftest import NIGHT
+
+pytestmark = pytest.mark.django_db
+SignIn = Callable[[Role], Client]
+PHYSICIAN = Role.OCCUPATIONAL_PHYSICIAN
+SURGEON = {
+    "rule_set": "uk_2023", "occasion": "clearance", "exposure_prone": "yes", "hbsag": "positive",
+    "hbv_dna_reported": "number", "hbv_dna": "640", "hbv_treatment": "on", "anti_hcv": "negative",
+    "hiv": "negative",
+}  # fmt: skip
+DECISION = {"do": "decide", "outcome": "fit_with_restriction", "restriction": "no_exposure_prone",
+            "review_on": "2099-09-01", "reason": "", "position": "1"}  # fmt: skip
+SECRET = "tenofovir since spring"
+
+
+@pytest.fixture
+def case() -> str:
+    return actions.report(
+        get_store(), facts={"route": "percutaneous", "fluid": "blood"}, occurred_at=NIGHT,
+        occurred_at_precision="minute", vocabulary=VOCABULARY, now=NIGHT,
+    ).case  # fmt: skip
+
+
+def address(case: str, name: str = "fitness:fitness") -> str:
+    return reverse(name, args=[case])
+
+
+@pytest.mark.parametrize("role", Role)
+def test_the_physician_alone_sees_and_decides(role: Role, signed_in: SignIn, case: str) -> None:
+    allowed = role is PHYSICIAN
+    assert ("decide_fitness" in GRANTED[role]) is allowed
+    client = signed_in(role)
+    assert client.get(address(case)).status_code == (200 if allowed else 403)
+    assert client.post(address(case), SURGEON | DECISION).status_code == (302 if allowed else 403)
+    assert client.get(reverse("fitness:reviews")).status_code == (200 if allowed else 403)
+    decided = [e for e in get_store().entries(case) if e.kind is Kind.FITNESS_DECIDED]
+    assert bool(decided) is allowed
+
+
+def test_looking_tells_the_answer_with_its_rule_set_and_records_nothing(
+    signed_in: SignIn, case: str
+) -> None:
+    client = signed_in(PHYSICIAN)
+    page = client.post(address(case), SURGEON | {"do": "look"}).text
+    assert "No exposure-prone procedures" in page
+    assert "UK integrated guidance, November 2023 edition" in page
+    assert tables().digest[:16] in page
+    assert [e.kind for e in get_store().entries(case)] == [Kind.REPORTED]
+    us = SURGEON | {"do": "look", "rule_set": "us_shea_2020", "panel": "agreed",
+                    "hbv_sample": "2026-03-01"}  # fmt: skip
+    assert "<b>Fit</b>" in client.post(address(case), us).text
+
+
+def test_a_decision_keeps_what_it_rested_on(signed_in: SignIn, case: str) -> None:
+    client = signed_in(PHYSICIAN)
+    assert client.post(address(case), SURGEON | DECISION).status_code == 302
+    body = get_store().entries(case)[-1].body
+    assert body["rule_set"] == "uk_2023"
+    assert body["protocol"]["digest"] == tables().digest
+    assert body["fitness_facts"]["hbv_dna"] == 640
+    assert any(rule.startswith("HBV-") for rule in body["rules"])
+    assert case in client.get(reverse("fitness:reviews")).text
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"restriction": "no_exposure_prone_for_now"}, "reason must say why"),
+        ({"rule_set": ""}, "hoose the rule set"),
+        ({"outcome": ""}, "Say what you decide"),
+        ({"review_on": "soon"}, "found “soon”"),
+        ({"review_on": ""}, "review_on is a day"),
+        ({"review_on": "2020-01-01"}, "day of review lies after"),
+        ({"hbv_dna": "many"}, "found “many”"),
+        ({"hbsag": "perhaps"}, "Choose one of the answers"),
+    ],
+)
+def test_what_does_not_fit_is_refused_whole(
+    change: dict[str, str], said: str, signed_in: SignIn, case: str
+) -> None:
+    sent = signed_in(PHYSICIAN).post(address(case), SURGEON | DECISION | change)
+    assert sent.status_code == 422
+    assert said in sent.text
+    assert [e.kind for e in get_store().entries(case)] == [Kind.REPORTED]
+
+
+def test_a_departure_with_its_reason_is_recorded(signed_in: SignIn, case: str) -> None:
+    change = {"restriction": "no_exposure_prone_for_now", "reason": "Repeat is under way"}
+    sent = signed_in(PHYSICIAN).post(address(case), SURGEON | DECISION | change)
+    assert sent.status_code == 302
+    assert get_store().entries(case)[-1].body["proposed"]["restriction"] == "no_exposure_prone"
+
+
+def test_the_managers_letter_tells_nothing_clinical(
+    signed_in: SignIn, case: str, tmp_path: Path
+) -> None:
+    client = signed_in(PHYSICIAN)
+    assert client.get(address(case, "fitness:letter")).status_code == 404
+    client.post(address(case), SURGEON | DECISION | {"reason": SECRET})
+    answer = client.get(address(case, "fitness:letter"))
+    assert case not in answer["Content-Disposition"]
+    (tmp_path / "letter.pdf").write_bytes(answer.content)
+    text = subprocess.run(
+        ["pdftotext", "-layout", str(tmp_path / "letter.pdf"), "-"],
+        check=True, capture_output=True, text=True,
+    ).stdout  # fmt: skip
+    words = " ".join(text.split()).lower()
+    assert "fit with a restriction: no exposure-prone procedures" in words
+    assert "reviewed on" in words
+    both = (*vocabulary().values(), *VOCABULARY.values())
+    secret = {SECRET, case, "uk_2023", "Hepatitis", "HBV", "HCV", "HIV", "Viral", "Virus"}
+    secret |= {fact.id for fact in both} | {fact.question for fact in both}
+    secret |= {m.name for m in measures().values()} | {
+        rule.id for t in tables().tables for rule in t.rules
+    }
+    secret |= set(vocabulary()["rule_set"].labels.values())
+    secret |= {"tenofovir", "entecavir", "emtricitabine", "dolutegravir", "bictegravir", "antiviral",
+               "treatment", "infection", "diagnosis", "blood", "IU/mL"}  # fmt: skip
+    # Ids that are words of every letter's own ("place") would say nothing.
+    found = {s for s in secret if re.search(rf"(?<!\w){re.escape(s.lower())}(?!\w)", words)}
+    assert found == set()
+    # The page is what lets a search of the letter fail: it holds what the letter must not.
+    assert SECRET in client.get(address(case)).text
