@@ -83,6 +83,20 @@ def test_a_decision_keeps_what_it_rested_on(signed_in: SignIn, case: str) -> Non
     assert case in client.get(reverse("fitness:reviews")).text
 
 
+def test_the_list_tells_a_test_that_is_overdue(signed_in: SignIn, case: str) -> None:
+    client = signed_in(PHYSICIAN)
+    assert client.post(address(case), SURGEON | DECISION).status_code == 302
+    assert "overdue" not in client.get(reverse("fitness:reviews")).text
+    late = SURGEON | DECISION | {"position": "2", "hbv_sample": "2020-01-06", "hbv_dna": "150",
+                                 "restriction": "no_exposure_prone_for_now", "reason": "late"}  # fmt: skip
+    assert client.post(address(case), late).status_code == 302
+    page = client.get(reverse("fitness:reviews")).text
+    assert "Hepatitis B, Mon 6 Jul 2020 <strong>overdue</strong>" in page
+    again = client.get(address(case)).text
+    assert '<option value="uk_2023" selected>' in again
+    assert 'value="640"' not in again
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [

@@ -27,6 +27,7 @@ class FitnessDecision:
     restriction: str
     review_on: date | None
     rule_set: str
+    tables: str
     edition: str
     digest: str
     rules: tuple[str, ...]
@@ -68,6 +69,7 @@ def _decision(entry: Entry, body: Mapping[str, Any], at: datetime) -> FitnessDec
         restriction=body["restriction"],
         review_on=None if review is None else date.fromisoformat(review),
         rule_set=body["rule_set"],
+        tables=body["protocol"]["id"],
         edition=body["protocol"]["edition"],
         digest=body["protocol"]["digest"],
         rules=tuple(body["rules"]),

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from thimble.clinical.saying import calendar_day
 from thimble.clinical.site import Site
-from thimble.documents.frame import ProtocolMark, frame
+from thimble.documents.frame import DIGEST_SHOWN, ProtocolMark, frame
 from thimble.documents.letters.letter import Letter, Part, here
 from thimble.ledger.fitness import FitnessDecision
 
@@ -18,9 +18,13 @@ NOT_TOLD = "Reasons are confidential to the department and are not told on reque
 
 
 def fitness_letter(
-    decision: FitnessDecision, site: Site, now: datetime, mark: ProtocolMark, *, name: str = ""
+    decision: FitnessDecision, site: Site, now: datetime, *, name: str = ""
 ) -> Letter:
-    """The letter about a decision, printed at `now` (aware). `name` is the worker's, "" for a line."""
+    """The letter about a decision, printed at `now` (aware). `name` is the worker's, "" for a line.
+
+    The foot names the tables that the decision followed, not those in force now.
+    """
+    mark = ProtocolMark(decision.tables, decision.edition, decision.digest[:DIGEST_SHOWN])
     review = (
         f"To be reviewed on {calendar_day(decision.review_on)}."
         if decision.review_on

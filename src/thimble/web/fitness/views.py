@@ -15,9 +15,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from thimble import actions
 from thimble.actions import Refused
-from thimble.clinical.fitness import tables
+from thimble.clinical.fitness import schedule
 from thimble.clinical.saying import calendar_day
-from thimble.documents.frame import mark_of
 from thimble.documents.letters.fitness_letter import fitness_letter
 from thimble.documents.render import Template
 from thimble.documents.render import render as compose
@@ -45,6 +44,8 @@ from thimble.web.fitness.page import fitness_page, read_facts
 from thimble.web.models import LedgerEntry
 from thimble.web.papers.views import pdf
 
+KEPT = ("rule_set", "exposure_prone")
+
 
 @sensitive_post_parameters()
 @never_cache
@@ -56,9 +57,7 @@ def fitness(request: HttpRequest, ref: str) -> HttpResponse:
     typed = {name: str(value) for name, value in request.POST.items()}
     decisions = fitness_decisions(reading.entries, reading.plan.now)
     if request.method == "GET":
-        facts: Mapping[str, object] = {}
-        days: Mapping[str, date] = {}
-        return _show(request, reading, decisions, facts, days, typed)
+        return _show(request, reading, decisions, _kept(decisions), {}, typed)
     try:
         facts, days = read_facts(typed)
     except BadAnswer as fault:
@@ -66,6 +65,12 @@ def fitness(request: HttpRequest, ref: str) -> HttpResponse:
     if typed.get("do") != "decide":
         return _show(request, reading, decisions, facts, days, typed)
     return _decide(request, reading, decisions, facts, days, typed)
+
+
+def _kept(decisions: tuple[FitnessDecision, ...]) -> dict[str, object]:
+    """What still holds of the decision before: its rule set and the work. Results are asked anew."""
+    last = decisions[-1].facts if decisions else {}
+    return {fact: last[fact] for fact in KEPT if fact in last}
 
 
 def _decide(
@@ -148,9 +153,8 @@ def letter_pdf(request: HttpRequest, ref: str) -> HttpResponse:
         raise Http404("nothing is decided about fitness")
     worker = worker_of(request, reading.case, where="letter")
     letter = fitness_letter(
-        decisions[-1], get_site(), reading.plan.now, mark_of(tables()),
-        name=worker.name if worker else "",
-    )  # fmt: skip
+        decisions[-1], get_site(), reading.plan.now, name=worker.name if worker else ""
+    )
     document = compose(Template.LETTER, letter.to_data(), at=reading.plan.now)
     # Without the reference of the case: the file goes to somebody who must not have it.
     return pdf(request, document, "fitness-letter")
@@ -158,29 +162,42 @@ def letter_pdf(request: HttpRequest, ref: str) -> HttpResponse:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A decision that holds, on the list."""
+    """A decision that holds, on the list: when it is reviewed, and the tests that it counts on."""
 
     case: str
     words: str
     review: str
     due: bool
+    tests: tuple[tuple[str, bool], ...]
+
+
+def _tests(decision: FitnessDecision, today: date) -> tuple[tuple[str, bool], ...]:
+    """The next tests in words, each with whether it is overdue."""
+    try:
+        due = schedule(decision.facts, decision.days).due
+    except ValueError:
+        return ()  # the tables have changed since and no longer know these facts
+    return tuple((f"{d.infection}, {calendar_day(d.on)}", d.overdue(today)) for d in due)
 
 
 @never_cache
 @needs("view_worklist", "decide_fitness")
 @require_GET
 def reviews(request: HttpRequest) -> HttpResponse:
-    """Every decision that holds and has a day of review, the earliest first."""
+    """Every decision that holds and has a day of review or a test to come, the earliest day first."""
     now = clock.now()
     today = now.astimezone(get_site().zone).date()
     kind = Kind.FITNESS_DECIDED.value
     found = []
     for case in LedgerEntry.objects.filter(kind=kind).values_list("case", flat=True).distinct():
         decisions = fitness_decisions(get_store().entries(case), now)
-        if decisions and decisions[-1].review_on is not None:
-            found.append((decisions[-1].review_on, case, decisions[-1]))
-    rows = [
-        Row(case, decision.words, calendar_day(day), decision.due(today))
-        for day, case, decision in sorted(found, key=lambda one: one[:2])
-    ]
+        if not decisions:
+            continue
+        last = decisions[-1]
+        tests = _tests(last, today)
+        if last.review_on is not None or tests:
+            review = calendar_day(last.review_on) if last.review_on else ""
+            row = Row(case, last.words, review, last.due(today), tests)
+            found.append((last.review_on or date.max, case, row))
+    rows = [row for *_, row in sorted(found, key=lambda one: one[:2])]
     return render(request, "fitness/reviews.html", {"rows": rows})
