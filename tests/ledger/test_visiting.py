@@ -7,16 +7,21 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from demo.staging import Told, tell
+from demo.staging import Told, stage, tell
+from ledger.builders import NIGHT, after
 from thimble import actions
+from thimble.clinical import library
 from thimble.demo.stories import STORIES, Story
+from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import TO_DO
+from thimble.ledger.plan import TO_DO, Plan, Situation
+from thimble.ledger.store import MemoryStore
 from thimble.ledger.visiting import Kept, Visiting, expected, to_agree, visiting
 
 ZONE = ZoneInfo("America/New_York")
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=ZONE)
 TODAY = NOW.date()
+SITE = stage().site
 NURSE = {"by": "u-nurse", "role": "occupational_nurse"}
 
 
@@ -133,3 +138,46 @@ def test_a_chosen_day_is_honoured_and_a_closed_one_refused() -> None:
     sunday = other + timedelta(days=6 - other.weekday())
     refused = visits_of(told, chosen=dict.fromkeys(visit.items, sunday)).planned.refused
     assert refused
+
+
+def followed_in_the_uk(**facts: str) -> tuple[Plan, Situation]:
+    """A needlestick from a source with hepatitis C, two weeks ago, everything at once done."""
+    uk = library.protocol("uk")
+    store = MemoryStore()
+    case = actions.report(
+        store, facts={"route": "percutaneous", "fluid": "blood", **facts}, occurred_at=NIGHT,
+        occurred_at_precision="minute", vocabulary=uk.vocabulary, now=after(1),
+    ).case  # fmt: skip
+    now = after(14 * 24)
+    situation = fold(store.entries(case), now, uk.vocabulary)
+    return assess(situation, uk, now, SITE), situation
+
+
+def test_tests_of_six_twelve_and_24_weeks_are_not_put_into_one_visit() -> None:
+    """UK99: hepatitis C tests at 6, 12 and 24 weeks; the table gives them no last day."""
+    plan, situation = followed_in_the_uk(source_hcv_rna="positive", worker_anti_hcv="negative")
+    found = visiting(plan, situation, SITE)
+    held = {id_: found.planned.held[id_] for id_ in found.planned.held if "hcv" in id_}
+    night = NIGHT.astimezone(SITE.zone).date()
+    for id_, weeks in {
+        "follow_up_hcv_rna": 6, "follow_up_hcv_rna_12w": 12, "follow_up_hcv_antibody_12w": 12,
+        "follow_up_hcv_antibody": 24,
+    }.items():  # fmt: skip
+        late = held.pop(id_) - night - timedelta(weeks=weeks)
+        # `share_within` of the protocol is one week.
+        assert timedelta(0) <= late <= timedelta(days=7), id_
+    assert held == {}
+    assert len({v.day for v in found.planned.visits}) == 3
+
+
+def test_a_test_without_a_last_day_comes_on_the_first_day_after_a_long_absence() -> None:
+    plan, situation = followed_in_the_uk(source_hcv_rna="positive", worker_anti_hcv="negative")
+    six_weeks = NIGHT.astimezone(SITE.zone).date() + timedelta(weeks=6)
+    back = six_weeks + timedelta(days=30)
+    away = [(six_weeks - timedelta(days=2), back - timedelta(days=1))]
+    found = visiting(plan, situation, SITE, unavailable=away)
+
+    assert found.planned.unplaceable == ()
+    day = found.planned.held["follow_up_hcv_rna"]
+    assert back <= day <= back + timedelta(days=7)
+    assert day == found.planned.days.from_day(back)

@@ -102,6 +102,7 @@ class Spec:
                 tables=tables,
                 amounts=(),
                 named_actions={},
+        share_within="",
                 impossible=tuple(
                     Impossible({c: _parse(c, cell, vocabulary) for c, cell in box.items()}, "why")
                     for box in self.impossible

@@ -10,7 +10,6 @@ import signal
 import sqlite3
 import sys
 import uuid
-from datetime import UTC, datetime
 from pathlib import Path
 
 from thimble.commands import Commands, NotUnderstood
@@ -20,6 +19,7 @@ from thimble.exchange.hl7v2.framing import DEFAULT_LIMIT
 from thimble.exchange.inbox import Inbox
 from thimble.exchange.listener import Limits, Listener
 from thimble.exchange.receiving import Processor, Receiver
+from thimble.web import clock
 
 MEGABYTE = 1024 * 1024
 
@@ -73,7 +73,7 @@ async def _listen(inbox: Inbox, options: argparse.Namespace) -> None:
     )
     listener = Listener(
         receiver,
-        clock=lambda: datetime.now(UTC).astimezone(),
+        clock=lambda: clock.now().astimezone(),
         control_id=_control_id,
         limits=Limits(message_bytes=options.largest * MEGABYTE),
     )
@@ -106,7 +106,6 @@ def _processor(inbox: Inbox, folder: Path) -> Processor | None:
         print(f"{folder} holds no cases yet: messages are stored and wait.", flush=True)
         return None
     open_data(folder, existing=True)
-    from thimble.web import clock
     from thimble.web.context import get_identities, get_protocol, get_site, get_store
     from thimble.web.laboratory.processing import LedgerProcessor
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime, tzinfo
 from functools import lru_cache
 from typing import Any
@@ -58,7 +59,10 @@ def actions_of(
     doses = doses_of(evaluation, protocol, facts)
     actions: list[Action] = []
     for id_, items in produced.items():
-        windows = [_window(item.outputs, situation, moment, zone, instants) for item in items]
+        windows = [
+            _window(item.outputs, situation, moment, zone, instants, protocol.share_within)
+            for item in items
+        ]
         # Where the meaning is still open, the window that closes first is the one to keep.
         best = min(
             range(len(items)),
@@ -204,6 +208,7 @@ def _window(
     moment: Moment,
     zone: tzinfo,
     instants: Mapping[str, datetime],
+    share_within: str,
 ) -> Window:
     counted_from = outputs["counted_from"]
     start: datetime | None
@@ -223,7 +228,10 @@ def _window(
         return None if text == NONE else add(start, _duration(text), zone)
 
     window = Window(limit("earliest"), limit("target"), limit("latest"), waits_for)
-    return _not_before(window, outputs.get("not_before", NONE), situation, zone)
+    window = _not_before(window, outputs.get("not_before", NONE), situation, zone)
+    if not share_within or window.target is None or window.latest is not None:
+        return window
+    return replace(window, put_off_to=add(window.target, _duration(share_within), zone))
 
 
 def _not_before(window: Window, cell: str, situation: Situation, zone: tzinfo) -> Window:
@@ -285,7 +293,7 @@ def _left_over(
                 kind=outputs["kind"] if outputs else "review",
                 whom=outputs["for"] if outputs else "worker",
                 window=(
-                    _window(outputs, situation, moment, zone, instants)
+                    _window(outputs, situation, moment, zone, instants, protocol.share_within)
                     if outputs
                     else Window(None, None, None)
                 ),

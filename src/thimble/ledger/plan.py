@@ -33,12 +33,15 @@ class Window:
 
     Each is an aware instant or None where the protocol sets no such limit, or where the instant
     that it counts from has not happened yet (`waits_for` then says which action it waits for).
+    `put_off_to` is how far it may be put off to share a visit, where there is a target and no latest:
+    after it the action is not late, it is overdue.
     """
 
     earliest: datetime | None
     target: datetime | None
     latest: datetime | None
     waits_for: str = ""
+    put_off_to: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,20 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 
+from thimble.clinical.durations import on_the_wall
 from thimble.clinical.site import Site
 from thimble.clinical.visits import (
     DayWindow,
     Item,
+    OpenDays,
     VisitPlan,
     day_window,
     open_days,
     plan_visits,
 )
 from thimble.ledger.next_thing import short
-from thimble.ledger.plan import TO_DO, Action, AgreedVisit, Plan, Situation
+from thimble.ledger.plan import TO_DO, Action, AgreedVisit, Plan, Situation, Window
 from thimble.ledger.pressing import Group, group_of, has_opened, limit_of
 
 HELD = frozenset({"sample", "dose", "review"})
@@ -103,7 +105,7 @@ def visiting(
     stretches = situation.follow_up.unavailable if unavailable is None else unavailable
     days = open_days(site, today, _horizon(later, today, site), _days_of(stretches))
     windows = {
-        a.id: day_window(a.window.earliest, a.window.target, a.window.latest, site, days)
+        a.id: day_window(a.window.earliest, a.window.target, _by(a.window, site, days), site, days)
         for a in later
     }
     items = [Item(id_, w.earliest, w.target, w.latest) for id_, w in windows.items()]
@@ -163,13 +165,29 @@ def _due(action: Action, now: datetime) -> bool:
     return overdue or action.kind == "dose" or (limit is not None and limit <= now + SOON)
 
 
+def _by(window: Window, site: Site, days: OpenDays) -> datetime | None:
+    """The instant by which it is planned: the last one, or as far as it may be put off.
+
+    What has no last instant is not refused because the clinic is closed or the worker away until then:
+    it comes on the first open day after.
+    """
+    if window.latest is not None or window.put_off_to is None:
+        return window.latest
+    until = window.put_off_to
+    found = day_window(window.earliest, window.target, until, site, days)
+    first = days.from_day(found.earliest or days.first)
+    if first is None or (found.latest is not None and first <= found.latest):
+        return until
+    return on_the_wall(first + timedelta(days=1), time(0), site.zone)
+
+
 def _horizon(actions: Iterable[Action], today: date, site: Site) -> date:
     ends = [today]
     for action in actions:
         window = action.window
         ends += [
             at.astimezone(site.zone).date()
-            for at in (window.earliest, window.target, window.latest)
+            for at in (window.earliest, window.target, window.latest, window.put_off_to)
             if at is not None
         ]
     return max(ends) + AHEAD

@@ -156,6 +156,7 @@ class Manifest:
     impossible: tuple[Impossible, ...]
     amounts: tuple[Amount, ...]
     named_actions: Mapping[str, tuple[str, ...]]
+    share_within: str
     fact_order: Mapping[str, tuple[tuple[str, ...], ...]]
     outcome_order: Mapping[str, tuple[tuple[str, ...], ...]]
     cases: tuple[Case, ...]

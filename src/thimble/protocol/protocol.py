@@ -111,6 +111,12 @@ class Protocol:
         """What programs call some of the actions: name → ids."""
         return self.manifest.named_actions
 
+    @property
+    def share_within(self) -> str:
+        """How long after its best moment an action without a last one may be put off to share a visit
+        with others, as an ISO 8601 duration; "" where the protocol does not say."""
+        return self.manifest.share_within
+
     @cached_property
     def amount_parts(self) -> frozenset[str]:
         """The decisions that are shown as an amount, not as decisions."""

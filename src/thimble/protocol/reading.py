@@ -94,7 +94,8 @@ class _Reader(Strict):
             MANIFEST, raw, "",
             required=("id", "title", "jurisdiction", "edition", "in_force_from", "sources",
                       "outputs", "tables"),
-            optional=("note", "severity", "impossible", "amounts", "named_actions"),
+            optional=("note", "severity", "impossible", "amounts", "named_actions",
+                      "share_within"),
         )  # fmt: skip
         words = {
             key: self.text(MANIFEST, raw, key)
@@ -115,6 +116,13 @@ class _Reader(Strict):
         named = read_named_actions(self, raw.get("named_actions", {}), tables, unsure)
         fact_order, outcome_order = read_severity(self, raw.get("severity", {}), self.outputs)
         cases = read_cases(self, tables, self.outputs, unsure)
+        share_within = self.text(MANIFEST, raw, "share_within")
+        if share_within and not DURATION.fullmatch(share_within):
+            self.fault(
+                MANIFEST,
+                f"{share_within!r} is not a duration; write for example P7D",
+                column="share_within",
+            )
         in_force = raw.get("in_force_from")
         if not isinstance(in_force, date) or isinstance(in_force, datetime):
             self.fault(MANIFEST, "write a date, for example 2026-01-01", column="in_force_from")
@@ -130,6 +138,7 @@ class _Reader(Strict):
             impossible=tuple(impossible),
             amounts=tuple(amounts),
             named_actions=named,
+            share_within=share_within,
             fact_order=fact_order,
             outcome_order=outcome_order,
             cases=tuple(cases),
