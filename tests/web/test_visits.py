@@ -272,6 +272,17 @@ def test_a_missed_visit_leads_up_the_ladder_to_a_physicians_decision(case: str, 
         }  # fmt: skip
         after = page(physician, case)
         assert "keep trying to reach the worker, until Mon 4 May 2026: on parental leave" in after
+        assert "To the letter" not in after
+
+        actions.worker_agrees(
+            get_store(), case, "gp_letter", agreed=True, now=clock.now(), **NURSE
+        )  # fmt: skip
+        told = {"position": position(page(physician, case)), "decision": "inform_gp"}
+        assert (
+            physician.post(url, {**told, "text": "agreed", "until": "2026-05-05"}).status_code
+            == 302
+        )
+        assert reverse("papers:letters", args=[case]) in page(physician, case)
 
 
 def test_who_may_not_decide_is_told_that_a_physician_does(case: str, signed_in: SignIn):

@@ -34,6 +34,7 @@ class NextStep:
     missed: str
     attempt: bool
     writes: bool
+    tells_practitioner: bool
     ladder: tuple[StepLine, ...]
     source: str
     decided: str
@@ -65,6 +66,7 @@ class NextStep:
             missed=calendar_day(rung.missed),
             attempt=bool(rung.how) or rung.step in (AGREE, DECIDE),
             writes="letter" in rung.how or "registered_letter" in rung.how,
+            tells_practitioner=rung.last is not None and rung.last.decision == "inform_gp",
             ladder=tuple(
                 StepLine(
                     step.what, f"from day {step.after_days}" if step.after_days else "at once", here
