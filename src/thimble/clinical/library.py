@@ -11,8 +11,8 @@ from thimble.protocol import Protocol, Vocabulary, load_protocol
 from .vocabulary import VOCABULARY
 
 SHIPPED = Path(__file__).parent.parent / "protocols"
-NOT_FOR_A_SITE = frozenset({"serology", "prophylaxis", "fitness"})
-"""Folders of tables that every site uses beside its protocol: no protocol to choose."""
+NOT_FOR_A_SITE = frozenset({"serology", "prophylaxis", "fitness", "clearance_us", "clearance_uk"})
+"""Folders of tables that are used beside a site's protocol: no protocol to choose."""
 
 
 def shipped() -> tuple[str, ...]:
@@ -56,17 +56,22 @@ def protocol(name: str) -> Protocol:
 
 
 def _vocabulary_of(folder: Path) -> Vocabulary:
-    """The facts that a folder's tables ask for: those of the exposure, of results, a course or fitness."""
+    """The facts that a folder's tables ask for: of the exposure, results, a course, fitness, clearance."""
     # Imported here: these packages read their own tables through this module.
     from thimble.clinical.fitness.vocabulary import vocabulary as of_fitness
     from thimble.clinical.prophylaxis.vocabulary import vocabulary as of_a_course
+    from thimble.clinical.series.vocabulary import vocabulary as of_clearance
     from thimble.clinical.serology.vocabulary import vocabulary as of_results
 
     try:
         manifest = tomllib.loads((folder / "protocol.toml").read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return VOCABULARY  # the reader tells what is wrong with it
-    own = {"serology": of_results, "prophylaxis": of_a_course, "fitness": of_fitness}.get(
-        str(manifest.get("id"))
-    )
+    own = {
+        "serology": of_results,
+        "prophylaxis": of_a_course,
+        "fitness": of_fitness,
+        "clearance_us": of_clearance,
+        "clearance_uk": of_clearance,
+    }.get(str(manifest.get("id")))
     return own() if own else VOCABULARY

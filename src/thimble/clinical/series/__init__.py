@@ -1,5 +1,6 @@
 """Hepatitis B vaccine series: is it valid, is the person immune, what comes next."""
 
+from .clearing import Cleared, DoseSaid, Person, clear
 from .evidence import (
     Contraindicated,
     Declined,
@@ -10,10 +11,14 @@ from .evidence import (
 )
 
 __all__ = [
+    "Cleared",
     "Contraindicated",
     "Declined",
     "DoseGiven",
+    "DoseSaid",
     "Evidence",
     "MarkerResult",
     "PartialDate",
+    "Person",
+    "clear",
 ]

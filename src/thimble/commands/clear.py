@@ -1,0 +1,85 @@
+"""`thimble clear`: who of many people is clear of hepatitis B, and what comes next for each.
+
+A file with a fault is refused whole, and every fault is told.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import io
+import sys
+from datetime import date
+from pathlib import Path
+
+from thimble.clinical.series import PartialDate, clear
+from thimble.clinical.series.deciding import rules
+from thimble.clinical.series.schedule import schedule
+from thimble.commands import Commands, NotUnderstood
+from thimble.commands.clearance_files import read_files
+
+COLUMNS = (
+    "person_id", "series", "valid_doses", "next_dose_earliest", "next_dose_recommended", "immunity",
+    "next_step", "next_due", "reasons",
+)  # fmt: skip
+
+
+def add_to(commands: Commands) -> None:
+    """Add `thimble clear` to the command line."""
+    parser = commands.add_parser("clear", help="clearance of many people", description=__doc__)
+    parser.add_argument("people", type=Path, help="one row a person (CSV)")
+    parser.add_argument("evidence", type=Path, help="one row a dose, result or refusal (CSV)")
+    parser.add_argument("--as-of", metavar="DATE", required=True, help="the day to answer for")
+    parser.add_argument(
+        "--protocol", default="us", help="the id of a protocol with clearance rules"
+    )
+    parser.add_argument("--out", type=Path, metavar="FILE", help="write there, not to the screen")
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print or write one row a person."""
+    as_of = _day(options.as_of)
+    try:
+        schedule(options.protocol)
+        rules(options.protocol)
+    except LookupError as error:
+        raise NotUnderstood(f"--protocol: {error.args[0]}") from error
+    records = read_files(options.people, options.evidence, as_of)
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for id_, record in records.items():
+        said = clear(record.person, record.evidence, as_of, options.protocol)
+        writer.writerow(
+            (
+                id_,
+                said.series,
+                said.valid_doses,
+                said.next_dose_earliest or "",
+                said.next_dose_recommended or "",
+                said.immunity,
+                said.next_step,
+                said.next_due or "",
+                said.reason,
+            )
+        )
+    if options.out is None:
+        sys.stdout.write(text.getvalue())
+        return 0
+    try:
+        options.out.write_text(text.getvalue(), encoding="utf-8", newline="")
+    except OSError as error:
+        raise NotUnderstood(f"{options.out}: cannot be written: {error.strerror}.") from error
+    print(f"{len(records)} people written to {options.out}")
+    return 0
+
+
+def _day(text: str) -> date:
+    try:
+        when = PartialDate.parse(text)
+    except ValueError:
+        when = None
+    if when is None or not when.exact:
+        raise NotUnderstood(f"--as-of: is a day written 2026-03-02; found {text!r}.")
+    return when.first

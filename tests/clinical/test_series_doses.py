@@ -1,0 +1,104 @@
+"""Which doses count: the allowance at its edge, mixed products, dates known in part."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from clinical.clearance import BORN, doses, said
+from thimble.clinical.series import DoseGiven, PartialDate, Person, clear
+from thimble.clinical.series.walking import Verdict
+
+PRODUCTS = st.sampled_from(["08", "43", "44", "45", "104", "189", "220", None])
+
+
+def ahead(text):
+    return date.fromisoformat(text)
+
+
+@pytest.mark.parametrize(
+    ("given", "series", "counted", "earliest"),
+    [
+        # Worked examples of the reference text; allowance of four days, five are too many.
+        (["2026-01-05/189", "2026-01-29/189"], "complete", 2, None),
+        (["2026-01-05/189", "2026-01-28/189"], "incomplete", 1, "2026-02-25"),
+        (["2025-09-01", "2025-10-06", "2025-12-18"], "complete", 3, None),
+        (["2025-09-01", "2025-10-06", "2025-12-17"], "incomplete", 3, "2025-12-22"),
+        # The accelerated combined series has no allowance.
+        (["2026-02-02/104", "2026-02-08/104"], "incomplete", 1, "2026-03-08"),
+        (["2026-02-02/104", "2026-02-09/104"], "incomplete", 2, "2026-02-23"),
+        (["2026-02-02/104", "2026-02-09/104", "2026-02-22/104"], "incomplete", 2, "2026-03-08"),
+        (["2026-02-02/104", "2026-02-09/104", "2026-02-23/104"], "incomplete", 3, "2027-02-02"),
+        # An unknown product counts as one of three doses; an interrupted series is not begun again.
+        (["1999-01-01/unknown", "2009-01-01/unknown", "2019-01-01"], "complete", 3, None),
+        (["1999-01-01"], "incomplete", 1, "1999-01-29"),
+        # Half the dose for an adult does not count, and the next keeps its distance from it.
+        (["2026-01-05", "2026-02-09/08"], "incomplete", 1, "2026-03-09"),
+        # Two records of one day are one dose.
+        (["2026-01-05", "2026-02-09", "2026-02-09/45"], "incomplete", 2, "2026-04-27"),
+    ],
+)
+def test_doses_count_by_the_schedule(given, series, counted, earliest):
+    found = said(doses(*given), on="2026-03-02")
+
+    assert (found.series, found.valid_doses) == (series, counted)
+    assert found.next_dose_earliest == (ahead(earliest) if earliest else None)
+
+
+def test_the_fourth_dose_after_an_early_third_is_recommended_six_months_after_the_first():
+    found = said(doses("2025-09-01", "2025-10-06", "2025-12-17"))
+
+    assert found.next_dose_recommended == date(2026, 3, 1)
+
+
+def test_a_month_is_told_to_be_too_little_and_which_day_would_do():
+    found = said(doses("2019-03-01", "2019-03", "2019-10-01"))
+
+    assert [dose.verdict for dose in found.doses] == [Verdict.COUNTS, Verdict.OPEN, Verdict.COUNTS]
+    assert "It counts if it was on or after Mon 25 Mar 2019" in found.reason
+    assert found.series == "incomplete"
+    assert said(doses("2019-03-01", "2019-03-25", "2019-10-01")).series == "complete"
+
+
+def test_a_month_is_enough_where_every_day_of_it_would_do():
+    assert said(doses("2019-01", "2019-03", "2019-10")).series == "complete"
+    assert said(doses("2015", "2017", "2019")).series == "complete"
+    assert said(doses("2019", "2019", "2019")).valid_doses == 1
+
+
+def test_the_accelerated_course_is_a_primary_course_in_the_united_kingdom_only():
+    course = doses("2026-01-01", "2026-01-29", "2026-02-26")
+
+    assert said(course, protocol="uk").series == "complete"
+    assert said(course).series == "incomplete"
+    rapid = doses("2025-01-01", "2025-01-08", "2025-01-22")
+    assert said(rapid, protocol="uk").next_dose_earliest == date(2026, 1, 1)
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.dates(date(2005, 1, 1), date(2012, 1, 1)), st.sampled_from([4, 7, 10]), PRODUCTS
+        ),
+        max_size=7,
+    ),
+    st.data(),
+    st.sampled_from(["us", "uk"]),
+)
+@settings(max_examples=300, deadline=None)
+def test_no_exact_date_makes_less_of_doses_than_their_partial_dates_do(given, data, protocol):
+    """Whatever the days were, the series is at least as far as what is told from less."""
+    known = [DoseGiven(cvx, PartialDate.parse(day.isoformat()[:cut])) for day, cut, cvx in given]
+    exact = []
+    for dose in known:
+        first, last = dose.when.first, min(dose.when.last, date(2026, 1, 1))
+        offset = data.draw(st.integers(0, (last - first).days))
+        exact.append(DoseGiven(dose.cvx, PartialDate.of(first + timedelta(days=offset))))
+    person = Person(BORN)
+    told, truth = (clear(person, e, date(2026, 1, 1), protocol) for e in (known, exact))
+
+    order = ["none", "incomplete", "complete", "two_complete"]
+    assert order.index(told.series) <= order.index(truth.series)
