@@ -88,7 +88,7 @@ def test_the_accelerated_course_is_a_primary_course_in_the_united_kingdom_only()
     st.data(),
     st.sampled_from(["us", "uk"]),
 )
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 def test_no_exact_date_makes_less_of_doses_than_their_partial_dates_do(given, data, protocol):
     """Whatever the days were, the series is at least as far as what is told from less."""
     known = [DoseGiven(cvx, PartialDate.parse(day.isoformat()[:cut])) for day, cut, cvx in given]

@@ -220,7 +220,9 @@ def _second(
         key=lambda t: (t.low, t.high),
         default=None,
     )
-    rest = judged.doses[judged.first + 1 :]
+    # What may be another record of the completing dose begins nothing.
+    end = judged.doses[judged.first].high
+    rest = [d for d in judged.doses[judged.first + 1 :] if d.low > end]
     second = judge(rest, born, today, plan, dialysis=dialysis)
     # Without a titre that asked for them, doses are a second series only once they make a whole one.
     if second.complete or low is None:

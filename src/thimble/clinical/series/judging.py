@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from .schedule import Schedule
-from .walking import Given, Verdict, Walk, best, earliest, recommended
+from .walking import Given, Verdict, Walk, best, earliest, recommended, same_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ def judge(
     """Judge doses that are in order of time and fitted."""
     chosen, walks = best(doses, born, plan, dialysis)
     finished = [w.completed for w in walks if w.completed is not None]
-    verdicts = _verdicts(chosen, walks)
+    verdicts = _verdicts(chosen, walks, doses)
     counted = sum(v is Verdict.COUNTS for v in verdicts)
     day = goal = None
     if chosen.completed is None:
@@ -54,13 +54,14 @@ def judge(
     )
 
 
-def _verdicts(chosen: Walk, walks: Sequence[Walk]) -> tuple[Verdict, ...]:
+def _verdicts(chosen: Walk, walks: Sequence[Walk], doses: Sequence[Given]) -> tuple[Verdict, ...]:
     """Those of the path that stands; up to its end a dose counts too where a mixed path counts it."""
     found = list(chosen.verdicts)
     if chosen.completed is not None:
         for other in walks:
             if not other.way.own:
                 for place in other.counted:
-                    if place <= chosen.completed:
+                    again = any(same_day(doses[place], doses[n]) for n in chosen.counted)
+                    if place <= chosen.completed and not again:
                         found[place] = Verdict.COUNTS
     return tuple(found)

@@ -30,12 +30,6 @@ class Verdict(IntEnum):
     EXTRA = 8
 
 
-BY_PRODUCT = (
-    Verdict.TOO_YOUNG, Verdict.TOO_OLD, Verdict.OPEN, Verdict.SAME_DAY, Verdict.INADVERTENT,
-)  # fmt: skip
-"""Verdicts that a dose has on every path."""
-
-
 @dataclass(frozen=True, slots=True)
 class Given:
     """One dose of vaccine: the first and last day that it can have been."""
@@ -48,7 +42,7 @@ class Given:
     @property
     def delays(self) -> bool:
         """Whether the next dose keeps its distance from this one."""
-        return self.fit not in (Verdict.SAME_DAY, Verdict.INADVERTENT)
+        return self.fit is not Verdict.INADVERTENT
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +62,8 @@ class Walk:
 def fitted(given: Sequence[Given], born: int, allowance: int) -> tuple[Given, ...]:
     """The doses in order of time, each with what its product, its age and its day say of it."""
     own = [Given(d.low, d.high, d.cvx, _fit(d, products()[d.cvx], born, allowance)) for d in given]
-    found: list[Given] = []
-    # Of two doses of one day the one that fits stands.
-    for dose in sorted(own, key=lambda d: (d.low, d.high, d.fit, d.cvx)):
-        last = found[-1] if found else None
-        same = last is not None and dose.low == dose.high == last.low == last.high
-        found.append(Given(dose.low, dose.high, dose.cvx, Verdict.SAME_DAY if same else dose.fit))
-    return tuple(found)
+    # Of two doses of one day the one that fits comes first.
+    return tuple(sorted(own, key=lambda d: (d.low, d.high, d.fit, d.cvx)))
 
 
 def _fit(dose: Given, product: Product, born: int, allowance: int) -> Verdict:
@@ -91,6 +80,11 @@ def _fit(dose: Given, product: Product, born: int, allowance: int) -> Verdict:
         if dose.high >= limit:
             return Verdict.OPEN
     return Verdict.COUNTS
+
+
+def same_day(one: Given, other: Given) -> bool:
+    """Whether two doses were given on one day that is known."""
+    return one.low == one.high == other.low == other.high
 
 
 def walk(way: Way, doses: Sequence[Given], born: int) -> Walk:
@@ -115,6 +109,8 @@ def walk(way: Way, doses: Sequence[Given], born: int) -> Walk:
         elif verdict is Verdict.COUNTS:
             target = way.targets[len(counted)]
             verdict = _against(target, dose, doses, counted, born, low, high)
+            if counted and same_day(dose, doses[counted[-1]]):
+                verdict = Verdict.SAME_DAY
             # What may have been given before this dose may have been given too shortly before it.
             following = doses[place + 1].low if place + 1 < len(doses) else None
             overtaken = following is not None and dose.low < dose.high >= following
