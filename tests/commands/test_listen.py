@@ -104,3 +104,13 @@ def test_a_folder_that_does_not_exist_is_told(tmp_path: Path):
 
     assert ran.returncode == 2
     assert "no such data folder" in ran.stderr
+
+
+def test_keys_without_a_certificate_and_files_that_are_none_are_refused(tmp_path: Path) -> None:
+    missing = tmp_path / "none.pem"
+    for options in (["--key", str(missing)], ["--senders", str(missing)]):
+        refused = thimble("listen", str(tmp_path), *options)
+        assert (refused.returncode, "need --certificate" in refused.stderr) == (2, True)
+    refused = thimble("listen", str(tmp_path), "--certificate", str(missing))
+    assert (refused.returncode, "there is no such file" in refused.stderr) == (2, True)
+    assert not (tmp_path / "inbox.sqlite3").exists()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import itertools
 import socket
+import ssl
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -42,8 +43,10 @@ class Served:
 
 
 @contextmanager
-def serving(sink: Sink, limits: Limits | None = None) -> Iterator[Served]:
-    listener = Listener(sink, clock=clock, control_id=control_id, limits=limits)
+def serving(
+    sink: Sink, limits: Limits | None = None, tls: ssl.SSLContext | None = None
+) -> Iterator[Served]:
+    listener = Listener(sink, clock=clock, control_id=control_id, limits=limits, tls=tls)
     loop = asyncio.new_event_loop()
     thread = threading.Thread(target=loop.run_forever)
     thread.start()
@@ -61,9 +64,11 @@ def serving(sink: Sink, limits: Limits | None = None) -> Iterator[Served]:
 class Client:
     """A sender. `answer` waits for one frame; None where the connection was closed instead."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, port: int, tls: ssl.SSLContext | None = None) -> None:
         self._socket = socket.create_connection(("127.0.0.1", port), timeout=PATIENCE)
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        if tls is not None:
+            self._socket = tls.wrap_socket(self._socket, server_hostname="localhost")
         self._frames = Frames()
         self._found: list[bytes] = []
 
@@ -92,7 +97,7 @@ class Client:
         while not self._found:
             try:
                 data = self._socket.recv(65536)
-            except ConnectionError:
+            except (ConnectionError, ssl.SSLError):
                 return None
             if not data:
                 return None

@@ -19,9 +19,10 @@ from thimble.web.models import Account
 from thimble.web.roles import Role
 
 # A file, not memory: write-ahead logging, durable commits and writers that wait need a real one.
-django_settings.DATABASES["default"]["TEST"]["NAME"] = str(
-    Path(tempfile.mkdtemp(prefix="thimble-trial-")) / "trial.sqlite3"
-)
+if not django_settings.DATABASE:
+    django_settings.DATABASES["default"]["TEST"]["NAME"] = str(
+        Path(tempfile.mkdtemp(prefix="thimble-trial-")) / "trial.sqlite3"
+    )
 
 SITE = """
 name = "Lindenfels General Hospital"

@@ -30,7 +30,8 @@ class TestDjangoStore(StoreContract):
 
 
 def _statement(sql: str) -> None:
-    with connection.cursor() as cursor:
+    # A savepoint: PostgreSQL takes nothing more from a transaction that it refused a statement of.
+    with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(sql)
 
 

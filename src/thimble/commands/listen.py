@@ -8,17 +8,19 @@ import logging
 import os
 import signal
 import sqlite3
+import ssl
 import sys
 import uuid
 from pathlib import Path
 
 from thimble.commands import Commands, NotUnderstood
-from thimble.commands.serve import open_data
+from thimble.commands.serve import has_database, open_data
 from thimble.exchange.hl7v2.decoding import SINGLE_BYTE
 from thimble.exchange.hl7v2.framing import DEFAULT_LIMIT
 from thimble.exchange.inbox import Inbox
 from thimble.exchange.listener import Limits, Listener
 from thimble.exchange.receiving import Processor, Receiver
+from thimble.exchange.tls import TlsFault, server_context
 from thimble.web import clock
 
 MEGABYTE = 1024 * 1024
@@ -44,6 +46,19 @@ def add_to(commands: Commands) -> None:
         metavar="MB",
         help="the largest message, in megabytes",
     )
+    parser.add_argument(
+        "--certificate",
+        type=Path,
+        metavar="PEM",
+        help="speak TLS with this certificate chain; the private key may stand in the same file",
+    )
+    parser.add_argument("--key", type=Path, metavar="PEM", help="the certificate's private key")
+    parser.add_argument(
+        "--senders",
+        type=Path,
+        metavar="PEM",
+        help="take messages only from senders with a certificate that one of these authorities issued",
+    )
     parser.set_defaults(run=run)
 
 
@@ -54,17 +69,32 @@ def run(options: argparse.Namespace) -> int:
         raise NotUnderstood(f"{folder}: there is no such data folder.")
     if options.largest < 1:
         raise NotUnderstood(f"--largest {options.largest}: name a megabyte or more.")
+    tls = _tls(options)
     os.umask(0o077)
     logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(asctime)s %(message)s")
     try:
         with Inbox(folder) as inbox:
-            asyncio.run(_listen(inbox, options))
+            asyncio.run(_listen(inbox, options, tls))
     except sqlite3.Error as error:
         raise NotUnderstood(f"{folder}: the inbox cannot be opened: {error}.") from error
     return 0
 
 
-async def _listen(inbox: Inbox, options: argparse.Namespace) -> None:
+def _tls(options: argparse.Namespace) -> ssl.SSLContext | None:
+    """What the options say of TLS; None without a certificate."""
+    if options.certificate is None:
+        if options.key or options.senders:
+            raise NotUnderstood(
+                "--key and --senders need --certificate: without one nothing is TLS."
+            )
+        return None
+    try:
+        return server_context(options.certificate, options.key, options.senders)
+    except TlsFault as fault:
+        raise NotUnderstood(str(fault)) from fault
+
+
+async def _listen(inbox: Inbox, options: argparse.Namespace, tls: ssl.SSLContext | None) -> None:
     receiver = Receiver(
         inbox,
         control_id=_control_id,
@@ -76,6 +106,7 @@ async def _listen(inbox: Inbox, options: argparse.Namespace) -> None:
         clock=lambda: clock.now().astimezone(),
         control_id=_control_id,
         limits=Limits(message_bytes=options.largest * MEGABYTE),
+        tls=tls,
     )
     stopped = asyncio.Event()
     loop = asyncio.get_running_loop()
@@ -92,7 +123,7 @@ async def _listen(inbox: Inbox, options: argparse.Namespace) -> None:
         ) from error
     print(
         f"Thimble takes laboratory results for {options.data} at "
-        f"{options.host}:{listener.port} (MLLP)",
+        f"{options.host}:{listener.port} (MLLP{' over TLS' if tls else ''})",
         flush=True,
     )
     await stopped.wait()
@@ -102,7 +133,7 @@ async def _listen(inbox: Inbox, options: argparse.Namespace) -> None:
 
 def _processor(inbox: Inbox, folder: Path) -> Processor | None:
     """What places results in their cases; None where the folder holds no hospital yet."""
-    if not (folder / "site.toml").is_file() or not (folder / "thimble.sqlite3").is_file():
+    if not (folder / "site.toml").is_file() or not has_database(folder):
         print(f"{folder} holds no cases yet: messages are stored and wait.", flush=True)
         return None
     open_data(folder, existing=True)

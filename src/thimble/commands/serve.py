@@ -64,7 +64,7 @@ def open_data(folder: Path, *, existing: bool = False) -> None:
     """
     if not folder.is_dir():
         raise NotUnderstood(f"{folder}: there is no such data folder. Name another with --data.")
-    if existing and not (folder / "thimble.sqlite3").is_file():
+    if existing and not has_database(folder):
         raise NotUnderstood(
             f"{folder}: holds no thimble.sqlite3. Name the data folder with --data."
         )
@@ -74,6 +74,11 @@ def open_data(folder: Path, *, existing: bool = False) -> None:
     import django
 
     django.setup()
+
+
+def has_database(folder: Path) -> bool:
+    """Whether there is a database to work on: elsewhere, as the settings say, or in the folder."""
+    return bool(os.environ.get("THIMBLE_DATABASE")) or (folder / "thimble.sqlite3").is_file()
 
 
 def migrate() -> None:

@@ -3,8 +3,8 @@
 A sender may be slow, break off, send nonsense or flood: its own connection is closed, the others go
 on. Idle connections stay open, as senders expect, and are watched by TCP keep-alive.
 
-The protocol has no security of its own: listen on the machine itself, on an isolated network, or
-behind TLS (docs/exchange.md).
+The protocol has no security of its own: speak it inside TLS, or listen on the machine itself or on an
+isolated network (docs/exchange.md).
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import asyncio
 import contextlib
 import logging
 import socket
+import ssl
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -89,6 +90,7 @@ class Listener:
         sink: stores; called from several threads, one frame of a connection at a time.
         clock: the time, aware; stands in answers and beside what is stored.
         control_id: gives a new control id for the answers that the sink cannot give.
+        tls: speaks TLS with this context (`exchange.tls`); None: in clear.
     """
 
     def __init__(
@@ -98,7 +100,9 @@ class Listener:
         clock: Callable[[], datetime],
         control_id: Callable[[], str],
         limits: Limits | None = None,
+        tls: ssl.SSLContext | None = None,
     ) -> None:
+        self._tls = tls
         self._sink, self._clock, self._control_id = sink, clock, control_id
         self._limits = limits or Limits()
         self._connections: dict[_Connection, asyncio.Task[None]] = {}
@@ -120,7 +124,17 @@ class Listener:
         Raises:
             OSError: the address cannot be listened on.
         """
-        self._server = await asyncio.start_server(self._connected, host, port, limit=CHUNK)
+        # Who never finishes a handshake holds a connection no longer than a silent sender.
+        handshake = self._limits.read_seconds if self._tls else None
+        self._server = await asyncio.start_server(
+            self._connected,
+            host,
+            port,
+            limit=CHUNK,
+            ssl=self._tls,
+            ssl_handshake_timeout=handshake,
+            ssl_shutdown_timeout=self._limits.last_byte_seconds if self._tls else None,
+        )
 
     async def stop(self) -> None:
         """Take no more; finish and answer what is being stored; close."""

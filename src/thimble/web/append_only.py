@@ -59,7 +59,7 @@ def remove(connection: BaseDatabaseWrapper) -> None:
     """Drop the triggers: for a test's clean-up or the reversal of a migration, nothing else."""
     with connection.cursor() as cursor:
         for table, statements in REFUSED.items():
-            names = [*statements, *(["replace"] if connection.vendor == "sqlite" else [])]
+            names = [*statements, "replace" if connection.vendor == "sqlite" else "TRUNCATE"]
             for sql in _drop(connection.vendor, table, names):
                 cursor.execute(sql)
 

@@ -1,6 +1,8 @@
 """Settings, all from the environment and the data folder; safe where nothing is set.
 
 THIMBLE_DATA      data folder: thimble.sqlite3, secret_key, site.toml (default ./data/demo)
+THIMBLE_DATABASE  address of a PostgreSQL database, postgresql://user@host/name; not set: the SQLite file
+                  thimble.sqlite3 of the data folder
 THIMBLE_HOSTS     host names that are served, comma separated (default 127.0.0.1, localhost)
 THIMBLE_HTTPS     1 where the site is reached by https: secure cookies and strict transport. A proxy
                   that ends TLS must be counted in THIMBLE_PROXIES and set X-Forwarded-Proto
@@ -19,6 +21,7 @@ import os
 import secrets
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qsl, unquote, urlsplit
 
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
@@ -57,8 +60,15 @@ def _private(path: Path) -> str:
     return str(path)
 
 
+DATABASE = os.environ.get("THIMBLE_DATABASE", "")
+
+
 def _database() -> dict[str, Any]:
-    """SQLite, one writer at a time, durable at each commit. Another engine would be chosen here."""
+    """Where entries, names and accounts are kept: durable at each commit, one writer at a time."""
+    return _postgresql(DATABASE) if DATABASE else _sqlite()
+
+
+def _sqlite() -> dict[str, Any]:
     return {
         "ENGINE": "django.db.backends.sqlite3",
         "NAME": _private(DATA / "thimble.sqlite3"),
@@ -72,6 +82,36 @@ def _database() -> dict[str, Any]:
             ),
         },
         "TEST": {"NAME": os.environ.get("THIMBLE_TRIAL_DATABASE")},
+    }
+
+
+def _postgresql(address: str) -> dict[str, Any]:
+    """PostgreSQL, reached as the address says. What it leaves out libpq finds by itself: a password
+    belongs in its password file, not in an address."""
+    try:
+        found = urlsplit(address)
+        port = found.port
+    except ValueError:
+        found, port = urlsplit(""), None
+    name = unquote(found.path.removeprefix("/"))
+    if found.scheme not in ("postgresql", "postgres") or not name or found.fragment:
+        # Not the address itself: it may hold a password.
+        raise ImproperlyConfigured(
+            "THIMBLE_DATABASE is an address such as postgresql://thimble@db.example/thimble or "
+            "postgresql:///thimble?host=/run/postgresql; what it says now is none"
+        )
+    options = dict(parse_qsl(found.query, keep_blank_values=True))
+    return {
+        "ENGINE": "django.db.backends.postgresql",
+        "NAME": name,
+        "USER": unquote(found.username or ""),
+        "PASSWORD": unquote(found.password or ""),
+        "HOST": options.pop("host", "") or found.hostname or "",
+        "PORT": str(port or options.pop("port", "")),
+        "CONN_MAX_AGE": 60,
+        "CONN_HEALTH_CHECKS": True,
+        # Whatever the server's own setting: an answer is given only after the entry is on its disk.
+        "OPTIONS": {"options": "-c synchronous_commit=on", **options},
     }
 
 
