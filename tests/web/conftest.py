@@ -24,6 +24,10 @@ if not django_settings.DATABASE:
         Path(tempfile.mkdtemp(prefix="thimble-trial-")) / "trial.sqlite3"
     )
 
+only_sqlite = pytest.mark.skipif(
+    bool(django_settings.DATABASE), reason="about SQLite; the settings name another database"
+)
+
 SITE = """
 name = "Lindenfels General Hospital"
 short_name = "Lindenfels"

@@ -22,7 +22,7 @@ from django.urls import reverse
 from hypothesis import HealthCheck, given
 from hypothesis import settings as examples
 from hypothesis import strategies as st
-from tests.web.conftest import NIGHT, PASSWORD, SITE
+from tests.web.conftest import NIGHT, PASSWORD, SITE, only_sqlite
 
 from thimble.actions import SourceIdentity, WorkerIdentity, report
 from thimble.clinical.vocabulary import VOCABULARY
@@ -367,6 +367,7 @@ COLUMNS = [
 ]  # fmt: skip
 
 
+@only_sqlite
 @pytest.mark.parametrize("verb", ["REPLACE INTO", "INSERT OR REPLACE INTO"])
 @pytest.mark.parametrize(
     "kept", [("number",), ("digest",), ("previous",), ('"case"', "position")], ids=str
@@ -392,6 +393,7 @@ def test_no_entry_is_replaced_by_way_of_anything_unique(
     assert store.entries("K7QM-2F49") == before
 
 
+@only_sqlite
 @pytest.mark.parametrize("table", ["web_workeridentity", "web_sourceidentity"])
 def test_no_identity_is_replaced(table: str, append_only_db: None) -> None:
     who = DjangoIdentities()
