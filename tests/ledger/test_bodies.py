@@ -40,6 +40,23 @@ GOOD = {
     Kind.SOURCE_REFUSED: {"action": "ask_source"},
     Kind.SOURCE_LACKS_CAPACITY: {"note": "asleep"},
     Kind.SOURCE_SAMPLED: {"action": "source_hiv_test", "note": ""},
+    Kind.SOURCE_DIED: {"blood_held": "yes"},
+    Kind.SOURCE_DISCHARGED: {"note": "home since noon"},
+    Kind.SOURCE_NOT_IDENTIFIED: {},
+    Kind.SOURCE_AUTHORISED: {"ground": "best_interests", "decided_by": "consultant on call"},
+    Kind.SOURCE_STATUS_FOUND: {
+        "infection": "hiv",
+        "status": "negative",
+        "evidence": "virology report in the chart",
+        "evidence_on": "2025-12-01",
+    },
+    Kind.SOURCE_IDENTITY_PURGED: {"kept": "1 year", "rule": "KEEP-01", "closed_on": "2025-02-01"},
+    Kind.ESCALATED: {
+        "about": "await_result",
+        "to": "registrar on call",
+        "outcome": "reached",
+        "answer": "rings the laboratory",
+    },
     Kind.DOSE_GIVEN: {
         "action": "hbig_first_dose",
         "product": "HBIG",

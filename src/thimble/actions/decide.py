@@ -13,7 +13,7 @@ from thimble.ledger.bodies import facts_to_json, faults_of
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Entry, Kind, instant
 from thimble.ledger.fold import fold, standing_bodies
-from thimble.ledger.plan import Plan, State
+from thimble.ledger.plan import CHASE, Plan, State
 from thimble.ledger.store import LedgerStore, check_position
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Fact, Value
@@ -81,7 +81,9 @@ def sign_plan(
         "actions": sorted(
             action.id
             for action in plan.actions
-            if action.stands and action.state is not State.NO_LONGER_NEEDED
+            if action.stands
+            and action.state is not State.NO_LONGER_NEEDED
+            and not action.id.startswith(CHASE)
         ),
         "cautions_shown": len(plan.cautions),
         "at_entry": seen_position,

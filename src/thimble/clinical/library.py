@@ -11,7 +11,9 @@ from thimble.protocol import Protocol, Vocabulary, load_protocol
 from .vocabulary import VOCABULARY
 
 SHIPPED = Path(__file__).parent.parent / "protocols"
-NOT_FOR_A_SITE = frozenset({"serology", "prophylaxis", "fitness", "clearance_us", "clearance_uk"})
+NOT_FOR_A_SITE = frozenset(
+    {"serology", "prophylaxis", "fitness", "clearance_us", "clearance_uk", "source_law"}
+)
 """Folders of tables that are used beside a site's protocol: no protocol to choose."""
 
 
@@ -62,6 +64,7 @@ def _vocabulary_of(folder: Path) -> Vocabulary:
     from thimble.clinical.prophylaxis.vocabulary import vocabulary as of_a_course
     from thimble.clinical.series.vocabulary import vocabulary as of_clearance
     from thimble.clinical.serology.vocabulary import vocabulary as of_results
+    from thimble.clinical.source_law import vocabulary as of_the_source
 
     try:
         manifest = tomllib.loads((folder / "protocol.toml").read_text(encoding="utf-8"))
@@ -73,5 +76,6 @@ def _vocabulary_of(folder: Path) -> Vocabulary:
         "fitness": of_fitness,
         "clearance_us": of_clearance,
         "clearance_uk": of_clearance,
+        "source_law": of_the_source,
     }.get(str(manifest.get("id")))
     return own() if own else VOCABULARY

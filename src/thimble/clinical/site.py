@@ -21,6 +21,7 @@ import holidays
 from thimble.clinical.diseases import ASKED, DISEASES
 from thimble.clinical.library import shipped
 from thimble.clinical.neutral import is_mail_address, telling_words
+from thimble.clinical.source_rules import SourceRules, read_source_rules
 from thimble.clinical.stocked import Stocked, read_stocked
 
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
@@ -120,6 +121,7 @@ class Site:
     evidence_asked: tuple[str, ...] = ASKED
     messages: Messages = Messages()
     stocked: Stocked = field(default_factory=Stocked)
+    source_patient: SourceRules = field(default_factory=SourceRules)
 
 
 class SiteError(ValueError):
@@ -194,6 +196,7 @@ def _site(read: _Reader) -> Site:
         evidence_asked=_evidence_asked(read),
         messages=_messages(read),
         stocked=read_stocked(read),
+        source_patient=read_source_rules(read),
     )
 
 

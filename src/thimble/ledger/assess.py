@@ -12,11 +12,13 @@ from datetime import datetime, tzinfo
 from typing import Protocol as Shape
 
 from thimble.clinical.computed import compute
+from thimble.clinical.source_rules import SourceRules
 from thimble.ledger.amounts import Lacking
+from thimble.ledger.chasing import chase_actions, chase_of
 from thimble.ledger.clocks import HOURS, Moment, either, evaluate, hours_words, moment_of
 from thimble.ledger.consistent import consistent
 from thimble.ledger.course import course_of
-from thimble.ledger.due import actions_of
+from thimble.ledger.due import actions_of, in_order
 from thimble.ledger.plan import Caution, KnownFact, Plan, Situation
 from thimble.protocol.finding import Evaluation, Item, Question
 from thimble.protocol.protocol import Protocol
@@ -26,7 +28,10 @@ __all__ = ["HOURS", "Moment", "Site", "assess", "known_facts", "moment_of", "sit
 
 
 class Site(Shape):
-    """What `assess` needs of a site: the zone whose calendar its days and months follow."""
+    """What `assess` needs of a site: the zone whose calendar its days and months follow.
+
+    Its `source_patient` counts too, where it has one: without it no law is entered.
+    """
 
     @property
     def zone(self) -> tzinfo:
@@ -69,6 +74,10 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
     actions, lacking = actions_of(
         evaluation, protocol, situation, moment, now, site.zone, facts, course
     )
+    rules = getattr(site, "source_patient", SourceRules())
+    chase = chase_of(situation, findings.get("significance"), rules, site.zone)
+    if chased := chase_actions(chase, situation, actions, rules):
+        actions = in_order((*actions, *chased), now)
     questions = _questions(evaluation.questions, computed.missing, situation, lacking)
     explanations = dict(computed.explanations)
     if moment.first is not None and moment.last is not None:

@@ -201,6 +201,42 @@ PEOPLE = ("worker", "source")
 DRAWN_FOR = ("baseline", "follow_up")
 """What a worker's sample was drawn for: to show the state at the exposure, or what came of it."""
 
+ASKED_WHOM = {"patient": "the patient", "representative": "whoever may decide for the patient"}
+"""Whose consent was asked for."""
+
+ASKERS = {
+    "treating_doctor": "a doctor who treats the patient",
+    "treating_nurse": "a nurse of the ward",
+    "other_doctor": "a doctor with no part in the case",
+    "occupational_medicine": "occupational medicine",
+    "other": "somebody else",
+}
+"""Who asked. The exposed worker is none of them: they never ask."""
+
+CAPACITY = {
+    "expected": "will be able to in time",
+    "not_expected": "not in time",
+    "unknown": "cannot be told",
+}
+"""Whether a patient who cannot decide now is expected to before the answer is needed."""
+
+BLOOD_HELD = {"yes": "yes", "no": "no", "unknown": "not known"}
+"""Whether blood of the source is in the laboratory already."""
+
+GROUNDS = {
+    "best_interests": "best interests or benefit of the patient",
+    "legal_advice": "advice of the legal department",
+    "local_law": "the law here asks for no consent",
+    "court": "a court",
+}
+"""On what ground it was decided that the source may be tested."""
+
+INFECTIONS = {"hiv": "HIV", "hbv": "Hepatitis B (HBsAg)", "hcv": "Hepatitis C"}
+"""What a chart can say of the source."""
+
+CALL_OUTCOMES = {"reached": "reached", "no_answer": "no answer"}
+"""What came of a call to the registrar."""
+
 # The numbers under which the laboratory knows a sample.
 _NUMBERS = {"request": _Key(MAY, required=False), "specimen": _Key(MAY, required=False)}
 
@@ -213,7 +249,15 @@ _RESULT = {
     "status": _Key(_one_of(tuple(Status))),
     "as_sent": _Key(MAY),
 }
-_SOURCE_STEP = {"action": _Key(_id, required=False), "note": _Key(MAY, required=False)}
+_SOURCE_STEP = {
+    "action": _Key(_id, required=False),
+    "note": _Key(MAY, required=False),
+    # Whether the patient or whoever may decide for them; by whom; what else is known of it.
+    "whom": _Key(_one_of(tuple(ASKED_WHOM)), required=False),
+    "asker": _Key(_one_of(tuple(ASKERS)), required=False),
+    "capacity": _Key(_one_of(tuple(CAPACITY)), required=False),
+    "blood_held": _Key(_one_of(tuple(BLOOD_HELD)), required=False),
+}
 
 BODIES: Mapping[Kind, Mapping[str, _Key]] = {
     Kind.REPORTED: {
@@ -260,6 +304,30 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
     Kind.SOURCE_REFUSED: _SOURCE_STEP,
     Kind.SOURCE_LACKS_CAPACITY: _SOURCE_STEP,
     Kind.SOURCE_SAMPLED: {**_SOURCE_STEP, **_NUMBERS},
+    Kind.SOURCE_DIED: _SOURCE_STEP,
+    Kind.SOURCE_DISCHARGED: _SOURCE_STEP,
+    Kind.SOURCE_NOT_IDENTIFIED: _SOURCE_STEP,
+    # Who decided that the source may be tested (a function, no name), and on what ground.
+    Kind.SOURCE_AUTHORISED: {
+        **_SOURCE_STEP,
+        "ground": _Key(_one_of(tuple(GROUNDS))),
+        "decided_by": _Key(SAY),
+    },
+    # What the chart says of the source: its evidence, and the day that the evidence is of.
+    Kind.SOURCE_STATUS_FOUND: {
+        "infection": _Key(_one_of(tuple(INFECTIONS))),
+        "status": _Key(_one_of(("positive", "negative"))),
+        "evidence": _Key(SAY),
+        "evidence_on": _Key(_day),
+    },
+    # That it was erased who the source was: when the case was closed, and by which rule.
+    Kind.SOURCE_IDENTITY_PURGED: {"kept": _Key(SAY), "rule": _Key(SAY), "closed_on": _Key(_day)},
+    Kind.ESCALATED: {
+        "about": _Key(_id),
+        "to": _Key(SAY),
+        "outcome": _Key(_one_of(tuple(CALL_OUTCOMES))),
+        "answer": _Key(MAY),
+    },
     Kind.DOSE_GIVEN: {
         "action": _Key(_id),
         "product": _Key(SAY),

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from thimble.ledger.plan import TO_DO, Action, Caution, Plan, State
+from thimble.ledger.plan import CHASE, TO_DO, Action, Caution, Plan, State
 from thimble.protocol.model import Output
 
 
@@ -146,6 +146,7 @@ def fingerprint(plan: Plan) -> str:
         *sorted(
             f"{a.id}|{a.what}|{a.state.value}|{a.stands}|{a.amount}|{_limits(a)}"
             for a in plan.actions
+            if not a.id.startswith(CHASE)
         ),
         *(f"{c.topic}|{c.text}|{c.certain}" for c in plan.cautions),
         *(f"{table}:{reason}" for table, reason in _reasons(plan)),

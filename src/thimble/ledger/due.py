@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, tzinfo
 from functools import lru_cache
@@ -96,9 +96,13 @@ def actions_of(
     actions = [a for a in actions if a.id not in asked or a.state is State.DONE]
     shown = {action.id for action in actions} | set(produced)
     actions += _left_over(shown, protocol, situation, moment, zone, instants)
+    return in_order(actions, now), lacking_of(actions, doses, protocol)
+
+
+def in_order(actions: Sequence[Action], now: datetime) -> tuple[Action, ...]:
+    """Actions by what presses most; what is done, decided otherwise or not needed comes last."""
     order = {action.id: at for at, action in enumerate(actions)}
-    actions.sort(key=lambda a: (_rank(a.state), urgency(a, now), order[a.id]))
-    return tuple(actions), lacking_of(actions, doses, protocol)
+    return tuple(sorted(actions, key=lambda a: (_rank(a.state), urgency(a, now), order[a.id])))
 
 
 def doses_decided_against(situation: Situation, protocol: Protocol) -> set[str]:

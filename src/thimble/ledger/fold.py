@@ -27,6 +27,7 @@ from thimble.ledger.plan import (
     Situation,
 )
 from thimble.ledger.resulting import results_in
+from thimble.ledger.source_record import SourceReading
 from thimble.protocol.vocabulary import Fact, Value
 
 ASSESS = "assess"
@@ -41,6 +42,10 @@ SOURCE_STEPS: Mapping[Kind, str] = {
     Kind.SOURCE_REFUSED: "refused",
     Kind.SOURCE_LACKS_CAPACITY: "lacks_capacity",
     Kind.SOURCE_SAMPLED: "sampled",
+    Kind.SOURCE_DIED: "died",
+    Kind.SOURCE_DISCHARGED: "discharged",
+    Kind.SOURCE_NOT_IDENTIFIED: "not_identified",
+    Kind.SOURCE_AUTHORISED: "authorised",
 }
 
 
@@ -172,6 +177,7 @@ def fold(entries: Iterable[Entry], as_of: datetime, vocabulary: Mapping[str, Fac
         links=tuple(reading.links),
         course=reading.course.record(),
         last_done=reading.last_done,
+        source=reading.source.course(),
     )
 
 
@@ -187,6 +193,7 @@ class _Reading:
         self.cannot_be_known: dict[str, str] = {}
         self.done: dict[str, Done] = {}
         self.source_steps: dict[str, datetime] = {}
+        self.source = SourceReading()
         self.signed: list[SignedPlan] = []
         self.departures: list[Departure] = []
         self.closed_at: datetime | None = None
@@ -212,6 +219,11 @@ class _Reading:
             self.cannot_be_known[body["fact"]] = body["reason"]
         elif kind in SOURCE_STEPS:
             self.source_steps[SOURCE_STEPS[kind]] = found.happened_at
+            self.source.step(SOURCE_STEPS[kind], found)
+        elif kind is Kind.ESCALATED:
+            self.source.escalated(found)
+        elif kind is Kind.SOURCE_STATUS_FOUND:
+            self.source.charted(found)
         elif kind is Kind.PLAN_SIGNED:
             self._sign(found)
         elif kind is Kind.DEPARTED:

@@ -11,12 +11,19 @@ from thimble.clinical.saying import calendar_day, day, minute
 from thimble.ledger.bodies import (
     AGREEMENTS,
     ANSWERS,
+    ASKED_WHOM,
+    ASKERS,
+    BLOOD_HELD,
+    CALL_OUTCOMES,
+    CAPACITY,
     CLOSED_REASONS,
     CONTACT_ABOUT,
     CONTACT_BY,
     CONTACT_OUTCOMES,
     FITNESS_OUTCOMES,
     FITNESS_RESTRICTIONS,
+    GROUNDS,
+    INFECTIONS,
     LINKS,
     REACHING_DECISIONS,
     from_json,
@@ -40,6 +47,13 @@ LABELS: Mapping[Kind, str] = {
     Kind.SOURCE_REFUSED: "Source patient refused",
     Kind.SOURCE_LACKS_CAPACITY: "Source patient cannot decide now",
     Kind.SOURCE_SAMPLED: "Blood of the source patient taken",
+    Kind.SOURCE_DIED: "Source patient died",
+    Kind.SOURCE_DISCHARGED: "Source patient went home",
+    Kind.SOURCE_NOT_IDENTIFIED: "Nobody knows who the source is",
+    Kind.SOURCE_AUTHORISED: "Decided that the source may be tested",
+    Kind.SOURCE_STATUS_FOUND: "Status of the source found in the chart",
+    Kind.SOURCE_IDENTITY_PURGED: "Who the source was is erased",
+    Kind.ESCALATED: "Registrar called about the source",
     Kind.DOSE_GIVEN: "Dose given",
     Kind.ADVICE_SOUGHT: "Advice sought",
     Kind.ADVICE_GIVEN: "Advice given",
@@ -236,8 +250,11 @@ def _of(
         case _:
             if "action" in body:
                 said.append(words(body["action"]))
-            said += [body[key] for key in ("text", "note", "reason") if body.get(key)]
-            said += _labelled(body, specimen="Specimen", request="Request")
+            said += [
+                *(body[key] for key in ("text", "note", "reason") if body.get(key)),
+                *_labelled(body, specimen="Specimen", request="Request"),
+                *_of_the_source(kind, body),
+            ]
     return [sentence for sentence in said if sentence]
 
 
@@ -252,6 +269,35 @@ def _results(body: Mapping[str, Any], zone: tzinfo) -> Iterable[str]:
     yield f"Blood of {whose}, taken {taken}, {first.place}."
     for one in found:
         yield f"{one.result.name}: {said_of(one.result)}."
+
+
+def _of_a_step(body: Mapping[str, Any]) -> Iterable[str]:
+    """What a step with the source says beyond its name."""
+    words = (
+        ("whom", "Whose answer", ASKED_WHOM),
+        ("asker", "Asked by", ASKERS),
+        ("capacity", "Able to decide", CAPACITY),
+        ("blood_held", "Blood in the laboratory already", BLOOD_HELD),
+        ("ground", "Ground", GROUNDS),
+    )
+    for key, label, known in words:
+        if body.get(key) in known:
+            yield f"{label}: {known[body[key]]}."
+    yield from _labelled(body, decided_by="Decided by")
+
+
+def _of_the_source(kind: Kind, body: Mapping[str, Any]) -> Iterable[str]:
+    if kind is Kind.SOURCE_STATUS_FOUND:
+        yield f"{INFECTIONS[body['infection']]}: {body['status']}."
+        yield f"Evidence of {_day(body['evidence_on'])}: {body['evidence']}"
+    elif kind is Kind.SOURCE_IDENTITY_PURGED:
+        yield f"Kept for {body['kept']} after the case was closed on {_day(body['closed_on'])}."
+        yield f"Rule: {body['rule']}"
+    elif kind is Kind.ESCALATED:
+        yield f"{body['to']}: {CALL_OUTCOMES[body['outcome']]}."
+        yield from _labelled(body, answer="Answer")
+    else:
+        yield from _of_a_step(body)
 
 
 def _following(kind: Kind, body: Mapping[str, Any], words: Callable[[str], str]) -> Iterable[str]:

@@ -23,6 +23,9 @@ class State(StrEnum):
     DEPARTED = "departed"
 
 
+CHASE = "chase_"
+"""What the ids of actions begin with that chase the source: no clinician signs them."""
+
 TO_DO = (State.OPEN, State.LATE)
 """What somebody still has to do, or to decide about."""
 
@@ -163,6 +166,54 @@ class Link:
 
 
 @dataclass(frozen=True, slots=True)
+class SourceStep:
+    """One step with the source patient as it stands: ids of `ledger.bodies`, "" where nobody said.
+
+    `step` is one of the values of `fold.SOURCE_STEPS`.
+    """
+
+    step: str
+    at: datetime
+    entry: int
+    whom: str = ""
+    asker: str = ""
+    capacity: str = ""
+    blood_held: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Escalation:
+    """A call to the registrar on call: about which step, whom, what came of it."""
+
+    about: str
+    to: str
+    outcome: str
+    answer: str
+    at: datetime
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChartStatus:
+    """What the chart says of the source, and the day that its evidence is of."""
+
+    infection: str
+    status: str
+    evidence: str
+    evidence_on: date
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class SourceCourse:
+    """Everything done about the source patient, each in order of time."""
+
+    steps: tuple[SourceStep, ...] = ()
+    escalations: tuple[Escalation, ...] = ()
+    chart: tuple[ChartStatus, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class FollowUp:
     """What was agreed with the worker and what came of it.
 
@@ -298,6 +349,7 @@ class Situation:
     links: tuple[Link, ...] = ()
     course: CourseRecord = field(default_factory=CourseRecord)
     last_done: Mapping[str, datetime] = field(default_factory=dict)
+    source: SourceCourse = SourceCourse()
 
 
 @dataclass(frozen=True, slots=True)

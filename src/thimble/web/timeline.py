@@ -43,6 +43,10 @@ STEPS = {
     "refused": "Source patient refused",
     "lacks_capacity": "Source patient cannot decide now",
     "sampled": "Blood of the source patient taken",
+    "died": "Source patient died",
+    "discharged": "Source patient went home",
+    "not_identified": "Nobody knows who the source is",
+    "authorised": "Decided that the source may be tested",
 }
 
 

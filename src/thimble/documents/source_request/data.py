@@ -24,6 +24,10 @@ _STEPS = {
     "refused": "Refused",
     "lacks_capacity": "Cannot decide for themselves",
     "sampled": "Sample taken",
+    "died": "Died",
+    "discharged": "Went home",
+    "not_identified": "Not identified",
+    "authorised": "A decision to test is on record",
 }
 UNIDENTIFIED = (
     "The source patient is recorded as not identified, so there is no team to ask. If it becomes known "

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.site import Site
 from thimble.documents.otherwise import asked_for_by
+from thimble.ledger.chasing import chases
 from thimble.ledger.course import FIRST_DOSE
 from thimble.ledger.next_thing import short
 from thimble.ledger.plan import TO_DO, Action, Caution, Departure, Plan, Situation, State
@@ -504,7 +505,7 @@ def _action(action: Action, lens: Lens) -> ActionView:
         id=action.id,
         what=action.what,
         whom=WHOM.get(action.whom, action.whom),
-        form=HOW_DONE.get(action.kind, "text"),
+        form="source" if chases(action.id) else HOW_DONE.get(action.kind, "text"),
         window=WindowWords.of(
             action.window,
             lens.now,

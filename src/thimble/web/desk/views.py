@@ -14,6 +14,7 @@ from django.views.decorators.vary import vary_on_headers
 from thimble import actions
 from thimble.actions import Refused
 from thimble.ledger.bodies import to_json
+from thimble.ledger.chasing import chases
 from thimble.ledger.clocks import HOURS
 from thimble.ledger.course import ANSWER
 from thimble.ledger.entries import Entry
@@ -206,6 +207,8 @@ def _doing(
     numbers: dict[str, Any] = {
         key: post.get(key, "").strip()[:60] for key in ("request", "specimen")
     }
+    if chases(action.id):
+        raise BadAnswer("Record what was done on the page of the source patient.")
     if action.kind == "dose":
         given = given_in(post, action)
         if not given.product:

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.prophylaxis import tables as course_tables
 from thimble.clinical.saying import day, elapsed, minute
+from thimble.clinical.source_law import tables as source_tables
 from thimble.clinical.windows import WindowKind, span_down, window_state
 from thimble.ledger.plan import Window
 from thimble.protocol.citing import Cited, cited
@@ -197,9 +198,10 @@ class ReasonWords:
     @classmethod
     def of(cls, reason: Reason, protocol: Protocol, link: RuleLink = no_link) -> ReasonWords:
         """A reason in words."""
-        # What is due in a course comes from tables that every site uses beside its protocol.
-        of_course = any(table.id == reason.table for table in course_tables().tables)
-        home = course_tables() if of_course else protocol
+        # A course and the chase of the source have tables that every site uses beside its protocol.
+        beside = (course_tables(), source_tables())
+        own = (p for p in beside if any(table.id == reason.table for table in p.tables))
+        home = next(own, protocol)
         try:
             question = home.table(reason.table).question
         except KeyError:
@@ -207,7 +209,7 @@ class ReasonWords:
         return cls(
             rule=reason.rule,
             question=question,
-            href="" if of_course else link(reason.table, reason.rule),
+            href=link(reason.table, reason.rule) if home is protocol else "",
             sources=cited(reason.source, home.sources),
             standing=STANDINGS[reason.standing],
             confirmed=reason.confirmed,

@@ -1,0 +1,163 @@
+"""The source patient chased: which step is waited for, since when, of whom, and when to call.
+
+A pure function of the situation and the site's law. Its things to do are actions like any other, so the
+one order of `pressing` holds for them. What the law lets be done comes from `protocols/source_law`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+from thimble.clinical.durations import add
+from thimble.clinical.source_law import NextStep, next_step
+from thimble.clinical.source_rules import SourceRules
+from thimble.ledger.plan import CHASE, Action, Escalation, Situation, SourceStep, State, Window
+from thimble.protocol.finding import Finding
+
+SETTLE = f"{CHASE}settle_without"
+"""Done, it ends the chase: a physician has settled the plan without the source's result."""
+CALL = f"{CHASE}call"
+NOT_ASKED = "not_asked"
+REPRESENTATIVE = "representative"
+
+_MISSING = {
+    "hiv": ("source_hiv", "unknown"),
+    "hbv": ("source_hbsag", "unknown"),
+    "hcv": ("source_hcv_rna", "not_tested"),
+}
+"""For each infection the fact that a result settles, and the value that is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chase:
+    """Where the chase stands.
+
+    `state` is a value of the fact `source_state`; `awaits` the infections without a result, most urgent
+    first; `began` when the state began; `target` by when the next step is best done; `call_at` when the
+    registrar is to be called, or called again; `calls` those already made about this step.
+    """
+
+    state: str
+    held: str
+    awaits: tuple[str, ...]
+    step: NextStep
+    began: datetime
+    target: datetime
+    call_at: datetime
+    calls: tuple[Escalation, ...]
+
+    def overdue(self, now: datetime) -> bool:
+        """Whether the target has passed. It is inclusive: at the last instant there is still time."""
+        return now > self.target
+
+
+def awaited(situation: Situation) -> tuple[str, ...]:
+    """The infections of which no result of the source is known, most urgent first."""
+    facts = situation.facts
+    return tuple(
+        name
+        for name, (fact, none) in _MISSING.items()
+        if fact not in facts or facts[fact].value == none
+    )
+
+
+def state_of(steps: tuple[SourceStep, ...]) -> str:
+    """The value of `source_state` that the steps lead to: the last one counts."""
+    if not steps:
+        return NOT_ASKED
+    last = steps[-1]
+    if last.step in ("asked", "consented", "refused") and last.whom == REPRESENTATIVE:
+        return f"{REPRESENTATIVE}_{last.step}"
+    if last.step == "lacks_capacity":
+        return "capacity_expected" if last.capacity == "expected" else "lacks_capacity"
+    return last.step
+
+
+def held_of(steps: tuple[SourceStep, ...]) -> str:
+    """Whether blood of the source is in the laboratory, as far as anybody said."""
+    said = [step.blood_held for step in steps if step.blood_held]
+    return said[-1] if said else "unknown"
+
+
+def chase_of(
+    situation: Situation, significance: Finding | None, rules: SourceRules, zone: tzinfo
+) -> Chase | None:
+    """The chase of a case; None where nothing is chased.
+
+    That is while the case is closed, the exposure is not significant, every result is in, a physician
+    has settled it since the last step, or nobody has reported yet.
+    """
+    awaits = awaited(situation)
+    steps = situation.source.steps
+    begun = steps[-1].at if steps else (situation.occurred_at or situation.reported_at)
+    settled = situation.last_done.get(SETTLE)
+    if (
+        situation.closed_at is not None
+        or situation.reported_at is None
+        or not awaits
+        or begun is None
+        or (significance is not None and significance.value == "not_significant")
+        or (settled is not None and settled >= begun)
+    ):
+        return None
+    state, held = state_of(steps), held_of(steps)
+    step = next_step(rules.jurisdiction, state, held, awaits[0])
+    target = add(begun, step.target, zone)
+    calls = tuple(
+        call
+        for call in situation.source.escalations
+        if call.about == step.next and call.at >= begun
+    )
+    # A call made before the target does not put off the one that is due when it passes.
+    last = max((call.at for call in calls), default=None)
+    call_at = target if last is None else max(target, add(last, step.again, zone))
+    return Chase(state, held, awaits, step, begun, target, call_at, calls)
+
+
+def chase_actions(
+    chase: Chase | None, situation: Situation, actions: tuple[Action, ...], rules: SourceRules
+) -> tuple[Action, ...]:
+    """What the chase asks for, beside the plan's own actions.
+
+    Until somebody has taken a first step the plan's own asking is what presses; and its own samples are
+    the blood to take.
+    """
+    if chase is None or not situation.source.steps:
+        return ()
+    sampling = any(
+        a.whom == "source" and a.kind == "sample" and a.state is State.OPEN for a in actions
+    )
+    step = chase.step
+    found = []
+    if not (step.next == "take_blood" and sampling):
+        found.append(
+            _action(f"{CHASE}{step.next}", step.words("next"), chase.began, chase.target, chase)
+        )
+    whom = rules.registrar or "the registrar on call"
+    found.append(
+        _action(
+            CALL,
+            f"Call {whom} about the source: {step.words('next')[:1].lower()}{step.words('next')[1:]}",
+            chase.call_at, chase.call_at, chase,
+        )
+    )  # fmt: skip
+    return tuple(found)
+
+
+def _action(id_: str, what: str, opens: datetime, target: datetime, chase: Chase) -> Action:
+    return Action(
+        id=id_,
+        what=what,
+        kind="review" if id_ == SETTLE else "ask",
+        whom="department",
+        window=Window(opens, target, None),
+        state=State.OPEN,
+        certain=True,
+        because=chase.step.because,
+    )
+
+
+def chases(action: str) -> bool:
+    """Whether an action is done by a step on the page of the source patient, and in no other way."""
+    return action.startswith(CHASE) and action != SETTLE

@@ -1,0 +1,201 @@
+"""The chase of the source: over every path of steps there is a next one, and nothing turns into a yes."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from itertools import product
+from types import SimpleNamespace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from thimble.clinical.source_law import jurisdictions, next_step, tables, vocabulary
+from thimble.clinical.source_rules import SourceRules
+from thimble.ledger.assess import assess
+from thimble.ledger.chasing import CALL, chase_of, held_of, state_of
+from thimble.ledger.entries import Kind
+from thimble.ledger.fold import SOURCE_STEPS, fold
+from thimble.ledger.plan import SourceStep
+from thimble.ledger.pressing import to_do, urgency
+from thimble.ledger.store import MemoryStore
+from thimble.protocol import check_protocol
+
+from .builders import ZONE, after, learned, reported, us, write
+
+STATES = tuple(vocabulary()["source_state"].values)
+HELD = ("yes", "no", "unknown")
+AWAITS = ("hiv", "hbv", "hcv")
+SIGNIFICANT = {"route": "percutaneous", "fluid": "blood", "device": "hollow_bore_needle"}
+
+steps = st.lists(
+    st.builds(
+        SourceStep,
+        step=st.sampled_from(tuple(SOURCE_STEPS.values())),
+        at=st.integers(0, 600).map(lambda minutes: after(minutes=minutes)),
+        entry=st.integers(2, 60),
+        whom=st.sampled_from(("", "patient", "representative")),
+        capacity=st.sampled_from(("", "expected", "not_expected", "unknown")),
+        blood_held=st.sampled_from(("", "yes", "no", "unknown")),
+    ),
+    max_size=8,
+).map(lambda found: tuple(sorted(found, key=lambda step: (step.at, step.entry))))
+
+
+def site(jurisdiction: str) -> SimpleNamespace:
+    return SimpleNamespace(zone=ZONE, source_patient=SourceRules(jurisdiction))
+
+
+def test_the_tables_are_proved_complete_and_unambiguous_and_their_cases_come_out():
+    assert check_protocol(tables()) == ()
+
+
+@given(path=steps, jurisdiction=st.sampled_from(jurisdictions()), awaits=st.sampled_from(AWAITS))
+def test_no_path_of_steps_ends_without_a_next_one_and_a_time_for_it(path, jurisdiction, awaits):
+    step = next_step(jurisdiction, state_of(path), held_of(path), awaits)
+
+    assert step.next in tables().outputs["source_next"].values
+    assert step.target.count > 0
+    assert step.again.count > 0
+
+
+@given(path=steps, awaits=st.sampled_from(AWAITS))
+def test_where_the_law_is_not_entered_only_a_persons_word_leads_to_a_test(path, awaits):
+    step = next_step("not_listed", state_of(path), held_of(path), awaits)
+
+    if not path or path[-1].step not in ("consented", "authorised", "sampled", "not_identified"):
+        assert step.testing == "ask_first"
+    if path and path[-1].step == "consented" and path[-1].whom == "representative":
+        assert step.testing == "ask_first"
+
+
+def test_nothing_is_permitted_but_by_consent_or_where_the_site_says_so_and_blood_is_there():
+    for jurisdiction, state, held in product(jurisdictions(), STATES, HELD):
+        if next_step(jurisdiction, state, held, "hiv").testing == "permitted":
+            consent = state == "consented" or (
+                state == "representative_consented"
+                and jurisdiction in ("england_wales_ni", "scotland")
+            )
+            assert consent or (jurisdiction == "us_available_blood" and held == "yes")
+
+
+def test_a_row_that_was_not_read_never_permits_and_never_refuses():
+    table = tables().table("source_next")
+    for rule in table.rules:
+        if rule.standing == "unread":
+            assert rule.outputs["source_testing"] == "ask_first", rule.id
+
+
+@pytest.mark.parametrize("jurisdiction", jurisdictions())
+@pytest.mark.parametrize("kind", list(SOURCE_STEPS))
+def test_after_each_step_something_is_to_be_done_until_the_results_are_in(jurisdiction, kind):
+    body = {"ground": "court", "decided_by": "x"} if kind is Kind.SOURCE_AUTHORISED else {}
+    store = MemoryStore()
+    write(store, "C", (Kind.REPORTED, reported(SIGNIFICANT)), at=after(minutes=5))
+    write(store, "C", (kind, body), at=after(minutes=10))
+    law = us()
+
+    def plan():
+        situation = fold(store.entries("C"), after(hours=3), law.vocabulary)
+        return assess(situation, law, after(hours=3), site(jurisdiction))
+
+    found = [action.id for action in to_do(plan()) if action.id.startswith("chase_")]
+    assert CALL in found
+    assert len(found) == 2 or kind in (Kind.SOURCE_CONSENTED, Kind.SOURCE_AUTHORISED)
+
+    results = {"source_hiv": "negative", "source_hbsag": "negative", "source_hcv_rna": "negative"}
+    write(store, "C", learned("laboratory", **results), at=after(hours=2))
+    assert not [action.id for action in plan().actions if action.id.startswith("chase_")]
+
+
+def chased(*drafts, minutes):
+    store = MemoryStore()
+    write(store, "C", (Kind.REPORTED, reported(SIGNIFICANT)), at=after(minutes=5))
+    for at, draft in drafts:
+        write(store, "C", draft, at=after(minutes=at))
+    now = after(minutes=minutes)
+    return fold(store.entries("C"), now, us().vocabulary), now
+
+
+def call(outcome: str = "no_answer", about: str = "await_answer"):
+    return Kind.ESCALATED, {"about": about, "to": "registrar", "outcome": outcome, "answer": ""}
+
+
+@pytest.mark.parametrize(("minutes", "overdue"), [(69, False), (70, False), (71, True)])
+def test_the_target_is_inclusive_and_the_registrar_is_called_when_it_has_passed(minutes, overdue):
+    """Asked at minute 10; the table allows an hour."""
+    situation, now = chased((10, (Kind.SOURCE_ASKED, {})), minutes=minutes)
+    chase = chase_of(situation, None, SourceRules("us"), ZONE)
+
+    assert chase.overdue(now) is overdue
+    assert chase.call_at == chase.target == after(minutes=70)
+
+
+def test_an_overdue_answer_stands_before_what_has_time_in_the_one_order():
+    situation, now = chased((10, (Kind.SOURCE_ASKED, {})), minutes=90)
+    plan = assess(situation, us(), now, site("us"))
+    open_actions = to_do(plan)
+
+    assert list(open_actions) == sorted(open_actions, key=lambda action: urgency(action, now))
+    place = {action.id: at for at, action in enumerate(open_actions)}
+    later = [a.id for a in open_actions if a.window.target and a.window.target > now + timedelta(1)]
+    assert later
+    assert all(place["chase_await_answer"] < place[id_] for id_ in later)
+
+
+def test_the_registrar_is_called_again_after_the_interval_and_anew_for_another_step():
+    asked = (10, (Kind.SOURCE_ASKED, {}))
+    rules = SourceRules("us")
+    situation, _ = chased(asked, (75, call()), minutes=80)
+    assert chase_of(situation, None, rules, ZONE).call_at == after(minutes=135)
+
+    situation, _ = chased(asked, (20, call()), minutes=80)
+    assert chase_of(situation, None, rules, ZONE).call_at == after(minutes=80)
+
+    sampled = (100, (Kind.SOURCE_SAMPLED, {}))
+    situation, _ = chased(asked, (75, call()), sampled, minutes=110)
+    chase = chase_of(situation, None, rules, ZONE)
+    assert chase.step.next == "await_result"
+    assert (chase.calls, chase.call_at) == ((), after(minutes=220))
+
+
+def test_a_result_that_takes_the_most_urgent_away_leaves_the_others_chased():
+    sampled = (10, (Kind.SOURCE_SAMPLED, {}))
+    hiv = (60, learned("laboratory", source_hiv="negative"))
+    situation, _ = chased(sampled, hiv, minutes=70)
+    chase = chase_of(situation, None, SourceRules("us"), ZONE)
+
+    assert chase.awaits == ("hbv", "hcv")
+    assert chase.target == after(minutes=10 + 24 * 60)
+
+
+def test_a_negative_in_the_chart_is_no_negative_now():
+    chart = {
+        "infection": "hiv",
+        "status": "negative",
+        "evidence": "report in the chart",
+        "evidence_on": "2025-12-01",
+    }
+    situation, _ = chased((10, (Kind.SOURCE_STATUS_FOUND, chart)), minutes=20)
+
+    assert "source_hiv" not in situation.facts
+    assert "hiv" in chase_of(situation, None, SourceRules("us"), ZONE).awaits
+
+
+def test_a_step_written_down_late_stands_where_it_happened():
+    situation, _ = chased((60, (Kind.SOURCE_CONSENTED, {})), minutes=70)
+    late = SourceStep("asked", after(minutes=30), 9)
+    found = tuple(sorted([*situation.source.steps, late], key=lambda step: (step.at, step.entry)))
+
+    assert state_of(found) == "consented"
+
+
+def test_a_physician_settles_it_and_a_new_step_takes_it_up_again():
+    refused = (10, (Kind.SOURCE_REFUSED, {}))
+    settled = (30, (Kind.COUNSELLED, {"action": "chase_settle_without", "text": ""}))
+    situation, _ = chased(refused, settled, minutes=40)
+    assert chase_of(situation, None, SourceRules("us"), ZONE) is None
+
+    again = (50, (Kind.SOURCE_CONSENTED, {}))
+    situation, _ = chased(refused, settled, again, minutes=60)
+    assert chase_of(situation, None, SourceRules("us"), ZONE).step.next == "take_blood"
