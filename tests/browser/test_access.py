@@ -32,6 +32,8 @@ SIGN_IN = {
     Role.ADMINISTRATOR: "admin",
 }
 NOT_PAGES = {
+    "source:call",
+    "source:chart",
     # Answered with a file, a plain text or a step onwards.
     "accounts:home",
     "accounts:sign_out",

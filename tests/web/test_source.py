@@ -24,6 +24,8 @@ from .conftest import NIGHT
 
 SignIn = Callable[[Role], Client]
 DOCTOR = Role.EMERGENCY_CLINICIAN
+DECIDED = {"ground": "best_interests", "decided_by": "consultant on call"}
+"""What a decision to test needs; other steps leave it aside."""
 
 
 @pytest.fixture
@@ -200,7 +202,7 @@ def test_each_step_may_be_taken_back_right_after_it_and_leaves_nothing(
 ):
     client = signed_in(DOCTOR)
     before = read(case)
-    page = client.post(url("step", case), {"step": step, "position": 1}, follow=True)
+    page = client.post(url("step", case), {"step": step, "position": 1, **DECIDED}, follow=True)
     offered = page.context["page"].take_back
     client.post(url("take_back", case), {"entry": offered.entry, "position": read(case).position})
 
@@ -365,3 +367,110 @@ def test_a_result_that_was_overtaken_is_kept(signed_in: SignIn, make_account: An
     assert "Waiting for the laboratory." in page
     assert '<input type="hidden" name="source_hiv" value="negative">' in page
     assert kinds(case) == [Kind.NOTED]
+
+
+def test_the_page_says_first_what_comes_next_and_that_the_law_is_not_confirmed(
+    signed_in: SignIn, case: str
+):
+    page = text_of(signed_in(DOCTOR).get(url("source", case)))
+
+    assert "Ask the source patient for consent" in page
+    assert "this site has not chosen its law" in page
+    assert "not yet confirmed against the document" in page
+    assert "Infectious diseases on call" in page
+
+
+def test_who_asked_whom_is_kept_with_the_step(signed_in: SignIn, case: str):
+    said = {"whom": "representative", "asker": "other_doctor", "blood_held": "yes"}
+    signed_in(DOCTOR).post(url("step", case), {"step": "asked", "position": 1, **said})
+
+    step = read(case).situation.source.steps[-1]
+    assert {key: getattr(step, key) for key in said} == said
+    assert "source_access" in read(case).situation.facts
+
+
+def test_the_word_of_a_representative_alone_does_not_make_the_source_testable(
+    signed_in: SignIn, db: None
+):
+    case = actions.report(
+        get_store(),
+        facts={"route": "percutaneous", "fluid": "blood"},
+        occurred_at=NIGHT - timedelta(hours=1),
+        occurred_at_precision="minute",
+        vocabulary=VOCABULARY,
+        now=NIGHT - timedelta(minutes=50),
+    ).case
+    signed_in(DOCTOR).post(
+        url("step", case), {"step": "consented", "position": 1, "whom": "representative"}
+    )
+
+    assert "source_access" not in read(case).situation.facts
+
+
+def test_a_decision_without_who_made_it_is_refused_and_keeps_what_was_typed(
+    signed_in: SignIn, case: str
+):
+    given = {"step": "authorised", "position": 1, "ground": "court", "note": "by telephone"}
+    response = signed_in(DOCTOR).post(url("step", case), given)
+
+    assert response.status_code == 422
+    assert "Write who decided" in text_of(response)
+    assert "by telephone" in text_of(response)
+    assert kinds(case) == []
+
+
+def test_a_call_is_kept_with_whom_when_and_what_they_answered(signed_in: SignIn, case: str):
+    client = signed_in(DOCTOR)
+    client.post(url("step", case), {"step": "asked", "position": 1})
+    given = {"to": "registrar", "outcome": "reached", "answer": "goes to the ward"}
+    client.post(url("call", case), {**given, "position": read(case).position})
+
+    [call] = read(case).situation.source.escalations
+    assert (call.about, call.to, call.outcome) == ("await_answer", "registrar", "reached")
+    assert "goes to the ward" in text_of(client.get(url("source", case)))
+
+
+def test_a_call_without_what_came_of_it_is_refused_whole(signed_in: SignIn, case: str):
+    given = {"to": "registrar", "answer": "goes to the ward", "position": 1}
+    response = signed_in(DOCTOR).post(url("call", case), given)
+
+    assert response.status_code == 422
+    assert "goes to the ward" in text_of(response)
+    assert kinds(case) == []
+
+
+@pytest.mark.parametrize(("status", "settles"), [("positive", True), ("negative", False)])
+def test_a_chart_settles_a_positive_and_no_negative(
+    status: str, settles: bool, signed_in: SignIn, case: str
+):
+    given = {
+        "infection": "hiv",
+        "status": status,
+        "evidence": "virology report",
+        "evidence_on": "2025-12-01",
+        "position": 1,
+    }
+    page = text_of(signed_in(DOCTOR).post(url("chart", case), given, follow=True))
+
+    assert ("source_hiv" in read(case).situation.facts) is settles
+    assert ("is no negative now" in page) is not settles
+
+
+def test_a_chart_of_a_day_to_come_is_refused(signed_in: SignIn, case: str):
+    given = {"infection": "hiv", "status": "negative", "evidence": "x", "evidence_on": "2026-03-09"}
+    response = signed_in(DOCTOR).post(url("chart", case), {**given, "position": 1})
+
+    assert response.status_code == 422
+    assert kinds(case) == []
+
+
+def test_the_desk_sends_to_the_page_of_the_source_and_records_no_step_itself(
+    signed_in: SignIn, case: str
+):
+    client = signed_in(DOCTOR)
+    client.post(url("step", case), {"step": "asked", "position": 1})
+    before = kinds(case)
+    done = {"action": "chase_await_answer", "position": read(case).position}
+    client.post(reverse("desk:done", args=[case]), done)
+
+    assert kinds(case) == before

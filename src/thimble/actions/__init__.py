@@ -48,6 +48,7 @@ from thimble.actions.record import (
 from thimble.actions.reference import new_references, read_reference
 from thimble.actions.report import Reported, report
 from thimble.actions.results import Doubtful, record_results
+from thimble.actions.source import escalate, find_status, source_step
 from thimble.actions.stock import AgainstIt, MemoryStock, Taken, give_from_stock, move_stock
 
 __all__ = [
@@ -76,6 +77,8 @@ __all__ = [
     "decide_fitness",
     "decide_reaching",
     "depart",
+    "escalate",
+    "find_status",
     "give_dose",
     "give_first_aid",
     "give_from_stock",
@@ -101,6 +104,7 @@ __all__ = [
     "source_consents",
     "source_lacks_capacity",
     "source_refuses",
+    "source_step",
     "stop_course",
     "take_sample",
     "tell_side_effect",

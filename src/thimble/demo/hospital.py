@@ -50,6 +50,11 @@ name = "Emergency department"
 where = "House A, entrance from the ambulance yard"
 phone = "555-0101"
 
+[source_patient]
+jurisdiction = "us"
+registrar = "Medical registrar on call"
+registrar_phone = "555-0166"
+
 [expert_phone]
 name = "HIV physician on call"
 number = "555-0177"

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from thimble.clinical.saying import calendar_day
 from thimble.clinical.site import Site
+from thimble.ledger.bodies import INFECTIONS
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS, standing
 from thimble.ledger.plan import TO_DO, Action, State
@@ -13,6 +15,7 @@ from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Change, Reading, Typed, changed_since
 from thimble.web.desk.plan import Lens
 from thimble.web.desk.words import point
+from thimble.web.source.chase import ASKED_OF, CHOICES, QUESTIONS, ChaseView, chase_view
 
 STEPS: Mapping[str, tuple[str, str]] = {
     "asked": ("Asked for consent", "Asked now"),
@@ -20,6 +23,10 @@ STEPS: Mapping[str, tuple[str, str]] = {
     "refused": ("Refused", "Refused now"),
     "lacks_capacity": ("Cannot decide now", "Cannot decide now"),
     "sampled": ("Blood taken", "Blood taken now"),
+    "died": ("Died", "Died"),
+    "discharged": ("Went home", "Went home"),
+    "not_identified": ("Nobody knows who the source is", "Nobody knows who it is"),
+    "authorised": ("A decision to test is on record", "Record a decision"),
 }
 """Each step: its name, and the button that records it."""
 
@@ -37,6 +44,16 @@ class StepView:
     label: str
     button: str
     at: str
+
+    @property
+    def asks(self) -> tuple[tuple[str, str, Mapping[str, str]], ...]:
+        """What may be said of it: key, question, choices."""
+        return tuple((key, QUESTIONS[key], CHOICES[key]) for key in ASKED_OF[self.id])
+
+    @property
+    def at_once(self) -> bool:
+        """Whether one tap records it: what asks for nothing that must be said."""
+        return self.id not in ("sampled", "authorised", "not_identified", "died", "discharged")
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +122,8 @@ class SourcePage:
     typed: Typed | None
     today: str
     again: Mapping[str, str]
+    chase: ChaseView | None = None
+    chart: tuple[str, ...] = ()
 
     @property
     def stays(self) -> tuple[ResultView, ...]:
@@ -194,6 +213,13 @@ class SourcePage:
             typed=typed,
             today=now.astimezone(zone).date().isoformat(),
             again=typed.last() if typed is not None else {},
+            chase=chase_view(reading, site),
+            chart=tuple(
+                f"{INFECTIONS[found.infection]}: {found.status}, of {calendar_day(found.evidence_on)} "
+                f"({found.evidence})"
+                + ("" if found.status == "positive" else ". That day's negative is no negative now")
+                for found in situation.source.chart
+            ),
         )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -39,6 +40,7 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.page import Reading, Typed
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.responding import sentence
+from thimble.web.source.chase import ASKED_OF, chase_view
 from thimble.web.source.forms import IdentityForm
 from thimble.web.source.page import (
     NOT_A_RESULT,
@@ -111,11 +113,16 @@ def _take(request: HttpRequest, reading: Reading, name: str, position: int) -> N
         "note": request.POST.get("note", "").strip(),
         **who(request),
     }
-    if name == "asked":
+    timed = {key: value for key, value in common.items() if key != "note"}
+    if name in ("asked", "consented", "refused"):
+        # The plan asks for the asking; an answer says that it was done.
         ask = next(
             (a.id for a in reading.plan.actions if a.whom == "source" and a.kind == "ask"), None
         )
-        actions.ask_source(store, reading.case, action=ask, expected_position=position, **common)
+        actions.source_step(
+            store, reading.case, name, said=_said(request, name), action=ask,
+            expected_position=position, **timed,
+        )  # fmt: skip
     elif name == "sampled":
         offered = {action.id for action in source_tests(reading.plan.actions)}
         chosen = [test for test in request.POST.getlist("test") if test in offered]
@@ -136,12 +143,78 @@ def _take(request: HttpRequest, reading: Reading, name: str, position: int) -> N
                 )
                 at = written[-1].position
     else:
-        act = {
-            "consented": actions.source_consents,
-            "refused": actions.source_refuses,
-            "lacks_capacity": actions.source_lacks_capacity,
-        }[name]
-        act(store, reading.case, expected_position=position, **common)
+        actions.source_step(
+            store, reading.case, name, said=_said(request, name), action=None,
+            expected_position=position, **timed,
+        )  # fmt: skip
+
+
+def _said(request: HttpRequest, name: str) -> dict[str, str]:
+    """What the form says of a step, of what belongs to it."""
+    said = {key: request.POST.get(key, "") for key in ASKED_OF[name]}
+    said["note"] = request.POST.get("note", "").strip()
+    if name == "authorised":
+        said["decided_by"] = request.POST.get("decided_by", "").strip()
+        if not said["decided_by"] or not said["ground"]:
+            raise BadAnswer("Write who decided (the function, no name) and choose on what ground.")
+    return said
+
+
+@never_cache
+@needs("view_case", "see_source", "record_facts")
+@require_POST
+def call(request: HttpRequest, ref: str) -> HttpResponse:
+    """A call to the registrar on call, and what they answered."""
+    reading = read(canonical(ref))
+    site, now = get_site(), clock.now()
+    view = chase_view(reading, site)
+    answer = request.POST.get("answer", "").strip()
+    outcome = request.POST.get("outcome", "")
+    try:
+        position = position_of(request)
+        if view is None:
+            raise BadAnswer("Nothing is chased any more. Nothing was recorded.")
+        about, to = view.code, request.POST.get("to", "").strip() or view.registrar
+        came_first = write(
+            lambda: actions.escalate(
+                get_store(), reading.case, about=about, to=to, outcome=outcome, answer=answer,
+                now=now, expected_position=position, **who(request),
+            ),
+            mine=lambda e: e.kind is Kind.ESCALATED and e.body["answer"] == answer,
+            by=str(request.user.pk),
+        )  # fmt: skip
+    except (Refused, BadAnswer) as fault:
+        return _faulty(request, reading, "call", "", fault)
+    said = [("Call", to), ("Answer", answer)]
+    return _after(request, reading, position, came_first, said, "source_escalated")
+
+
+@never_cache
+@needs("view_case", "see_source", "record_facts")
+@require_POST
+def chart(request: HttpRequest, ref: str) -> HttpResponse:
+    """What the chart says of the source, with the day of its evidence."""
+    reading = read(canonical(ref))
+    post, now = request.POST, clock.now()
+    try:
+        position = position_of(request)
+        try:
+            day = date.fromisoformat(post.get("evidence_on", ""))
+        except ValueError:
+            raise BadAnswer("Enter the day of the evidence, for example 2026-01-17.") from None
+        came_first = write(
+            lambda: actions.find_status(
+                get_store(), reading.case, infection=post.get("infection", ""),
+                status=post.get("status", ""), evidence=post.get("evidence", "").strip(),
+                evidence_on=day, now=now, expected_position=position, **who(request),
+            ),
+            mine=lambda e: e.kind is Kind.SOURCE_STATUS_FOUND,
+            by=str(request.user.pk),
+        )  # fmt: skip
+    except (Refused, BadAnswer) as fault:
+        return _faulty(request, reading, "chart", "", fault)
+    said = [("Chart", post.get("evidence", ""))]
+    return _after(request, reading, position, came_first, said, "source_status_found")
 
 
 TAKEN_BACK = "Recorded by mistake; taken back on the page of the source patient."
