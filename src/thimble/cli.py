@@ -19,6 +19,7 @@ from thimble.commands import (
     protocol,
     remind,
     serve,
+    source_identities,
 )
 
 
@@ -31,7 +32,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("--version", action="version", version=f"thimble {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    for module in (assess, clear, protocol, ledger, serve, listen, remind, demo, accounts):
+    for module in (
+        assess,
+        clear,
+        protocol,
+        ledger,
+        serve,
+        listen,
+        remind,
+        source_identities,
+        demo,
+        accounts,
+    ):
         module.add_to(commands)
     for stream in (sys.stdout, sys.stderr):
         # A terminal that lacks a letter shows a question mark; a plan never fails for its dashes.

@@ -61,6 +61,12 @@ class IdentityStore(Protocol):
     def source(self, case: str) -> SourceIdentity | None:
         """The source patient, or None if nobody has said."""
 
+    def source_cases(self) -> list[str]:
+        """The cases of which it is kept who the source patient is."""
+
+    def erase_source(self, case: str) -> None:
+        """Forget who the source patient of a case is, every version of it."""
+
     def looked(
         self, cases: Iterable[str], *, whose: Whose, where: str, by: str, now: datetime
     ) -> None:
@@ -93,6 +99,14 @@ class MemoryIdentityStore:
     def source(self, case: str) -> SourceIdentity | None:
         """See `IdentityStore.source`."""
         return self._sources.get(case)
+
+    def source_cases(self) -> list[str]:
+        """See `IdentityStore.source_cases`."""
+        return list(self._sources)
+
+    def erase_source(self, case: str) -> None:
+        """See `IdentityStore.erase_source`."""
+        self._sources.pop(case, None)
 
     def looked(
         self, cases: Iterable[str], *, whose: Whose, where: str, by: str, now: datetime

@@ -218,6 +218,28 @@ class DjangoIdentities:
         row = SourceIdentity.objects.using(self.using).filter(case=case).first()
         return None if row is None else person.SourceIdentity(**_from_json(row.body))
 
+    def source_cases(self) -> list[str]:
+        """See `IdentityStore.source_cases`."""
+        rows = SourceIdentity.objects.using(self.using).order_by("case")
+        return list(rows.values_list("case", flat=True).distinct())
+
+    def erase_source(self, case: str) -> None:
+        """See `IdentityStore.erase_source`. `scrub` takes the last trace from the file."""
+        SourceIdentity.objects.using(self.using).filter(case=case).delete()
+
+    def scrub(self) -> None:
+        """Write the database anew without what was deleted, journals included. Outside a transaction.
+
+        A deleted row otherwise stays readable in free pages of the file until they are used again.
+        """
+        connection = connections[self.using]
+        with connection.cursor() as cursor:
+            if connection.vendor == "sqlite":
+                cursor.execute("VACUUM")
+                cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            else:
+                cursor.execute(f"VACUUM (FULL) {SourceIdentity._meta.db_table}")
+
     def looked(
         self, cases: Iterable[str], *, whose: person.Whose, where: str, by: str, now: datetime
     ) -> None:
