@@ -33,12 +33,13 @@ from thimble.web import clock, log
 from thimble.web.access import account_of, needs
 from thimble.web.context import get_people, get_people_identities, looked, zone
 from thimble.web.limits import carries
-from thimble.web.models import Account, PeopleImport
+from thimble.web.models import Account, PeopleImport, PersonEntry
 from thimble.web.people.forms import ORDERS, content_of
 from thimble.web.people.register import ordered
 from thimble.web.people.roster import roster
 from thimble.web.people_import import page
 from thimble.web.people_import.plan import Plan, first_plan, from_form
+from thimble.web.store import one_writer
 from thimble.web.vault import Damaged, NotKept, Vault, refuse_malware
 from thimble.web.words import moment
 
@@ -201,7 +202,8 @@ def write(request: HttpRequest, import_id: str) -> HttpResponse:
     account = account_of(request)
     try:
         with get_people().transaction():
-            # In the transaction: whoever writes in the register meanwhile waits, or was seen.
+            # Whoever writes in the register meanwhile waits, or was seen.
+            one_writer(PersonEntry, get_people().using)
             waiting = PeopleImport.objects.filter(pk=import_id, state=PeopleImport.OPEN)
             row = waiting.select_for_update().first()
             if row is None:
