@@ -62,3 +62,15 @@ def elapsed(since: datetime, now: datetime) -> str:
         rest = f" {minutes % 60} min" if minutes % 60 else ""
         return f"{minutes // 60} h{rest}"
     return f"{minutes // (24 * 60)} days"
+
+
+def inside(words: str) -> str:
+    """Words as they stand inside a sentence: a small first letter, but for abbreviations and names of
+    tests.
+
+    >>> inside("Draw HCV RNA"), inside("HBsAg of the source"), inside("A booster")
+    ('draw HCV RNA', 'HBsAg of the source', 'a booster')
+    """
+    rest = words.partition(" ")[0][1:]
+    kept = any(letter.isupper() or letter.isdigit() for letter in rest)
+    return words if kept else words[:1].lower() + words[1:]

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import UTC, date, datetime, time
 
-from thimble.clinical import saying
+from thimble.clinical.saying import calendar_day
 from thimble.clinical.visits.plan import (
     Because,
     Bound,
@@ -33,7 +32,7 @@ def sentences(plan: VisitPlan, names: Names | None = None) -> tuple[str, ...]:
     said += [refusal(each, known) for each in plan.refused]
     for each in plan.visits:
         said += visit(each, known)
-    said += [f"The agreed date {spoken(day)} is no longer needed." for day in plan.dropped]
+    said += [f"The agreed date {calendar_day(day)} is no longer needed." for day in plan.dropped]
     if plan.added > 0:
         said.append(f"The chosen days cost {_count(plan.added, 'more visit')}.")
     return tuple(said)
@@ -43,11 +42,11 @@ def visit(found: Visit, names: Names | None = None) -> tuple[str, ...]:
     """One visit: what is held, its limits, and each item that is not on its target."""
     known = names or {}
     told = " (as agreed)" if found.agreed else ""
-    said = [f"{spoken(found.day)}{told}: {_listed(found.items, known)}."]
-    said.append(f"Not before {spoken(found.opens.day)}: {bound(found.opens, known)}.")
+    said = [f"{calendar_day(found.day)}{told}: {_listed(found.items, known)}."]
+    said.append(f"Not before {calendar_day(found.opens.day)}: {bound(found.opens, known)}.")
     if found.closes is not None:
         said.append(
-            f"No later than {spoken(found.closes.day)}: {bound(found.closes, known, closing=True)}."
+            f"No later than {calendar_day(found.closes.day)}: {bound(found.closes, known, closing=True)}."
         )
     said += [text for each in found.placements if (text := placement(each, known))]
     return tuple(said)
@@ -62,7 +61,7 @@ def bound(found: Bound, names: Names | None = None, *, closing: bool = False) ->
     if found.cause is Cause.WINDOW:
         return f"the window of {item} {'closes' if closing else 'opens'}"
     other = _name(found.other, known)
-    on = "" if found.other_day is None else f" ({spoken(found.other_day)})"
+    on = "" if found.other_day is None else f" ({calendar_day(found.other_day)})"
     span = "" if found.span is None else found.span.words
     if found.cause is Cause.AFTER:
         return f"{item} comes at least {span} after {other}{on}"
@@ -85,7 +84,7 @@ def placement(found: Placement, names: Names | None = None) -> str:
         return f"{said}."
     if found.why in (Why.NO_TARGET, Why.ON_TARGET) or found.target is None:
         return ""
-    start = f"{name}: moved from {spoken(found.target)} to {spoken(found.day)}{_away(found)}"
+    start = f"{name}: moved from {calendar_day(found.target)} to {calendar_day(found.day)}{_away(found)}"
     if found.why is Why.PAST:
         return f"{start}, because the target is past."
     if found.why is Why.WINDOW:
@@ -104,9 +103,9 @@ def unplaceable(found: Unplaceable, names: Names | None = None) -> str:
     """An item without a day, and the nearest choices."""
     known = names or {}
     name, others = _name(found.item, known), _listed(found.others, known)
-    window = f"from {spoken(found.opens.day)}"
+    window = f"from {calendar_day(found.opens.day)}"
     if found.closes is not None:
-        window += f" to {spoken(found.closes.day)}"
+        window += f" to {calendar_day(found.closes.day)}"
     why = {
         Because.NO_OPEN_DAY: f"no open day lies in its window ({window})",
         Because.RULE: f"its distance from {others} leaves no day in its window",
@@ -121,16 +120,16 @@ def overdue(found: Overdue, names: Names | None = None) -> str:
     """An item that is late, and the first day it can be held."""
     name = _name(found.item, names or {})
     said = f"{name} is overdue by {_count(found.days_late, 'day')}: its last day was "
-    said += f"{spoken(found.closes.day)}."
+    said += f"{calendar_day(found.closes.day)}."
     if found.proposal is None:
         return f"{said} No open day can be proposed; a clinician decides."
-    return f"{said} First open day: {spoken(found.proposal)}; a clinician decides."
+    return f"{said} First open day: {calendar_day(found.proposal)}; a clinician decides."
 
 
 def refusal(found: Refusal, names: Names | None = None) -> str:
     """Why a chosen day is not taken."""
     known = names or {}
-    start = f"{_name(found.item, known)} cannot be held on {spoken(found.day)}"
+    start = f"{_name(found.item, known)} cannot be held on {calendar_day(found.day)}"
     if found.because is Refused.CLOSED:
         return f"{start}: {found.note}."
     if found.because is Refused.CONFLICT:
@@ -140,20 +139,15 @@ def refusal(found: Refusal, names: Names | None = None) -> str:
     late = found.because is Refused.TOO_LATE
     side = "no later than" if late else "not before"
     said = bound(found.bound, known, closing=late)
-    return f"{start}: {side} {spoken(found.bound.day)}, because {said}."
-
-
-def spoken(day: date) -> str:
-    """A day as everywhere: "Thu 26 Nov 2026"."""
-    return saying.day(datetime.combine(day, time(12), UTC), UTC)
+    return f"{start}: {side} {calendar_day(found.bound.day)}, because {said}."
 
 
 def _choices(before: Nearest | None, after: Nearest | None) -> str:
     found = []
     if before is not None:
-        found.append(f"{spoken(before.day)}, {_count(before.outside, 'day')} too early")
+        found.append(f"{calendar_day(before.day)}, {_count(before.outside, 'day')} too early")
     if after is not None:
-        found.append(f"{spoken(after.day)}, {_count(after.outside, 'day')} too late")
+        found.append(f"{calendar_day(after.day)}, {_count(after.outside, 'day')} too late")
     if not found:
         return "A clinician decides."
     return f"Nearest open days: {'; '.join(found)}. A clinician decides."

@@ -17,7 +17,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from thimble.clinical.saying import minute, occurrence
+from thimble.clinical.saying import inside, minute, occurrence
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone, unconfirmed
 from thimble.documents.otherwise import asked_for_by, doses_decided_otherwise
@@ -347,7 +347,7 @@ class _Words:
             if finding.value is None or finding.value in _LEFT_TO_A_PERSON:
                 return Decided(question, f"Decided: {decided}", _REASON_IN_RECORD, True, False)
             why = (
-                f"Advised: {_lower(advised)} {_REASON_IN_RECORD}" if advised else _REASON_IN_RECORD
+                f"Advised: {inside(advised)} {_REASON_IN_RECORD}" if advised else _REASON_IN_RECORD
             )
             return Decided(
                 question,
@@ -373,9 +373,9 @@ class _Words:
         plain = plain_words().decisions.get(departure.subject, {})
         for value in output.values if output else ():
             if said.lower() in (value.lower(), output.words(value).lower() if output else ""):
-                return plain.get(value, f"{_lower(said)}.")
+                return plain.get(value, f"{inside(said)}.")
         if said in INSTEAD_OF_AN_ACTION:
-            return f"{_lower(said)}."
+            return f"{inside(said)}."
         return "as your clinician told you; ask if you are not sure."
 
     def _why(self, finding: Finding) -> str:
@@ -392,7 +392,7 @@ class _Words:
             elif fact.about == "source":
                 of_the_source = True
             elif (known := self.situation.facts.get(id_)) is not None:
-                parts[f"{_lower(self._name(id_))}: {_lower(fact.label(known.value))}"] = None
+                parts[f"{inside(self._name(id_))}: {inside(fact.label(known.value))}"] = None
         said = "; ".join(parts)
         if of_the_source:
             rest = "what is known of the other patient, which is confidential"
@@ -426,7 +426,7 @@ class _Words:
 
     def _waits_for(self, open_facts: tuple[str, ...]) -> str:
         waits = [
-            _lower(self._name(id_))
+            inside(self._name(id_))
             for id_ in open_facts
             if id_ in self.vocabulary and self.vocabulary[id_].about != "source"
         ]
@@ -515,9 +515,3 @@ class _Words:
                 left = " ".join(kept).rstrip(";. ")
                 text = f"{left[:1].upper()}{left[1:]}." if left else ""
         return text
-
-
-def _lower(words: str) -> str:
-    """The words inside a sentence; abbreviations and names of tests keep their capitals."""
-    first = words.partition(" ")[0]
-    return words if first[1:] != first[1:].lower() else words[:1].lower() + words[1:]

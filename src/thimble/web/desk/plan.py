@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
+from thimble.clinical.saying import inside
 from thimble.clinical.site import Site
 from thimble.documents.otherwise import asked_for_by
 from thimble.ledger.chasing import chases
@@ -335,8 +336,8 @@ class PlanView:
             expert=expert,
             expert_reasons=""
             if expert is None
-            else "; ".join(_lower(reason.text) for reason in expert.reasons if reason.certain),
-            expert_for=join([_lower(d.label) for d in decisions if d.asks_expert], "and"),
+            else "; ".join(inside(reason.text) for reason in expert.reasons if reason.certain),
+            expert_for=join([inside(d.label) for d in decisions if d.asks_expert], "and"),
             expert_facts=expert_facts(situation, protocol),
             computed=tuple(
                 (lens.question(fact), words)
@@ -371,7 +372,7 @@ def _decision(finding: Finding, departure: Departure | None, lens: Lens) -> Deci
         value="" if finding.value is None else lens.value(name, finding.value),
         quiet=finding.value in ASKS_FOR_NOTHING,
         possible=tuple(
-            lens.value(name, v) if at == 0 else _lower(lens.value(name, v))
+            lens.value(name, v) if at == 0 else inside(lens.value(name, v))
             for at, v in enumerate(possible)
         ),
         waits_for=tuple(Waiting(fact, lens.question(fact)) for fact in waits[:3]),
@@ -384,12 +385,6 @@ def _decision(finding: Finding, departure: Departure | None, lens: Lens) -> Deci
         departure=None if departure is None else DepartureView.of(departure, lens),
         asks_expert=EXPERT_DECIDES in finding.possible,
     )
-
-
-def _lower(text: str) -> str:
-    """Small first letter inside a sentence; abbreviations (RNA, HBsAg) keep their capitals."""
-    first = text.split(" ", 1)[0]
-    return text[:1].lower() + text[1:] if first[1:].islower() else text
 
 
 def protective_first(decision: str, possible: Sequence[str], protocol: Protocol) -> tuple[str, ...]:
@@ -511,7 +506,7 @@ def _action(action: Action, lens: Lens) -> ActionView:
             lens.now,
             lens.zone,
             since=lens.situation.occurred_at,
-            waits_for=_lower(lens.what(action.window.waits_for)) if action.window.waits_for else "",
+            waits_for=inside(lens.what(action.window.waits_for)) if action.window.waits_for else "",
         ),
         amount=action.amount,
         certain=action.certain,

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 
-from thimble.clinical.saying import calendar_day, minute
+from thimble.clinical.saying import calendar_day, inside, minute
 from thimble.clinical.visits import Alternative, Visit, VisitPlan, alternatives, words
 from thimble.ledger.bodies import AGREEMENTS, CONTACT_BY, CONTACT_OUTCOMES
 from thimble.ledger.plan import Situation
@@ -121,7 +121,7 @@ class VisitsPage:
             due=tuple(names.get(a.id, a.id) for a in found.due),
             waiting=tuple(
                 f"{names.get(a.id, a.id)} (counts from: "
-                f"{_lower(names.get(a.window.waits_for, a.window.waits_for.replace('_', ' ')))})"
+                f"{inside(names.get(a.window.waits_for, a.window.waits_for.replace('_', ' ')))})"
                 for a in found.waiting
             ),
             cards=tuple(_card(visit, found, zone) for visit in planned.visits),
@@ -216,11 +216,6 @@ def _expected(each: Expected, names: Mapping[str, str]) -> ExpectedLine:
         state=STATES[each.kept],
         may_be_missed=each.kept in (Kept.NOT_RECORDED, Kept.TODAY),
     )
-
-
-def _lower(text: str) -> str:
-    first = text.split(" ", 1)[0]
-    return text[:1].lower() + text[1:] if first[1:].islower() else text
 
 
 # -- recall ---------------------------------------------------------------------------------------
