@@ -227,6 +227,24 @@ def test_more_lines_write_nothing_and_a_card_seen_before_somebody_else_wrote_is_
     assert list((settings.DATA / "vault").iterdir()) == []
 
 
+def test_the_page_says_the_state_of_hepatitis_b_the_next_step_and_why(nurse: Client) -> None:
+    person = enrolled(nurse)
+    rows = [{"product": "43", "when": when} for when in ("4.2.2019", "17.3.2019")]
+    nurse.post(f"/people/{person}/card", rows_of(*rows, order="day_first"))
+    page = nurse.get(f"/people/{person}/").content.decode()
+    for said in (
+        "Hepatitis B: Not known",
+        "Begun, not complete; 2 doses count",
+        "Next dose of the series, now",
+    ):
+        assert said in page
+
+    nurse.post(f"/people/{person}/details", {**FORM, "birth_date": ""})
+    page = nurse.get(f"/people/{person}/").content.decode()
+    assert "Enter the birth date" in page
+    assert "Hepatitis B: " not in page
+
+
 RESULT = {
     "test": "anti_hbs",
     "when": "2.11.2019",

@@ -101,7 +101,7 @@ def _worker(
     worker: WorkerIdentity, number: int, today: date
 ) -> tuple[PersonIdentity, dict[str, Any]]:
     """The exposed worker of a case, as the register knows them."""
-    given, _, family = worker.name.rpartition(" ")
+    given, _, family = worker.name.removeprefix("Dr. ").rpartition(" ")
     _, work = _person(5, today)
     born = date(today.year - 28 - number % 25, number % 12 + 1, number % 27 + 1)
     who = PersonIdentity(worker.staff_number, family, given, worker.date_of_birth or born)
@@ -156,8 +156,8 @@ def _complete(today: date) -> list[Draft]:
         _dose("03", f"{year - 15}-06-11"),
         _dose("21", f"{year - 19}-05-20"),
         _dose("21", f"{year - 15}-06-11"),
-        _dose("146", f"{year - 22}-03"),
-        _dose("146", f"{year - 22}-06"),
+        _dose("139", f"{year - 19}-03"),
+        _dose("139", f"{year - 14}-06"),
         _dose("115", f"{year - 4}-09-01"),
         _result("igra", f"{year - 1}-11-03", word="negative", here=True),
         _dose("88", f"{year - 1}-10-15"),

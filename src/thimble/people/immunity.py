@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from thimble.clinical.series import PartialDate
+from thimble.clinical.series import Cleared, PartialDate
 from thimble.people.choices import TESTS
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
@@ -67,6 +67,35 @@ def offered(person: Person, on: date) -> tuple[Offered, ...]:
             found.append(Offered("worker_hbv_last_dose_over_1_year", "yes", (entry,)))
         elif _anniversary(when.first, 1) > on:
             found.append(Offered("worker_hbv_last_dose_over_1_year", "no", (entry,)))
+    return tuple(found)
+
+
+RESPONSES = {
+    "responder": "responder",
+    "responder_watched": "responder",
+    "first_failed": "non_responder",
+    "second_failed": "non_responder",
+}
+"""What the clearance tables call a response that a titre in time shows, in the words of an exposure."""
+
+SERIES = {"complete": "one_complete", "two_complete": "two_complete"}
+"""Only a series that is complete is offered: of an incomplete one doses may be documented elsewhere."""
+
+
+def offered_by_series(person: Person, cleared: Cleared) -> tuple[Offered, ...]:
+    """What the clearance tables make of the doses and titres of hepatitis B."""
+    if cleared.series not in SERIES:
+        return ()
+    shows = tuple(
+        e.entry
+        for e in person.evidence
+        if "hepatitis_b" in about(e)
+        and e.body.get("when")
+        and (e.kind is Kind.DOSE_RECORDED or e.body.get("test") == "anti_hbs")
+    )
+    found = [Offered("worker_hbv_series", SERIES[cleared.series], shows)]
+    if response := RESPONSES.get(cleared.decision.response):
+        found.append(Offered("worker_hbv_response", response, shows))
     return tuple(found)
 
 

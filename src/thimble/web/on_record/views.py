@@ -16,11 +16,12 @@ from thimble.actions import Refused
 from thimble.clinical.diseases import DISEASES
 from thimble.ledger.entries import Entry, Kind
 from thimble.people.fold import Evidence
-from thimble.people.immunity import SHOWN, Offered, about, offered, shown
+from thimble.people.hepatitis_b import hepatitis_b
+from thimble.people.immunity import SHOWN, Offered, about, offered, offered_by_series, shown
 from thimble.protocol.vocabulary import Value
 from thimble.web import clock, log
 from thimble.web.access import can, needs
-from thimble.web.context import get_protocol, get_store, looked, zone
+from thimble.web.context import get_protocol, get_site, get_store, looked, zone
 from thimble.web.desk.handling import (
     canonical,
     go,
@@ -120,7 +121,10 @@ def _answers(found: OnRecord, reading: Reading) -> list[Answer]:
 
 
 def _offered(found: OnRecord, reading: Reading) -> tuple[Offered, ...]:
-    return offered(found.person, _day(reading))
+    day = _day(reading)
+    known = hepatitis_b(found.person, found.identity.birth_date, day, get_site().protocol)
+    by_series = () if known is None else offered_by_series(found.person, known.cleared)
+    return (*by_series, *offered(found.person, day))
 
 
 def _day(reading: Reading) -> date:

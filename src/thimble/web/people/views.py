@@ -29,7 +29,7 @@ from thimble.web.context import get_people, get_people_identities, get_site, loo
 from thimble.web.limits import carries
 from thimble.web.models import Account
 from thimble.web.people import card as cards
-from thimble.web.people import page, words
+from thimble.web.people import hepatitis, page, words
 from thimble.web.people import register as lists
 from thimble.web.people.forms import KINDS, ORDERS, EvidenceForm, PersonForm, ScanForm, content_of
 from thimble.web.people.roster import roster
@@ -138,6 +138,9 @@ def person(request: HttpRequest, person: str) -> HttpResponse:
             asked=get_site().evidence_asked,
             today=_today(),
             zone=zone(),
+        ),
+        "state": hepatitis.state_of(
+            found, identity.birth_date if identity else None, _today(), get_site().protocol
         ),
         "kinds": [(name, heading) for name, (_, heading, _) in KINDS.items()],
         "seen": list(choices.SEEN.items()),

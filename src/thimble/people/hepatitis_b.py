@@ -1,0 +1,97 @@
+"""A file's evidence of hepatitis B as the clearance tables take it, and what they say of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from thimble.clinical.series import (
+    Cleared,
+    Contraindicated,
+    Declined,
+    DoseGiven,
+    Evidence,
+    MarkerResult,
+    PartialDate,
+    clear,
+)
+from thimble.clinical.series import Person as Cleared_Person
+from thimble.clinical.series.schedule import products
+from thimble.clinical.serology.analytes import Analyte
+from thimble.clinical.serology.results import Quantity, Word
+from thimble.people import fold
+from thimble.people.entries import Kind
+
+DISEASE = "hepatitis_b"
+
+
+@dataclass(frozen=True, slots=True)
+class HepatitisB:
+    """What the tables say; `undated` pieces of evidence could not be given to them."""
+
+    cleared: Cleared
+    undated: int
+
+
+def hepatitis_b(
+    person: fold.Person, born: date | None, on: date, protocol: str
+) -> HepatitisB | None:
+    """The answer on a day; None where the birth date is not known, something lies before it, or the
+    protocol has no clearance tables. Nothing is known of the immune system: the tables are told so."""
+    if born is None:
+        return None
+    told, undated = evidence_of(person, on)
+    who = Cleared_Person(born, exposure_prone=person.employment.exposure_prone == "yes")
+    try:
+        return HepatitisB(clear(who, told, on, protocol), undated)
+    except (ValueError, LookupError):
+        return None
+
+
+def evidence_of(person: fold.Person, on: date) -> tuple[list[Evidence], int]:
+    """Everything about hepatitis B that has a date and lies behind a day; and how much has no date."""
+    found: list[Evidence] = []
+    undated = 0
+    for each in person.evidence:
+        body = each.body
+        text = body.get("when", body.get("on"))
+        if not _concerns(each):
+            continue
+        if text is None and each.kind is Kind.CONTRAINDICATED:
+            text = each.recorded_at.date().isoformat()
+        if text is None:
+            undated += 1
+            continue
+        when = PartialDate.parse(text)
+        if when.first <= on:
+            found += _told(each, when, on)
+    return found, undated
+
+
+def _concerns(evidence: fold.Evidence) -> bool:
+    body = evidence.body
+    if evidence.kind is Kind.DOSE_RECORDED:
+        return bool(DISEASE in body["diseases"])
+    if evidence.kind is Kind.RESULT_RECORDED:
+        return str(body["test"]) in set(Analyte)
+    if evidence.kind is Kind.DECLINED:
+        return bool(body["disease"] == DISEASE and body["what"] == "vaccine")
+    return evidence.kind is Kind.CONTRAINDICATED and bool(body["disease"] == DISEASE)
+
+
+def _told(evidence: fold.Evidence, when: PartialDate, on: date) -> list[Evidence]:
+    body = evidence.body
+    if evidence.kind is Kind.DOSE_RECORDED:
+        # A product that the schedules do not name counts as one that nobody knows.
+        return [DoseGiven(body["product"] if body["product"] in products() else None, when)]
+    if evidence.kind is Kind.DECLINED:
+        return [Declined(when)]
+    if evidence.kind is Kind.CONTRAINDICATED:
+        until = body["until"]
+        over = until is not None and PartialDate.parse(until).last < on
+        return [] if over else [Contraindicated(when)]
+    word = None if body["word"] is None else Word(body["word"])
+    quantity = None
+    if body["number"] is not None:
+        quantity = Quantity(float(body["number"]), body["unit"], body["comparator"])
+    return [MarkerResult(Analyte(body["test"]), when, word, quantity)]

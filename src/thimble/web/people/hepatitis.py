@@ -1,0 +1,68 @@
+"""What the clearance tables say of a person and hepatitis B, in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from thimble.clinical.saying import calendar_day
+from thimble.clinical.series.deciding import rules
+from thimble.clinical.series.vocabulary import vocabulary
+from thimble.people.fold import Person
+from thimble.people.hepatitis_b import HepatitisB, hepatitis_b
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """The state in words, the next step with its day, and why."""
+
+    immunity: str
+    series: str
+    step: str
+    why: tuple[str, ...]
+    doses: tuple[str, ...]
+    note: str
+    confirmed: bool
+
+
+def state_of(person: Person, born: date | None, on: date, protocol: str) -> State | None:
+    """The state; None where nothing about hepatitis B is documented, or no answer can be given."""
+    found = hepatitis_b(person, born, on, protocol)
+    return None if found is None else _in_words(found, protocol, on)
+
+
+def _in_words(found: HepatitisB, protocol: str, on: date) -> State:
+    cleared = found.cleared
+    outputs = rules(protocol).outputs
+    standings = {cited.standing for cited in cleared.decision.because}
+    return State(
+        immunity=_label(outputs["immunity"].labels, cleared.immunity),
+        series=f"{vocabulary()['series'].label(cleared.series)}; "
+        f"{cleared.valid_doses} {'dose counts' if cleared.valid_doses == 1 else 'doses count'}",
+        step=_step(_label(outputs["next_step"].labels, cleared.next_step), found, on),
+        why=cleared.reasons,
+        doses=tuple(dose.why for dose in cleared.doses),
+        note=_undated(found.undated),
+        confirmed=standings <= {"read"},
+    )
+
+
+def _label(labels: object, value: str) -> str:
+    return str(labels.get(value, value)) if isinstance(labels, dict) else value
+
+
+def _step(label: str, found: HepatitisB, on: date) -> str:
+    due, first = found.cleared.next_due, found.cleared.next_dose_earliest
+    if due is None:
+        return label
+    told = f"{label}, now" if due <= on else f"{label}, from {calendar_day(due)}"
+    if first is not None and first > on:
+        told += f"; it counts from {calendar_day(first)} on"
+    return told
+
+
+def _undated(count: int) -> str:
+    if not count:
+        return ""
+    what = "1 piece of evidence has" if count == 1 else f"{count} pieces of evidence have"
+    return f"{what} no date and could not be judged."

@@ -1,0 +1,118 @@
+"""A file's evidence as the clearance tables take it; the tables themselves are tried elsewhere."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from people.files import DECLINED, DOSE, ENROLLED, GOOD, NOW, ONE, RESULT, people, write
+from thimble.clinical.series import (
+    Contraindicated,
+    Declined,
+    DoseGiven,
+    MarkerResult,
+    PartialDate,
+)
+from thimble.clinical.serology import Analyte
+from thimble.clinical.serology.results import Quantity
+from thimble.people.entries import Kind
+from thimble.people.fold import Person, fold
+from thimble.people.hepatitis_b import evidence_of, hepatitis_b
+from thimble.people.immunity import offered_by_series
+
+ON = date(2026, 3, 2)
+BORN = date(1999, 2, 28)
+
+
+def person(*drafts: tuple[Kind, dict[str, Any]]) -> Person:
+    store = people()
+    write(store, (Kind.ENROLLED, ENROLLED), *drafts)
+    return fold(store.entries(ONE), NOW)
+
+
+def dose(
+    when: str | None, product: str | None = "43", *diseases: str
+) -> tuple[Kind, dict[str, Any]]:
+    against = list(diseases) or ["hepatitis_b"]
+    return Kind.DOSE_RECORDED, {**DOSE, "when": when, "product": product, "diseases": against}
+
+
+def titre(when: str, number: float, sign: str = "=") -> tuple[Kind, dict[str, Any]]:
+    return Kind.RESULT_RECORDED, {**RESULT, "when": when, "number": number, "comparator": sign}
+
+
+SERIES = (dose("2019-02-04"), dose("2019-03-07"), dose("2019-08-11"))
+
+
+def test_evidence_keeps_its_dates_as_they_are_known_and_nothing_else_is_taken() -> None:
+    contraindicated = GOOD[Kind.CONTRAINDICATED]
+    told, undated = evidence_of(
+        person(
+            dose("2019-03"),
+            dose("2020", "110", "hepatitis_b", "pertussis"),
+            dose(None),
+            dose("2019", "03", "measles"),
+            titre("2019-11-02", 10, "<"),
+            (Kind.RESULT_RECORDED, {**RESULT, "test": "measles_igg"}),
+            (Kind.DECLINED, DECLINED),
+            (Kind.DECLINED, {**DECLINED, "disease": "influenza"}),
+            (Kind.CONTRAINDICATED, {**contraindicated, "on": None}),
+            (Kind.CONTRAINDICATED, {**contraindicated, "until": "2025"}),
+            (Kind.CONTRAINDICATED, {**contraindicated, "disease": "influenza"}),
+            dose("2027"),
+        ),
+        ON,
+    )
+    assert told == [
+        DoseGiven("43", PartialDate(2019, 3)),
+        DoseGiven("110", PartialDate(2020)),
+        MarkerResult(
+            Analyte.ANTI_HBS, PartialDate(2019, 11, 2), None, Quantity(10, "m[IU]/mL", "<")
+        ),
+        Declined(PartialDate(2026, 3, 1)),
+        # Found, but nobody wrote when: it holds from when it was written down.
+        Contraindicated(PartialDate(2026, 3, 2)),
+    ]
+    assert undated == 1
+
+
+@pytest.mark.parametrize(
+    ("drafts", "series", "immunity", "facts"),
+    [
+        # hbv.md rows P-1, P-2, P-7a: read in "Ask the Experts: hepatitis B", 21 July 2023.
+        (
+            (*SERIES, titre("2019-10-02", 312)),
+            "complete",
+            "immune",
+            {"worker_hbv_series": "one_complete", "worker_hbv_response": "responder"},
+        ),
+        ((*SERIES,), "complete", "not_known", {"worker_hbv_series": "one_complete"}),
+        ((*SERIES[:2], titre("2019-05-02", 312)), "incomplete", "not_known", {}),
+        ((), "none", "not_known", {}),
+        (
+            (*SERIES, titre("2019-10-02", 10, "<")),
+            "complete",
+            "not_immune",
+            {"worker_hbv_series": "one_complete", "worker_hbv_response": "non_responder"},
+        ),
+    ],
+)
+def test_what_the_tables_say_is_offered_to_a_case_only_where_it_is_complete(
+    drafts: tuple[Any, ...], series: str, immunity: str, facts: dict[str, str]
+) -> None:
+    held = person(*drafts)
+    found = hepatitis_b(held, BORN, ON, "us")
+    assert found is not None
+    assert (found.cleared.series, found.cleared.immunity) == (series, immunity)
+    offered = offered_by_series(held, found.cleared)
+    assert {each.fact: each.value for each in offered} == facts
+
+
+def test_without_a_birth_date_or_tables_there_is_no_answer_rather_than_a_guess() -> None:
+    held = person(*SERIES)
+    assert hepatitis_b(held, None, ON, "us") is None
+    assert hepatitis_b(held, BORN, ON, "nowhere") is None
+    assert hepatitis_b(held, date(2020, 1, 1), ON, "us") is None
+    assert hepatitis_b(held, BORN, ON, "uk") is not None
