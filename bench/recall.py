@@ -23,7 +23,7 @@ from thimble.ledger.assess import assess
 from thimble.ledger.entries import Draft, Entry
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import AgreedVisit
-from thimble.ledger.store import Head, MemoryStore, chain
+from thimble.ledger.store import CASES, Head, MemoryStore, chain
 from thimble.ledger.visiting import visiting
 from thimble.protocol import Protocol
 
@@ -74,6 +74,7 @@ def copied(store: MemoryStore, copies: int) -> Iterator[Entry]:
                 by=entry.by,
                 role=entry.role,
                 now=entry.recorded_at,
+                book=CASES,
             )
             head = Head(made.number, made.digest, made.recorded_at)
             yield made
