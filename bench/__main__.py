@@ -16,7 +16,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument(
         "what",
         nargs="?",
-        choices=("rules", "pages", "recall", "visits", "messages", "people", "all"),
+        choices=("rules", "pages", "recall", "visits", "messages", "people", "clearance", "all"),
         default="all",
     )
     parser.add_argument("--protocol", action="append", help="a shipped id or a folder; default us")
@@ -51,6 +51,11 @@ def main(argv: list[str] | None = None) -> int:
 
         print("\n(g) People")
         people.main()
+    if asked.what in {"clearance", "all"}:
+        from bench import clearance
+
+        print("\n(h) Clearance")
+        clearance.main()
     return 0
 
 

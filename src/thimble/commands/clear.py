@@ -12,9 +12,11 @@ import sys
 from datetime import date
 from pathlib import Path
 
-from thimble.clinical.series import PartialDate, clear
-from thimble.clinical.series.deciding import rules
+from thimble.clinical.series import Evidence, PartialDate, Person, clear
+from thimble.clinical.series.cohort import Answers, clear_many, gather, situation_of
+from thimble.clinical.series.deciding import decide, rules
 from thimble.clinical.series.schedule import schedule
+from thimble.clinical.series.wording import series_sentence
 from thimble.commands import Commands, NotUnderstood
 from thimble.commands.clearance_files import read_files
 
@@ -49,20 +51,11 @@ def run(options: argparse.Namespace) -> int:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
-    for id_, record in records.items():
-        said = clear(record.person, record.evidence, as_of, options.protocol)
+    people = [(record.person, record.evidence) for record in records.values()]
+    found = clear_many(gather(people, as_of), as_of, options.protocol)
+    for n, id_ in enumerate(records):
         writer.writerow(
-            (
-                id_,
-                said.series,
-                said.valid_doses,
-                said.next_dose_earliest or "",
-                said.next_dose_recommended or "",
-                said.immunity,
-                said.next_step,
-                said.next_due or "",
-                said.reason,
-            )
+            (id_, *found.row(n), _reasons(found, n, people[n], as_of, options.protocol))
         )
     if options.out is None:
         sys.stdout.write(text.getvalue())
@@ -73,6 +66,18 @@ def run(options: argparse.Namespace) -> int:
         raise NotUnderstood(f"{options.out}: cannot be written: {error.strerror}.") from error
     print(f"{len(records)} people written to {options.out}")
     return 0
+
+
+def _reasons(
+    found: Answers, n: int, subject: tuple[Person, list[Evidence]], as_of: date, protocol: str
+) -> str:
+    """The reasons in one line; doses that do not count are explained one by one."""
+    valid = int(found.valid_doses[n])
+    if valid != found.documented[n]:
+        return clear(*subject, as_of, protocol).reason
+    path = schedule(protocol).paths[int(found.path[n])].id
+    series = series_sentence(path, bool(found.complete[n]), valid, schedule(protocol))
+    return f"{series} | {decide(protocol, situation_of(int(found.situation[n]))).text}"
 
 
 def _day(text: str) -> date:

@@ -1,6 +1,7 @@
 """Hepatitis B vaccine series: is it valid, is the person immune, what comes next."""
 
-from .clearing import Cleared, DoseSaid, Person, clear
+from .clearing import Cleared, DoseSaid, clear
+from .documented import Person
 from .evidence import (
     Contraindicated,
     Declined,
