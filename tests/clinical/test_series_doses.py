@@ -102,3 +102,29 @@ def test_no_exact_date_makes_less_of_doses_than_their_partial_dates_do(given, da
 
     order = ["none", "incomplete", "complete", "two_complete"]
     assert order.index(told.series) <= order.index(truth.series)
+
+
+def test_half_the_dose_counts_up_to_the_day_before_the_twentieth_birthday():
+    verdicts = [said(doses(day, cvx="08")).doses[0].verdict for day in ("2009-12-31", "2010-01-01")]
+
+    assert verdicts == [Verdict.COUNTS, Verdict.TOO_OLD]
+
+
+def test_a_second_product_of_the_day_that_completes_a_series_is_not_counted_again():
+    found = said(doses("2025-01-10", "2025-05-10", "2025-05-10/08"), born=date(2013, 1, 1))
+
+    assert (found.series, found.valid_doses) == ("complete", 2)
+
+
+def test_another_record_of_the_completing_dose_begins_no_second_series():
+    given = doses(
+        "2008-01-14/220",
+        "2008-01-27",
+        "2008-02-25",
+        "2008-08-01/45",
+        "2008-08",
+        "2009-01-04/104",
+        "2010",
+    )
+
+    assert said(given, protocol="uk").series == "complete"
