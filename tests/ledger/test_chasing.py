@@ -190,6 +190,37 @@ def test_a_step_written_down_late_stands_where_it_happened():
     assert state_of(found) == "consented"
 
 
+def test_a_source_whom_nobody_asked_is_not_forgotten():
+    """Reported at minute 5; the tables allow an hour to ask, and half an hour from call to call."""
+    situation, now = chased(minutes=20)
+    plan = assess(situation, us(), now, site("us"))
+    (due,) = [a for a in plan.actions if a.id.startswith("chase_")]
+    assert (due.id, due.window.target) == (CALL, after(minutes=65))
+
+    situation, now = chased((70, call(about="ask_patient")), minutes=90)
+    plan = assess(situation, us(), now, site("us"))
+    (due,) = [a for a in plan.actions if a.id.startswith("chase_")]
+    assert due.window.target == after(minutes=100)
+
+
+def test_a_late_report_does_not_call_in_its_first_minute():
+    store = MemoryStore()
+    write(store, "C", (Kind.REPORTED, reported(SIGNIFICANT)), at=after(hours=50))
+    situation = fold(store.entries("C"), after(hours=51), us().vocabulary)
+
+    assert chase_of(situation, None, SourceRules("us"), ZONE).call_at == after(hours=51)
+
+
+@pytest.mark.parametrize("facts", [{}, {"route": "intact_skin", "fluid": "blood"}])
+def test_nobody_is_called_about_a_source_while_the_exposure_may_be_none(facts):
+    store = MemoryStore()
+    write(store, "C", (Kind.REPORTED, reported(facts)), at=after(minutes=5))
+    situation = fold(store.entries("C"), after(hours=9), us().vocabulary)
+    plan = assess(situation, us(), after(hours=9), site("us"))
+
+    assert not [action.id for action in plan.actions if action.id.startswith("chase_")]
+
+
 def test_a_physician_settles_it_and_a_new_step_takes_it_up_again():
     refused = (10, (Kind.SOURCE_REFUSED, {}))
     settled = (30, (Kind.COUNSELLED, {"action": "chase_settle_without", "text": ""}))

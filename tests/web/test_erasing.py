@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from argparse import Namespace
+from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -78,6 +80,26 @@ def test_what_is_erased_is_gone_from_the_file_and_the_open_case_is_not_touched(
     assert last.body["rule"].startswith("KEEP-01")
     assert get_store().entries(still)[-1].kind is Kind.REPORTED
     assert verify(list(get_store().all_entries())) == []
+
+
+def test_while_somebody_still_reads_the_file_it_does_not_claim_that_all_is_gone(
+    monkeypatch: Any, capsys: Any
+):
+    case = case_of("Ottilie Quarnbeck", closed=True)
+    now = CLOSED + timedelta(days=500)
+    connection.ensure_connection()
+    with closing(sqlite3.connect(connection.settings_dict["NAME"])) as reader:
+        reader.execute("BEGIN")
+        reader.execute("SELECT count(*) FROM web_sourceidentity").fetchall()
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA busy_timeout=1")
+
+        assert run(now, monkeypatch, erase=True) == 1
+        assert "may still be readable" in capsys.readouterr().out
+        assert get_identities().source(case) is None
+
+    assert run(now, monkeypatch, erase=True) == 0
+    assert b"Quarnbeck" not in bytes_of_the_database()
 
 
 def test_without_the_word_erase_it_only_shows(monkeypatch: Any, capsys: Any):

@@ -20,7 +20,8 @@ def add_to(commands: Commands) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print one line a case, by its reference; never a name. Status 1 if one could not be erased."""
+    """Print one line a case, by its reference; never a name. Status 1 if one could not be erased,
+    or may still be readable in the database's file."""
     open_data(options.data, existing=True)
     from thimble.actions.erasing import erase_identity, identities_to_erase, kept_for
     from thimble.clinical.site import SiteError
@@ -56,8 +57,13 @@ def run(options: argparse.Namespace) -> int:
         print(f"{line}: erased")
     if options.erase:
         # Each time: an earlier run may have been stopped between erasing and this.
-        identities.scrub()
         print(f"{erased} erased.")
+        if not identities.scrub():
+            print(
+                "The database was in use and could not be written anew: what was erased may still be "
+                "readable in its file. Stop the server, then run this again."
+            )
+            status = 1
     else:
         print("Nothing was changed. Add --erase to erase them.")
     return status

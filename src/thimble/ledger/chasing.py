@@ -35,7 +35,8 @@ class Chase:
 
     `state` is a value of the fact `source_state`; `awaits` the infections without a result, most urgent
     first; `began` when the state began; `target` by when the next step is best done; `call_at` when the
-    registrar is to be called, or called again; `calls` those already made about this step.
+    registrar is to be called, or called again; `calls` those already made about this step. `significant`
+    says that the exposure is, for certain.
     """
 
     state: str
@@ -46,6 +47,7 @@ class Chase:
     target: datetime
     call_at: datetime
     calls: tuple[Escalation, ...]
+    significant: bool = False
 
     def overdue(self, now: datetime) -> bool:
         """Whether the target has passed. It is inclusive: at the last instant there is still time."""
@@ -111,8 +113,14 @@ def chase_of(
     )
     # A call made before the target does not put off the one that is due when it passes.
     last = max((call.at for call in calls), default=None)
-    call_at = target if last is None else max(target, add(last, step.again, zone))
-    return Chase(state, held, awaits, step, begun, target, call_at, calls)
+    call_at = target
+    if not steps:
+        # Nobody could ask before the report: a late one is no reason to call in its first minute.
+        call_at = add(max(begun, situation.reported_at), step.target, zone)
+    if last is not None:
+        call_at = max(call_at, add(last, step.again, zone))
+    sure = significance is not None and significance.value == "significant"
+    return Chase(state, held, awaits, step, begun, target, call_at, calls, sure)
 
 
 def chase_actions(
@@ -120,17 +128,19 @@ def chase_actions(
 ) -> tuple[Action, ...]:
     """What the chase asks for, beside the plan's own actions.
 
-    Until somebody has taken a first step the plan's own asking is what presses; and its own samples are
-    the blood to take.
+    Until somebody has taken a first step the plan's own asking, or its question about the source, is what
+    presses; and its own samples are the blood to take. The call is due in every state: a source whom
+    nobody has asked must not be forgotten either, once it is settled that the exposure is significant.
     """
-    if chase is None or not situation.source.steps:
+    if chase is None or not (situation.source.steps or chase.significant):
         return ()
     sampling = any(
         a.whom == "source" and a.kind == "sample" and a.state is State.OPEN for a in actions
     )
     step = chase.step
     found = []
-    if not (step.next == "take_blood" and sampling):
+    by_the_plan = not situation.source.steps or (step.next == "take_blood" and sampling)
+    if not by_the_plan:
         found.append(
             _action(f"{CHASE}{step.next}", step.words("next"), chase.began, chase.target, chase)
         )
