@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from thimble import actions
 from thimble.clinical.source_law import jurisdictions, next_step, tables, vocabulary
 from thimble.clinical.source_rules import SourceRules
 from thimble.ledger.assess import assess
@@ -18,6 +19,7 @@ from thimble.ledger.entries import Kind
 from thimble.ledger.fold import SOURCE_STEPS, fold
 from thimble.ledger.plan import SourceStep
 from thimble.ledger.pressing import to_do, urgency
+from thimble.ledger.signature import SignatureState, signature_of
 from thimble.ledger.store import MemoryStore
 from thimble.protocol import check_protocol
 
@@ -219,6 +221,21 @@ def test_nobody_is_called_about_a_source_while_the_exposure_may_be_none(facts):
     plan = assess(situation, us(), after(hours=9), site("us"))
 
     assert not [action.id for action in plan.actions if action.id.startswith("chase_")]
+
+
+def test_the_chase_leaves_a_signature_standing():
+    store = MemoryStore()
+    write(store, "C", (Kind.REPORTED, reported(SIGNIFICANT)), at=after(minutes=5))
+    actions.sign_plan(
+        store, "C", protocol=us(), site=site("us"), seen_position=1, now=after(minutes=6),
+        by="u", role="emergency_clinician",
+    )  # fmt: skip
+    write(store, "C", (Kind.SOURCE_ASKED, {}), at=after(minutes=10))
+    situation = fold(store.entries("C"), after(hours=5), us().vocabulary)
+    plan = assess(situation, us(), after(hours=5), site("us"))
+
+    assert {"chase_await_answer", CALL} <= {action.id for action in to_do(plan)}
+    assert signature_of(plan, situation, us(), None) is SignatureState.AS_SIGNED
 
 
 def test_a_physician_settles_it_and_a_new_step_takes_it_up_again():

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from enum import Enum, auto
 
 from thimble.ledger.course import follows_from_course
-from thimble.ledger.plan import TO_DO, Action, Plan, SignedPlan, Situation, State
+from thimble.ledger.plan import CHASE, TO_DO, Action, Plan, SignedPlan, Situation, State
 from thimble.ledger.telling import told
 from thimble.protocol.protocol import Protocol
 
@@ -29,7 +29,7 @@ def signature_of(
     longer needed, another amount, a departure since then, or a caution that was not shown. What was
     done since is none; nor is what is not told (how many hours have passed
     for a dose that is not needed) while every decision stands; nor what a course that has begun
-    brings with it: tablets, blood, an expert's answer.
+    brings with it: tablets, blood, an expert's answer; nor what the chase of the source asks for.
 
     Args:
         as_signed: the plan at this moment without what was recorded after the last signature; without
@@ -42,7 +42,11 @@ def signature_of(
         return SignatureState.OTHER_RULES
     matters = {finding.decision for finding in told(plan, protocol)} | set(protocol.amount_parts)
     now = {name: plan.findings[name].value for name in matters if name in plan.findings}
-    to_do = [a for a in plan.actions if a.state in TO_DO and not follows_from_course(a)]
+    to_do = [
+        a
+        for a in plan.actions
+        if a.state in TO_DO and not follows_from_course(a) and not a.id.startswith(CHASE)
+    ]
     changed = (
         any(now[name] != value for name, value in last.decisions.items() if name in now)
         or any(a.stands and a.id not in last.actions for a in to_do)
