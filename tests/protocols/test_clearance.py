@@ -21,6 +21,14 @@ def test_every_table_is_proved_complete_and_unambiguous_and_the_cases_come_out(n
     assert {table.hit_policy for table in protocol(name).tables} == {"UNIQUE"}
 
 
+def test_the_cases_reach_every_way_to_respond_and_every_outcome_of_the_united_states():
+    tables = protocol("clearance_us")
+    expected = [case.expect for case in tables.cases]
+
+    for decision in ("hbv_response", "immunity", "next_step"):
+        assert {case[decision] for case in expected} == set(tables.outputs[decision].values)
+
+
 @pytest.mark.parametrize("name", FOLDERS)
 def test_tables_ask_for_nothing_but_what_is_computed(name):
     asked = {column for table in protocol(name).tables for column in table.inputs}
