@@ -233,7 +233,7 @@ def test_the_page_says_the_state_of_hepatitis_b_the_next_step_and_why(nurse: Cli
     nurse.post(f"/people/{person}/card", rows_of(*rows, order="day_first"))
     page = nurse.get(f"/people/{person}/").content.decode()
     for said in (
-        "Hepatitis B: Not known",
+        "Hepatitis B: Immunity not known",
         "Begun, not complete; 2 doses count",
         "Next dose of the series, now",
     ):

@@ -36,7 +36,9 @@ def _in_words(found: HepatitisB, protocol: str, on: date) -> State:
     outputs = rules(protocol).outputs
     standings = {cited.standing for cited in cleared.decision.because}
     return State(
-        immunity=_label(outputs["immunity"].labels, cleared.immunity),
+        immunity="Immunity not known"
+        if cleared.immunity == "not_known"
+        else _label(outputs["immunity"].labels, cleared.immunity),
         series=f"{vocabulary()['series'].label(cleared.series)}; "
         f"{cleared.valid_doses} {'dose counts' if cleared.valid_doses == 1 else 'doses count'}",
         step=_step(_label(outputs["next_step"].labels, cleared.next_step), found, on),
