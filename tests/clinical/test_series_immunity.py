@@ -256,3 +256,18 @@ def test_each_answer_names_its_rules_with_source_and_standing():
 
     assert [reason.rule for reason in found.decision.because] == ["USR-02", "USI-13"]
     assert "USR-02 (IMM: responder from 10 mIU/mL after a complete series; read)" in found.reason
+
+
+def test_a_titre_that_is_passed_over_is_told_with_the_reason():
+    early = said(FIRST, titre(50, "2015-07-28")).reason
+    unfinished = said(FIRST[:2], titre(85, "2015-06-01")).reason
+    passive = said(FIRST, doses("2015-07-02/30"), titre(50, "2015-08-10")).reason
+
+    assert (
+        "The anti-HBs of Tue 28 Jul 2015 was passed over: a dose may lie less than 28 days" in early
+    )
+    assert (
+        "The anti-HBs of Mon 1 Jun 2015 was passed over: the series is not complete." in unfinished
+    )
+    assert "immunoglobulin given less than 6 months before it may be what was measured" in passive
+    assert "passed over" not in said(FIRST, titre(50, "2015-08-10")).reason

@@ -12,11 +12,12 @@ import sys
 from datetime import date
 from pathlib import Path
 
-from thimble.clinical.series import Evidence, PartialDate, Person, clear
+from thimble.clinical.series import Evidence, MarkerResult, PartialDate, Person, clear
 from thimble.clinical.series.cohort import Answers, clear_many, gather, situation_of
 from thimble.clinical.series.deciding import decide, rules
 from thimble.clinical.series.schedule import schedule
 from thimble.clinical.series.wording import series_sentence
+from thimble.clinical.serology import Analyte
 from thimble.commands import Commands, NotUnderstood
 from thimble.commands.clearance_files import read_files
 
@@ -71,9 +72,10 @@ def run(options: argparse.Namespace) -> int:
 def _reasons(
     found: Answers, n: int, subject: tuple[Person, list[Evidence]], as_of: date, protocol: str
 ) -> str:
-    """The reasons in one line; doses that do not count are explained one by one."""
+    """The reasons in one line; doses and titres that may not count are explained one by one."""
     valid = int(found.valid_doses[n])
-    if valid != found.documented[n]:
+    titres = sum(isinstance(e, MarkerResult) and e.analyte is Analyte.ANTI_HBS for e in subject[1])
+    if valid != found.documented[n] or titres:
         return clear(*subject, as_of, protocol).reason
     path = schedule(protocol).paths[int(found.path[n])].id
     series = series_sentence(path, bool(found.complete[n]), valid, schedule(protocol))

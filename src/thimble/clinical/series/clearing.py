@@ -13,11 +13,11 @@ from .documented import Documented, Person, Titre, documented
 from .evidence import Evidence
 from .facts import (
     best_place,
-    counts,
     dose_after,
     infection_places,
     latest_place,
     low_place,
+    passed_over,
     second_series,
     series_place,
 )
@@ -28,7 +28,7 @@ from .infection import (
 from .judging import Judged, judge
 from .schedule import Schedule, schedule
 from .walking import Given, Verdict, fitted
-from .wording import dose_sentences, series_sentence
+from .wording import dose_sentences, series_sentence, titre_sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +93,8 @@ def answer(person: Person, told: Documented, today: int, protocol: str) -> Clear
     titres = sorted(told.titres, key=lambda t: (t.high, t.low, -t.level))
     doses = fitted(told.given, born, plan.allowance)
     judged = judge(doses, born, today, plan, dialysis=person.dialysis)
-    counting = [t for t in titres if counts(t, judged, serum, plan)]
+    over = [passed_over(t, judged, serum, plan) for t in titres]
+    counting = [t for t, why in zip(titres, over, strict=True) if not why]
     second, low_titre = second_series(judged, counting, born, today, plan, person.dialysis)
     last = max((d.high for d in doses), default=None)
     latest = counting[-1] if counting else None
@@ -126,6 +127,7 @@ def answer(person: Person, told: Documented, today: int, protocol: str) -> Clear
             for why, verdict in zip(whys, verdicts, strict=True)
             if verdict is not Verdict.COUNTS
         ),
+        *(titre_sentence(t.low, t.high, why) for t, why in zip(titres, over, strict=True) if why),
         decision.text,
     )
     return Cleared(

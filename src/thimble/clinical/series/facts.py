@@ -25,19 +25,29 @@ from .schedule import Schedule
 from .walking import Given
 
 
-def counts(titre: Titre, judged: Judged, serum: Sequence[tuple[int, int]], plan: Schedule) -> bool:
-    """Whether a titre tells of the response: after a complete series, late enough, not passive."""
-    if judged.first is None or LEVELS[titre.level] == "not_known":
-        return False
+def passed_over(
+    titre: Titre, judged: Judged, serum: Sequence[tuple[int, int]], plan: Schedule
+) -> str:
+    """Why a titre does not tell of the response, as the rest of a sentence; "" where it does.
+
+    It does after a complete series, late enough after the dose before it, and not perhaps passive.
+    """
+    if LEVELS[titre.level] == "not_known":
+        return "it has no value that can be read"
+    if judged.first is None:
+        return "the series is not complete"
     if judged.doses[judged.first].low >= titre.high:
-        return False
+        return "it was taken before the series was complete"
     before = max(d.high for d in judged.doses if d.low < titre.high)
-    if step(before, plan.titre.counts_from.after) > titre.low:
-        return False
-    return LEVELS[titre.level] not in TEN or not any(
-        low <= titre.high and step(high, plan.titre.after_immunoglobulin.after) > titre.low
-        for low, high in serum
-    )
+    wait = plan.titre.counts_from.after
+    if step(before, wait) > titre.low:
+        return f"a dose may lie less than {wait.words} before it"
+    wait = plan.titre.after_immunoglobulin.after
+    if LEVELS[titre.level] in TEN and any(
+        low <= titre.high and step(high, wait) > titre.low for low, high in serum
+    ):
+        return f"immunoglobulin given less than {wait.words} before it may be what was measured"
+    return ""
 
 
 def second_series(

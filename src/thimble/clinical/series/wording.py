@@ -34,7 +34,7 @@ def _sentence(
     place: int, dose: Given, verdict: Verdict, judged: Judged, born: int, plan: Schedule
 ) -> str:
     product = products()[dose.cvx]
-    what = f"The dose of {_when(dose)} ({product.name})"
+    what = f"The dose of {_when(dose.low, dose.high)} ({product.name})"
     if verdict is Verdict.COUNTS:
         return f"{what} counts."
     if verdict is Verdict.EXTRA:
@@ -57,7 +57,7 @@ def _sentence(
         return (
             f"{what} is not counted: its day is not known. It counts if it was on or after {limit}."
         )
-    inexact = [_when(d) for d in judged.doses[: place + 1] if d.low != d.high]
+    inexact = [_when(d.low, d.high) for d in judged.doses[: place + 1] if d.low != d.high]
     return (
         f"{what} is not counted: it may have been too early or the person too young or too old for it. "
         f"Find the day of {', '.join(inexact) or 'the dose'}."
@@ -83,9 +83,14 @@ def _counts_from(place: int, judged: Judged, born: int, plan: Schedule) -> int |
     return max(days) - target.allowance
 
 
-def _when(dose: Given) -> str:
+def titre_sentence(low: int, high: int, why: str) -> str:
+    """That an anti-HBs was passed over, and why."""
+    return f"The anti-HBs of {_when(low, high)} was passed over: {why}."
+
+
+def _when(first: int, last: int) -> str:
     """The days that it can have been, no more exactly than they are known."""
-    low, high = date.fromordinal(dose.low), date.fromordinal(dose.high)
+    low, high = date.fromordinal(first), date.fromordinal(last)
     if low == high:
         return calendar_day(low)
     if (low.year, low.month) == (high.year, high.month):
