@@ -33,6 +33,7 @@ SIGN_IN = {
 }
 NOT_PAGES = {
     "source:call",
+    "source:settle",
     "source:chart",
     # Answered with a file, a plain text or a step onwards.
     "accounts:home",

@@ -474,3 +474,38 @@ def test_the_desk_sends_to_the_page_of_the_source_and_records_no_step_itself(
     client.post(reverse("desk:done", args=[case]), done)
 
     assert kinds(case) == before
+
+
+def test_a_physician_settles_a_result_that_will_not_come_and_a_nurse_does_not(
+    signed_in: SignIn, case: str
+):
+    actions.sample_source(get_store(), case, now=NIGHT, by="u-x", role="emergency_clinician")
+    position = str(len(get_store().entries(case)))
+    nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+    form = {"position": position, "reason": "sample lost"}
+    assert nurse.post(url("settle", case), form).status_code == 403
+
+    client = signed_in(DOCTOR)
+    empty = client.post(url("settle", case), {**form, "reason": " "})
+    assert empty.status_code == 422
+    assert "Say why no result will come" in text_of(empty)
+    assert "Get the source&#x27;s result" in text_of(client.get(url("source", case)))
+
+    assert client.post(url("settle", case), form).status_code == 302
+    page = text_of(client.get(url("source", case)))
+    assert "Settle the plan without a result" not in page
+    assert read(case).situation.facts["source_access"].value == "testable"
+    history = text_of(client.get(reverse("history:history", args=[case])))
+    assert "The plan is settled without the source&#x27;s result." in history
+
+
+def test_the_page_says_how_long_each_step_took(signed_in: SignIn, case: str):
+    begun = NIGHT - timedelta(minutes=50)
+    who = {"by": "u-x", "role": "emergency_clinician"}
+    actions.ask_source(get_store(), case, now=begun + timedelta(minutes=20), **who)
+    actions.source_consents(get_store(), case, now=begun + timedelta(minutes=32), **who)
+    page = text_of(signed_in(DOCTOR).get(url("source", case)))
+
+    assert "<dt>From reported to asked</dt><dd>20 min</dd>" in page
+    assert "<dt>From asked to answered</dt><dd>12 min</dd>" in page
+    assert "<dt>Since answered</dt><dd><b>18 min</b>, still running</dd>" in page

@@ -48,7 +48,7 @@ from thimble.actions.record import (
 from thimble.actions.reference import new_references, read_reference
 from thimble.actions.report import Reported, report
 from thimble.actions.results import Doubtful, record_results
-from thimble.actions.source import escalate, find_status, source_step
+from thimble.actions.source import escalate, find_status, settle_without, source_step
 from thimble.actions.stock import AgainstIt, MemoryStock, Taken, give_from_stock, move_stock
 
 __all__ = [
@@ -100,6 +100,7 @@ __all__ = [
     "review_course",
     "sample_source",
     "seek_advice",
+    "settle_without",
     "sign_plan",
     "source_consents",
     "source_lacks_capacity",

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Any
 
 from thimble.actions._append import Refused, append
+from thimble.ledger.chasing import SETTLE
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS
 from thimble.ledger.store import LedgerStore
@@ -119,4 +120,30 @@ def escalate(
     return append(
         store, case, [(Kind.ESCALATED, body)], now=now, by=by, role=role,
         happened_at=happened_at, expected_position=expected_position,
+    )  # fmt: skip
+
+
+def settle_without(
+    store: LedgerStore,
+    case: str,
+    *,
+    reason: str,
+    now: datetime,
+    by: str,
+    role: str,
+    expected_position: int | None = None,
+) -> list[Entry]:
+    """A physician settles the plan without the source's result; a further step takes the chase up again.
+
+    Nothing is said of any infection by it: what is not known stays not known.
+
+    Raises:
+        Refused: no reason was given.
+    """
+    if not reason.strip():
+        raise Refused("Say why no result will come, or is waited for no longer.")
+    body = {"action": SETTLE, "text": reason.strip()}
+    return append(
+        store, case, [(Kind.COUNSELLED, body)], now=now, by=by, role=role,
+        expected_position=expected_position,
     )  # fmt: skip

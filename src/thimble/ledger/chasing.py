@@ -16,6 +16,7 @@ from thimble.ledger.plan import CHASE, Action, Escalation, Situation, SourceStep
 from thimble.protocol.finding import Finding
 
 SETTLE = f"{CHASE}settle_without"
+SETTLED_WORDS = "The plan is settled without the source's result."
 """Done, it ends the chase: a physician has settled the plan without the source's result."""
 CALL = f"{CHASE}call"
 NOT_ASKED = "not_asked"
@@ -169,5 +170,5 @@ def _action(id_: str, what: str, opens: datetime, target: datetime, chase: Chase
 
 
 def chases(action: str) -> bool:
-    """Whether an action is done by a step on the page of the source patient, and in no other way."""
-    return action.startswith(CHASE) and action != SETTLE
+    """Whether an action is done on the page of the source patient, and in no other way."""
+    return action.startswith(CHASE)

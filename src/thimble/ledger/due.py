@@ -14,7 +14,7 @@ from thimble.ledger.amounts import Lacking, doses_of, lacking_of
 from thimble.ledger.clocks import Moment, union
 from thimble.ledger.course import ANSWER, COURSE_ACTIONS, FIRST_DOSE, Course
 from thimble.ledger.entries import Kind
-from thimble.ledger.plan import TO_DO, Action, Situation, State, Window
+from thimble.ledger.plan import CHASE, TO_DO, Action, Situation, State, Window
 from thimble.ledger.pressing import FAR, urgency
 from thimble.protocol.finding import Evaluation, Item
 from thimble.protocol.model import COURSE_CLOCKS
@@ -283,7 +283,7 @@ def _left_over(
     left: list[Action] = []
     for id_ in dict.fromkeys([*signed, *situation.done]):
         done = situation.done.get(id_)
-        if id_ in produced or id_.startswith(ANSWER):
+        if id_ in produced or id_.startswith((ANSWER, CHASE)):
             continue
         # Whoever departs from any advice decides; only some advice asks for that as an action.
         if id_ not in signed and done is not None and done.kind is Kind.DEPARTED:

@@ -28,6 +28,7 @@ from thimble.ledger.bodies import (
     REACHING_DECISIONS,
     from_json,
 )
+from thimble.ledger.chasing import SETTLE, SETTLED_WORDS
 from thimble.ledger.course_words import OF_A_COURSE, course_words
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import known_by, standing
@@ -181,6 +182,8 @@ def _of(
     actions: Mapping[str, str],
 ) -> list[str]:
     def words(action: str) -> str:
+        if action == SETTLE:
+            return SETTLED_WORDS
         return actions.get(action, action.replace("_", " "))
 
     def facts(given: Mapping[str, Any]) -> list[str]:

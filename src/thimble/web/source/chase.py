@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
 
 from thimble.clinical.site import Site
 from thimble.clinical.source_law import tables, vocabulary
@@ -18,6 +20,7 @@ from thimble.ledger.bodies import (
     INFECTIONS,
 )
 from thimble.ledger.chasing import Chase, chase_of
+from thimble.ledger.plan import Situation
 from thimble.protocol.citing import cited
 from thimble.web.desk.page import Reading
 from thimble.web.desk.words import point
@@ -130,3 +133,54 @@ def chase_view(reading: Reading, site: Site) -> ChaseView | None:
 def _call_words(chase: Chase, due: bool, ahead: str) -> str:
     again = " again" if chase.calls else ""
     return f"Call{again} now" if due else f"To be called{again} in {ahead}, if nothing has come"
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One stretch of the chase: between which steps, and how long it took, or has run so far."""
+
+    label: str
+    took: str
+    runs: bool
+
+
+_STEPS = (
+    ("asked", frozenset({"asked"})),
+    ("answered", frozenset({"consented", "refused", "lacks_capacity"})),
+    ("blood taken", frozenset({"sampled"})),
+)
+_RESULTS = ("source_hiv", "source_hbsag", "source_hcv_rna", "source_anti_hcv")
+
+
+def spans(situation: Situation, now: datetime) -> tuple[Span, ...]:
+    """How long it took from the report to each step on record, each counted once: the first of its kind.
+
+    A step that is not on record is left out, and the stretch goes on to the next one that is. Until the
+    laboratory has said something the last stretch runs to `now`, and no longer than to the closing.
+    """
+    if situation.reported_at is None:
+        return ()
+    points = [("reported", situation.reported_at)]
+    for label, names in _STEPS:
+        found = [s.at for s in situation.source.steps if s.step in names]
+        points += [(label, min(found))] if found else []
+    told = [
+        known.known_at
+        for fact in _RESULTS
+        if (known := situation.facts.get(fact)) is not None
+        and known.said_by == "laboratory"
+        and known.known_at is not None
+    ]
+    points += [("first result", min(told))] if told else []
+    points.sort(key=lambda point: point[1])
+    if len(points) == 1:
+        return ()
+    taken = [
+        Span(f"From {a} to {b}", span_down(until - since), runs=False)
+        for (a, since), (b, until) in pairwise(points)
+    ]
+    if not told:
+        last, since = points[-1]
+        until = situation.closed_at or now
+        taken.append(Span(f"Since {last}", span_down(max(until, since) - since), runs=True))
+    return tuple(taken)

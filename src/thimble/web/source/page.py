@@ -15,7 +15,15 @@ from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Change, Reading, Typed, changed_since
 from thimble.web.desk.plan import Lens
 from thimble.web.desk.words import point
-from thimble.web.source.chase import ASKED_OF, CHOICES, QUESTIONS, ChaseView, chase_view
+from thimble.web.source.chase import (
+    ASKED_OF,
+    CHOICES,
+    QUESTIONS,
+    ChaseView,
+    Span,
+    chase_view,
+    spans,
+)
 
 STEPS: Mapping[str, tuple[str, str]] = {
     "asked": ("Asked for consent", "Asked now"),
@@ -123,6 +131,8 @@ class SourcePage:
     today: str
     again: Mapping[str, str]
     chase: ChaseView | None = None
+    may_settle: bool = False
+    spans: tuple[Span, ...] = ()
     chart: tuple[str, ...] = ()
 
     @property
@@ -214,6 +224,8 @@ class SourcePage:
             today=now.astimezone(zone).date().isoformat(),
             again=typed.last() if typed is not None else {},
             chase=chase_view(reading, site),
+            may_settle="sign_plan" in capabilities,
+            spans=spans(situation, now),
             chart=tuple(
                 f"{INFECTIONS[found.infection]}: {found.status}, of {calendar_day(found.evidence_on)} "
                 f"({found.evidence})"

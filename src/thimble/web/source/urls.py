@@ -10,6 +10,7 @@ urlpatterns = [
     path("<str:ref>/source/", views.source, name="source"),
     path("<str:ref>/source/step", views.step, name="step"),
     path("<str:ref>/source/call", views.call, name="call"),
+    path("<str:ref>/source/settle", views.settle, name="settle"),
     path("<str:ref>/source/chart", views.chart, name="chart"),
     path("<str:ref>/source/take-back", views.take_back, name="take_back"),
     path("<str:ref>/source/result", views.result, name="result"),

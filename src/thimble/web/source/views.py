@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from thimble import actions
 from thimble.actions import Refused
+from thimble.ledger.chasing import SETTLE
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS
 from thimble.protocol.vocabulary import Value
@@ -187,6 +188,30 @@ def call(request: HttpRequest, ref: str) -> HttpResponse:
         return _faulty(request, reading, "call", "", fault)
     said = [("Call", to), ("Answer", answer)]
     return _after(request, reading, position, came_first, said, "source_escalated")
+
+
+@never_cache
+@needs("view_case", "see_source", "sign_plan")
+@require_POST
+def settle(request: HttpRequest, ref: str) -> HttpResponse:
+    """A physician settles the plan without the source's result, in whatever state the chase is."""
+    reading = read(canonical(ref))
+    reason = request.POST.get("reason", "").strip()
+    try:
+        position = position_of(request)
+        came_first = write(
+            lambda: actions.settle_without(
+                get_store(), reading.case, reason=reason, now=clock.now(),
+                expected_position=position, **who(request),
+            ),
+            mine=lambda e: (
+                e.kind is Kind.COUNSELLED and (e.body["action"], e.body["text"]) == (SETTLE, reason)
+            ),
+            by=str(request.user.pk),
+        )  # fmt: skip
+    except (Refused, BadAnswer) as fault:
+        return _faulty(request, reading, "settle", "", fault)
+    return _after(request, reading, position, came_first, [("Why", reason)], "source_settled")
 
 
 @never_cache
