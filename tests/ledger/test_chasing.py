@@ -17,6 +17,7 @@ from thimble.ledger.assess import assess
 from thimble.ledger.chasing import CALL, chase_of, held_of, state_of
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import SOURCE_STEPS, fold
+from thimble.ledger.next_thing import source_words
 from thimble.ledger.plan import SourceStep
 from thimble.ledger.pressing import to_do, urgency
 from thimble.ledger.signature import SignatureState, signature_of
@@ -236,6 +237,26 @@ def test_the_chase_leaves_a_signature_standing():
 
     assert {"chase_await_answer", CALL} <= {action.id for action in to_do(plan)}
     assert signature_of(plan, situation, us(), None) is SignatureState.AS_SIGNED
+
+
+@pytest.mark.parametrize(
+    ("draft", "words"),
+    [
+        ((Kind.SOURCE_DIED, {}), "source has died, 20 min"),
+        ((Kind.SOURCE_DISCHARGED, {}), "source has gone home, not tested, 20 min"),
+        (
+            (Kind.SOURCE_REFUSED, {"whom": "representative"}),
+            "representative of the source refuses, 20 min",
+        ),
+        ((Kind.SOURCE_REFUSED, {}), "source refuses, 20 min"),
+        ((Kind.SOURCE_ASKED, {}), "source asked, no answer yet, 20 min"),
+    ],
+)
+def test_the_worklist_says_where_the_source_stands_and_never_that_nobody_looked(draft, words):
+    situation, now = chased((10, draft), minutes=30)
+    plan = assess(situation, us(), now, site("us"))
+
+    assert source_words(situation, plan, now) == words
 
 
 def test_a_physician_settles_it_and_a_new_step_takes_it_up_again():

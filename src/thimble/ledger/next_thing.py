@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 from thimble.clinical.windows import span_down, span_up
 from thimble.ledger.assess import HOURS
+from thimble.ledger.chasing import state_of
 from thimble.ledger.plan import Action, Plan, Situation, State
 from thimble.ledger.pressing import (
     FAR,
@@ -171,6 +172,19 @@ _RESULTS = {
 }
 
 
+_SAID = {
+    "representative_asked": "representative of the source asked, no answer yet",
+    "representative_consented": "representative of the source consents, not sampled",
+    "representative_refused": "representative of the source refuses",
+    "capacity_expected": "source cannot consent yet",
+    "died": "source has died",
+    "discharged": "source has gone home, not tested",
+    "authorised": "source may be tested as decided, not sampled",
+    "not_identified": "source not identified",
+}
+"""Where the last step with the source leads beyond asking, the patient's own answer and the sample."""
+
+
 _TESTED = frozenset(_RESULTS.values())
 
 
@@ -204,6 +218,9 @@ def source_words(situation: Situation, plan: Plan, now: datetime) -> str:
         waiting = [name for name in dict.fromkeys(_RESULTS.values()) if name not in results]
         said = ", ".join(name for name in dict.fromkeys(_RESULTS.values()) if name in results)
         return f"source result in: {said}" + (f"; not yet: {', '.join(waiting)}" if waiting else "")
+    taken = situation.source.steps
+    if (said := _SAID.get(state_of(taken), "")) and taken:
+        return f"{said}, {since(taken[-1].at, now)}"
     latest = max(steps, key=lambda step: steps[step]) if steps else ""
     if latest in ("refused", "lacks_capacity"):
         said = "refuses" if latest == "refused" else "cannot consent now"
