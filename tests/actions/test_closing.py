@@ -4,6 +4,7 @@ import pytest
 
 from ledger.builders import NIGHT, SITE, after, us
 from thimble import actions
+from thimble.clinical.serology import Analyte, Result, Status, Word
 from thimble.ledger.assess import assess
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.closing import ALL_CLEAR, GOES_ON_ELSEWHERE
@@ -169,3 +170,62 @@ def test_what_was_left_is_named_and_is_to_be_done_again_once_reopened(store, cas
     assert set(entry.body["left"]) <= before
     actions.reopen(store, case, reason="came back", vocabulary=VOCABULARY, now=after(1), **WHO)
     assert {a.id for a in plan(store, case, after(1)).actions if a.state in TO_DO} == before
+
+
+def harmless(store) -> str:
+    """A case with nothing left to do: only blood that somebody drew all the same."""
+    case = opened(store, {"route": "intact_skin", "fluid": "urine"})
+    left = [a.id for a in plan(store, case, after(1)).actions if a.certain]
+    actions.give_first_aid(store, case, steps=["washed"], now=after(1), **WHO)
+    for action in left:
+        actions.counsel(store, case, action, now=after(1), **WHO)
+    actions.take_sample(store, case, "baseline_hiv", specimen="W 1", now=after(2), **WHO)
+    return case
+
+
+def laboratory(store, case, word: Word, *, specimen: str = "w1", analyte=Analyte.HIV_AG_AB) -> None:
+    result = Result(
+        analyte=analyte, of="worker", status=Status.FINAL, taken_at=after(2), reported_at=after(9),
+        word=word, specimen=specimen,
+    )  # fmt: skip
+    actions.record_results(
+        store, case, [result], drawn_for="baseline", now=after(9), **RULES, **WHO
+    )
+
+
+def clear(store, case, at=None) -> None:
+    actions.close(
+        store, case, may_leave=True, reason="all_clear", **RULES, now=at or after(10), **WHO
+    )
+
+
+def test_blood_that_was_drawn_waits_for_its_result(store):
+    case = harmless(store)
+    with pytest.raises(actions.Refused) as refused:
+        clear(store, case)
+    assert any("Result awaited" in fault for fault in refused.value.faults)
+    laboratory(store, case, Word.NEGATIVE, specimen="another")
+    with pytest.raises(actions.Refused, match="Result awaited"):
+        clear(store, case)
+    laboratory(store, case, Word.NEGATIVE)
+    clear(store, case)
+    assert fold(store.entries(case), after(11), VOCABULARY).closed_reason == "all_clear"
+
+
+@pytest.mark.parametrize("word", [Word.POSITIVE, Word.INDETERMINATE])
+def test_nobody_with_a_result_that_is_not_negative_is_told_all_clear(store, word):
+    case = harmless(store)
+    laboratory(store, case, word)
+    with pytest.raises(actions.Refused, match=r"not negative|not final|infection"):
+        clear(store, case)
+
+
+def test_an_infection_among_the_answers_is_no_all_clear(store):
+    case = harmless(store)
+    laboratory(store, case, Word.NEGATIVE)
+    actions.learn_facts(
+        store, case, {"worker_anti_hcv": "positive"}, said_by="worker", vocabulary=VOCABULARY,
+        now=after(9), **WHO,
+    )  # fmt: skip
+    with pytest.raises(actions.Refused, match="An infection of the worker"):
+        clear(store, case)

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
 
-from browser.conftest import Hospital, open_hospital
+from browser.conftest import NIGHT, PHONE, Hospital, Opens, open_hospital
 from browser.laboratory import Laboratory, open_laboratory
-from browser.walking import sign_in_again_if_asked
+from browser.walking import answer_everything, report, sign_in_again_if_asked
 
 KNOWN: dict[str, Any] = {
     "source_hiv": "unknown",
@@ -98,3 +99,176 @@ class Desk:
 
     def plan(self) -> str:
         return self.open().locator("#plan").inner_text()
+
+    def agree(self) -> list[date]:
+        """The dates that the page proposes are told to the worker; returns their days."""
+        page = self.open("visits/")
+        page.get_by_role("button", name="The worker was told these dates").click()
+        expect(page.get_by_text("The worker knows these dates.")).to_be_visible()
+        days = page.locator(".visit-day").all_inner_texts()
+        return [
+            datetime.strptime(f"{day[:15].strip()} +0000", "%a %d %b %Y %z").date() for day in days
+        ]
+
+    def on_course(self, form: str, button: str, choices: Sequence[str] = (), **typed: str) -> None:
+        """Fill a form of the course page: choices by their label, the rest by field."""
+        box = self.open("course/").locator(f"#{form}")
+        box.locator("summary").first.click()
+        for label in choices:
+            box.get_by_label(label, exact=True).check()
+        for name, value in typed.items():
+            box.locator(f'[name="{name}"]').fill(value)
+        box.get_by_role("button", name=button).click()
+        expect(self.page.get_by_role("alert")).to_have_count(0)
+
+    def give_from_the_shelf(self, action: str) -> None:
+        """Record a dose from the first lot that the page offers."""
+        box = self.open().locator(f"#action-{action}")
+        box.locator("details.do > summary").first.click()
+        box.locator('input[name="from"]').first.check()
+        box.get_by_role("button", name=re.compile("^Record as given")).click()
+        expect(self.page.locator("#recorded")).to_be_visible()
+
+    def shows(self, words: str) -> None:
+        """The page of the case says so, once the laboratory's message is worked through."""
+        for _ in range(40):
+            if words in self.open().locator("main").inner_text():
+                return
+            self.page.wait_for_timeout(100)
+        pytest.fail(f"{words!r} does not stand on {self.page.url}")
+
+
+def first_hour(
+    hospital: Hospital, opens: Opens, name: str, known: dict[str, Any], source: str
+) -> str:
+    """The night: reported, assessed, signed, blood drawn, the first dose given. Returns the case."""
+    case = report(opens("/", viewport=PHONE, has_touch=True, is_mobile=True), name)
+    hospital.set_clock(NIGHT + timedelta(minutes=10))
+    night = Desk(hospital, opens("/worklist/", sign_in="night"), case, "night")
+    answer_everything(night.open(), known)
+    page = night.open("otherwise/hiv_pep")
+    page.get_by_label("Recommended: give the first dose now").check()
+    page.locator("[name=reason]").fill("Deep wound, source not known")
+    page.get_by_role("button", name="Record my decision").click()
+    night.open("sign").get_by_role("button", name="Sign this plan").click()
+    page = night.open()
+    first_aid = page.locator("form", has=page.get_by_role("button", name="Record what was done"))
+    first_aid.get_by_role("checkbox").first.check()
+    first_aid.get_by_role("button", name="Record what was done").click()
+    expect(page.locator("#recorded")).to_be_visible()
+    for action in ("baseline_hiv", "baseline_hcv", "baseline_pep_bloods"):
+        night.do(action, specimen=f"W-{source}")
+    for action in ("source_hiv_test", "source_hbsag_test", "source_hcv_test"):
+        night.do(action, specimen=f"S-{source}")
+    night.give_from_the_shelf("hiv_pep_first_dose")
+    for action in ("ask_source", "hiv_expert_advice", "counsel_precautions", "sharps_injury_log"):
+        night.do(action)
+    return case
+
+
+def at_nine(day: date) -> datetime:
+    """Half past nine on a day, in the hospital's zone."""
+    return datetime(day.year, day.month, day.day, 9, 30, tzinfo=NIGHT.tzinfo)
+
+
+def test_half_a_year_from_a_corrected_result_to_the_certificate(  # noqa: PLR0915 (one case, told through)
+    months: Hospital, opens: Opens, laboratory: Laboratory, tmp_path: Path
+) -> None:
+    case = first_hour(months, opens, "Nadezhda Invented", KNOWN, "71")
+    nurse = Desk(months, opens("/worklist/", sign_in="nurse"), case, "nurse")
+    drawn = NIGHT + timedelta(minutes=15)
+
+    # Ten in the morning: the source has no HIV, but hepatitis C; the worker has neither.
+    morning = NIGHT.replace(hour=10)
+    nurse.at(morning)
+    sent = {"hiv_ag_ab": "Negative", "hbsag": "Negative", "hcv_rna": "Detected"}
+    assert laboratory.report("S-71", sent, taken=drawn, now=morning) == "AA"
+    sent = {"hiv_ag_ab": "Negative", "hbsag": "Negative", "anti_hcv": "Negative", "alt": "22 U/L"}
+    assert laboratory.report("W-71", sent, taken=drawn, now=morning) == "AA"
+    nurse.shows("Is acute HIV infection suspected in the source patient?")
+    answer_everything(nurse.open(), {"source_hiv_acute_illness": "no"})
+    assert "Stop HIV prophylaxis" in nurse.plan()
+
+    # The next day the laboratory corrects it: positive. The plan turns, and says so.
+    next_day = morning + timedelta(days=1)
+    nurse.at(next_day)
+    sent = {"hiv_ag_ab": "Positive"}
+    assert laboratory.report("S-71", sent, taken=drawn, now=next_day, status="C") == "AA"
+    nurse.shows("HIV antigen/antibody: positive (corrected)")
+    expect(nurse.page.locator(".news")).to_contain_text("HIV prophylaxis")
+    answer_everything(
+        nurse.open(),
+        {"source_hiv_load": "detectable", "source_hiv_resistance": "no"},
+    )
+    assert "Recommended" in nurse.plan()
+    assert "Stop HIV prophylaxis" not in nurse.plan()
+    days = nurse.agree()
+    assert [str(day) for day in days] == [
+        "2026-03-05", "2026-03-17", "2026-03-31", "2026-05-26", "2026-07-06",
+    ]  # fmt: skip
+
+    # The visits one by one. On the fifth of March more tablets; on the seventeenth a missed dose is told.
+    nurse.at(at_nine(days[0]))
+    nurse.on_course(
+        "review",
+        "Record the review",
+        (
+            "Every dose taken",
+            "Not back, or not looked at",
+            "In, and looked at",
+            "Go on with the course",
+        ),
+    )
+    nurse.on_course("hand_out", "Record", product="Bictegravir tablets", days="23")
+    nurse.at(at_nine(days[1]))
+    nurse.on_course("missed", "Record missed doses", count="1")
+    assert "missed doses" in nurse.plan()
+    nurse.do("pep_missed_advice", of="HIV physician on call", text="Go on with the tablets")
+    nurse.do("pep_bloods_2w", specimen="W-72")
+    sent = {"alt": "25 U/L"}
+    assert laboratory.report("W-72", sent, taken=at_nine(days[1]), now=at_nine(days[1])) == "AA"
+
+    # The last of March: the course ends; the first test for hepatitis C.
+    nurse.at(at_nine(days[2]))
+    nurse.on_course("stop", "Record the end", ("Course completed",))
+    nurse.do("follow_up_hcv_rna", specimen="W-73")
+    evening = at_nine(days[2]) + timedelta(hours=8)
+    nurse.at(evening)
+    sent = {"hcv_rna": "Not detected"}
+    assert laboratory.report("W-73", sent, taken=at_nine(days[2]), now=evening) == "AA"
+
+    # In May nobody comes. The recall list says so, the worker is reached, another day is agreed.
+    nurse.at(at_nine(days[3] + timedelta(days=1)))
+    nurse.open("visits/").get_by_role("button", name=re.compile("^Did not come")).click()
+    sign_in_again_if_asked(nurse.page, "/recall/", "nurse")
+    row = nurse.page.locator("main li, main tr").filter(has_text=case).first
+    expect(row).to_contain_text("26 May")
+    page = nurse.open("visits/")
+    expect(page.locator("main")).to_contain_text("Telephone the worker")
+    page.get_by_text("Record an attempt", exact=True).last.click()
+    page.get_by_label("By telephone").check()
+    page.get_by_label("Reached", exact=True).check()
+    page.get_by_role("button", name="Record it").click()
+    nurse.agree()
+    nurse.at(at_nine(days[3] + timedelta(days=3)))
+    nurse.do("follow_up_hiv_12w", specimen="W-74")
+    evening = at_nine(days[3] + timedelta(days=3)) + timedelta(hours=8)
+    nurse.at(evening)
+    sent = {"hiv_ag_ab": "Negative", "hiv_rna": "Not detected"}
+    assert laboratory.report("W-74", sent, taken=evening - timedelta(hours=8), now=evening) == "AA"
+
+    # July: the last test. Nobody is told all clear before its result is in.
+    nurse.at(at_nine(days[4]))
+    nurse.do("follow_up_hcv_antibody", specimen="W-75")
+    nurse.do("written_opinion")
+    print(nurse.left())
+    print(nurse.open("closing/").locator("main").inner_text()[:2500])
+    evening = at_nine(days[4]) + timedelta(hours=8)
+    nurse.at(evening)
+    sent = {"anti_hcv": "Negative"}
+    assert laboratory.report("W-75", sent, taken=evening - timedelta(hours=8), now=evening) == "AA"
+    page = nurse.open("closing/")
+    page.get_by_label("Follow-up complete, all clear").check()
+    page.get_by_role("button", name="Close the case").click()
+    print(nurse.open("results/").locator("main").inner_text()[:3000])
+    print(nurse.open("papers/").locator("main").inner_text()[:2500])

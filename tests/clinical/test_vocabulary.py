@@ -41,6 +41,8 @@ CODES = {
     "worker_pregnancy": "pregnant possible no",
     "worker_breastfeeding": "yes no",
     "worker_kidney_disease": YNU,
+    "worker_weak_immunity_or_liver_disease": YNU,
+    "worker_hepatitis_suspected": YNU,
     "worker_tetanus_doses": "three_or_more fewer unknown",
     "worker_sex_for_renal_formula": "male female",
 }

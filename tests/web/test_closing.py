@@ -54,7 +54,7 @@ def test_what_is_left_and_what_is_open_stand_on_the_page(signed_in: SignIn, case
     assert FIRST_AID in page
     assert "HIV prophylaxis" in page
     assert reverse("desk:otherwise", args=[case, "first_aid"]) in page
-    assert "not while something is left or open" in page
+    assert "not while something is left, open or not clear" in page
 
 
 def test_a_nurse_leaves_what_is_left_to_the_physician(signed_in: SignIn, case: str):

@@ -36,7 +36,8 @@ def close(
 
     Raises:
         Refused: the case is closed already; or it is said to be all clear while an action that
-            applies or may apply is neither done nor decided otherwise, or while a decision is open;
+            applies or may apply is neither done nor decided otherwise, while a decision is open or a
+            result awaited, or where the worker's results do not show it;
             or such actions are not done and `text` does not say why they may be left, or the writer
             may not leave them.
     """
@@ -44,14 +45,17 @@ def close(
     situation = fold(entries, now, protocol.vocabulary)
     if situation.closed_at is not None:
         raise Refused(f"case {case} is closed already")
-    left = remainder(assess(situation, protocol, now, site), situation, protocol)
-    if reason == ALL_CLEAR and left:
+    plan = assess(situation, protocol, now, site)
+    left = remainder(plan, situation, protocol, entries, site.zone)
+    if reason == ALL_CLEAR and not left.clear:
         raise Refused(
             [
                 "That is no all clear: do what is left and answer what is open, or decide "
                 "otherwise with a reason; or close for another reason",
                 *(action.what for action in left.actions),
                 *(f"Open: {protocol.outputs[name].label or name}" for name in left.open),
+                *(f"Result awaited: {plan.words.get(id_, id_)}" for id_ in left.awaited),
+                *([left.not_clear] if left.not_clear else []),
             ]
         )
     if left.actions:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from thimble import actions
 from thimble.actions import IdentityStore, MemoryStock, SourceIdentity, WorkerIdentity
+from thimble.clinical.serology import Analyte, Result, Status, Word
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.course import FIRST_DOSE, STOP
@@ -112,6 +113,27 @@ class Scene:
             by=self.by,
             role=self.role,
         )
+
+    def blood(self, *negative: Analyte, drawn_for: str, taken_ago: timedelta) -> None:
+        """The laboratory found nothing of these in the worker's blood."""
+        actions.record_results(
+            self.stage.store,
+            self.case,
+            [
+                Result(
+                    analyte=analyte, of="worker", status=Status.FINAL,
+                    taken_at=self.now - taken_ago, reported_at=self.now, word=Word.NEGATIVE,
+                )
+                for analyte in negative
+            ],
+            drawn_for=drawn_for,
+            laboratory="Invented Virology",
+            protocol=self.stage.protocol,
+            site=self.stage.site,
+            now=self.now,
+            by=self.by,
+            role=self.role,
+        )  # fmt: skip
 
     def see(self) -> None:
         """A clinician sees the worker."""

@@ -11,6 +11,7 @@ from datetime import timedelta
 
 from thimble import actions
 from thimble.actions import SourceIdentity
+from thimble.clinical.serology import Analyte
 from thimble.demo.scene import Scene
 from thimble.protocol import Value
 
@@ -493,13 +494,29 @@ STORIES: tuple[Story, ...] = (
                     lambda s: s.do_what_is_due("review_72h"),
                 ),
             ),
-            (2 * DAY, as_("nurse", lambda s: s.do_what_is_due())),
+            (
+                2 * DAY,
+                as_(
+                    "nurse",
+                    lambda s: s.do_what_is_due(),
+                    lambda s: s.blood(
+                        Analyte.HIV_AG_AB,
+                        Analyte.HBSAG,
+                        Analyte.ANTI_HCV,
+                        drawn_for="baseline",
+                        taken_ago=2 * DAY - 50 * MINUTE,
+                    ),
+                ),
+            ),
             (
                 4 * WEEK,
                 as_(
                     "nurse",
                     lambda s: s.do_what_is_due(),
-                    lambda s: s.result("HCV RNA not detected.", action="follow_up_hcv_rna"),
+                    lambda s: s.learn(worker_weak_immunity_or_liver_disease="no"),
+                    lambda s: s.blood(
+                        Analyte.HCV_RNA, drawn_for="follow_up", taken_ago=120 * MINUTE
+                    ),
                 ),
             ),
             (13 * WEEK, as_("nurse", lambda s: s.do_what_is_due())),
@@ -508,7 +525,9 @@ STORIES: tuple[Story, ...] = (
                 as_(
                     "nurse",
                     lambda s: s.do_what_is_due(),
-                    lambda s: s.result("Anti-HCV negative.", action="follow_up_hcv_antibody"),
+                    lambda s: s.blood(
+                        Analyte.ANTI_HCV, drawn_for="follow_up", taken_ago=120 * MINUTE
+                    ),
                 ),
             ),
             (27 * WEEK, as_("nurse", lambda s: s.do_what_is_due())),

@@ -18,7 +18,7 @@ from thimble.ledger.chasing import chase_actions, chase_of
 from thimble.ledger.clocks import HOURS, Moment, either, evaluate, hours_words, moment_of
 from thimble.ledger.consistent import consistent
 from thimble.ledger.course import course_of
-from thimble.ledger.due import actions_of, in_order
+from thimble.ledger.due import actions_of, in_order, words_of
 from thimble.ledger.plan import Caution, KnownFact, Plan, Situation
 from thimble.protocol.finding import Evaluation, Item, Question
 from thimble.protocol.protocol import Protocol
@@ -106,6 +106,7 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
             for table in protocol.tables
             if table.role == "reasons"
         },
+        words=words_of(protocol),
     )
 
 

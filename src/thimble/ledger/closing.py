@@ -7,9 +7,14 @@ is to be done again once the case is reopened.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import tzinfo
 
+from thimble.ledger.clearance import results_awaited, why_not_clear
+from thimble.ledger.entries import Entry
 from thimble.ledger.plan import TO_DO, Action, Plan, Situation
+from thimble.ledger.resulting import course_of
 from thimble.protocol.protocol import Protocol
 
 ALL_CLEAR = "all_clear"
@@ -21,22 +26,33 @@ GOES_ON_ELSEWHERE = frozenset({"duplicate"})
 
 @dataclass(frozen=True, slots=True)
 class Remainder:
-    """What a case has left: `actions` neither done nor decided otherwise, `open` decisions by id."""
+    """What a case has left: `actions` neither done nor decided otherwise, `open` decisions by id.
+
+    `awaited` says for which actions blood was drawn whose result is not on record, `not_clear` why the
+    worker's results allow no all clear ("" where they do): both stand in the way of that alone.
+    """
 
     actions: tuple[Action, ...]
     open: tuple[str, ...]
+    awaited: tuple[str, ...] = ()
+    not_clear: str = ""
 
-    def __bool__(self) -> bool:
-        return bool(self.actions or self.open)
+    @property
+    def clear(self) -> bool:
+        """Whether it can be said that all is clear."""
+        return not (self.actions or self.open or self.awaited or self.not_clear)
 
 
-def remainder(plan: Plan, situation: Situation, protocol: Protocol) -> Remainder:
+def remainder(
+    plan: Plan, situation: Situation, protocol: Protocol, entries: Sequence[Entry], zone: tzinfo
+) -> Remainder:
     """What is left of a plan.
 
     What waits for an action that was never done is not left undone. What may be needed is: a question
     that nobody asked is no "no".
     """
     departed = {departure.subject for departure in situation.departures}
+    course = course_of(situation, entries, plan, protocol, zone)
     return Remainder(
         actions=tuple(a for a in plan.actions if a.state in TO_DO and not a.window.waits_for),
         open=tuple(
@@ -47,4 +63,6 @@ def remainder(plan: Plan, situation: Situation, protocol: Protocol) -> Remainder
             and not protocol.outputs[name].inner
             and name not in protocol.amount_parts
         ),
+        awaited=results_awaited(entries),
+        not_clear=why_not_clear(plan, situation, course, plan.now),
     )

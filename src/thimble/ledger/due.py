@@ -259,6 +259,13 @@ _duration = lru_cache(maxsize=256)(parse)
 
 
 @lru_cache(maxsize=16)
+def words_of(protocol: Protocol) -> Mapping[str, str]:
+    """What each action is that the protocol or the tables of a course can ask for, by id."""
+    rows = {**_rows_of(tables()), **_rows_of(protocol)}
+    return {id_: row["what"] for id_, row in rows.items()}
+
+
+@lru_cache(maxsize=16)
 def _rows_of(protocol: Protocol) -> Mapping[str, Mapping[str, str]]:
     """The first row of each action, by its id."""
     return {

@@ -360,7 +360,8 @@ class Plan:
     a fact to those facts: a clinician decides it among `possible`.
     `contradictions` are sentences about facts that cannot hold together; such facts are treated as
     not settled until corrected. `reasons` holds the set-valued decisions (why to seek expert advice):
-    for each, the items that apply for certain or may apply.
+    for each, the items that apply for certain or may apply. `words` says what every action is that the
+    tables can ask for, by id, asked for now or not.
     """
 
     now: datetime
@@ -375,3 +376,4 @@ class Plan:
     contradictions: tuple[str, ...]
     computed: Mapping[str, str]
     reasons: Mapping[str, tuple[Item, ...]] = field(default_factory=dict)
+    words: Mapping[str, str] = field(default_factory=dict)

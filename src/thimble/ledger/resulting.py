@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, tzinfo
 from typing import Any
 
+from thimble.clinical.serology import Read, current, read_follow_up
 from thimble.clinical.serology.analytes import Analyte
 from thimble.clinical.serology.course import Course
 from thimble.clinical.serology.results import Quantity, Result, Status, Word
@@ -13,6 +15,8 @@ from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.plan import LabResult, Plan, Situation
 from thimble.protocol.protocol import Protocol
 
+WEAK_IMMUNITY = "worker_weak_immunity_or_liver_disease"
+HEPATITIS_SUSPECTED = "worker_hepatitis_suspected"
 BASELINE = "baseline"
 FOLLOW_UP = "follow_up"
 
@@ -138,6 +142,11 @@ def course_of(
         if action.id in named.get("final_hiv_test", ()) and action.window.earliest is not None
     ]
     known = situation.facts
+
+    def answered(fact: str) -> bool | None:
+        told = known[fact].value if fact in known else None
+        return {"yes": True, "no": False}.get(str(told))
+
     excluded = known["source_hcv_rna"].value == "negative" if "source_hcv_rna" in known else None
     return Course(
         zone=zone,
@@ -146,4 +155,42 @@ def course_of(
         immunoglobulin=given("hepatitis_b_immunoglobulin"),
         hiv_final_from=max(final, default=None),
         source_excludes_hcv=excluded,
+        weak_immunity_or_liver_disease=answered(WEAK_IMMUNITY),
+        hepatitis_suspected=answered(HEPATITIS_SUSPECTED),
     )
+
+
+def since_exposure(
+    situation: Situation, course: Course, now: datetime
+) -> tuple[Read, tuple[Result, ...]]:
+    """What is read in the worker's results since the exposure, and every result of theirs that counts."""
+    mine = [one for one in situation.results if one.result.of == "worker"]
+    before = [one.result for one in mine if one.drawn_for == BASELINE]
+    later = [one.result for one in mine if one.drawn_for != BASELINE]
+    read = read_follow_up(before, later, course, now)
+    return read, (*current(before, now).settled, *current(later, now).settled)
+
+
+def waits_for(situation: Situation, course: Course, now: datetime) -> tuple[str, ...]:
+    """The facts about the worker that are not known and could change what the results show."""
+
+    def shown(tried: Course) -> tuple[tuple[str, str | None, bool], ...]:
+        readings = since_exposure(situation, tried, now)[0].readings
+        return tuple((each.decision, each.value, each.final) for each in readings)
+
+    weak, ill = course.weak_immunity_or_liver_disease, course.hepatitis_suspected
+    answers = (True, False, None)
+    tried = {
+        (one, two): shown(
+            replace(course, weak_immunity_or_liver_disease=one, hepatitis_suspected=two)
+        )
+        for one in (answers if weak is None else (weak,))
+        for two in (answers if ill is None else (ill,))
+    }
+    # An answer matters if, with some answer to the other question, it changes what is shown.
+    found = []
+    if weak is None and any(tried[one, two] != tried[None, two] for one, two in tried):
+        found.append(WEAK_IMMUNITY)
+    if ill is None and any(tried[one, two] != tried[one, None] for one, two in tried):
+        found.append(HEPATITIS_SUSPECTED)
+    return tuple(found)

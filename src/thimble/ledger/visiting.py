@@ -117,7 +117,10 @@ def visiting(
         due=due,
         waiting=waiting,
         windows=windows,
-        names={a.id: short(a.what) for a in plan.actions},
+        names={
+            **{id_: short(what) for id_, what in plan.words.items()},
+            **{a.id: short(a.what) for a in plan.actions},
+        },
         expected=expected(plan, situation, today),
     )
 

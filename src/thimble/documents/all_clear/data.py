@@ -7,33 +7,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 from typing import Any
 
 from thimble.clinical.saying import day, minute, occurrence
-from thimble.clinical.serology import Course, Read, Result, current, read_follow_up, tables
-from thimble.clinical.serology.analytes import HBV, HCV, HIV, Analyte
-from thimble.clinical.serology.values import state
+from thimble.clinical.serology import Course, Result
 from thimble.clinical.site import Site
-from thimble.documents.closing_statement.data import closing_of, reason_in_words, without_source
+from thimble.documents.closing_statement.data import closing_of, reason_in_words
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, unconfirmed
 from thimble.documents.record import Record
+from thimble.ledger.clearance import (
+    INFECTIONS,
+    OUTCOMES,
+    results_awaited,
+    shows_infection,
+    why_not_clear,
+    without_source,
+)
+from thimble.ledger.closing import ALL_CLEAR
 from thimble.ledger.plan import TO_DO, Plan, Situation
-from thimble.ledger.resulting import BASELINE
+from thimble.ledger.resulting import since_exposure
 from thimble.protocol.protocol import Protocol
-
-ALL_CLEAR = "all_clear"
-NO_INFECTION = "not_infected"
-"""The one reading that a certificate may rest on, of each of `OUTCOMES`."""
-
-OUTCOMES = {"hiv_outcome": "HIV", "hbv_infection": "hepatitis B", "hcv_infection": "hepatitis C"}
-INFECTIONS = {"HIV": HIV, "Hepatitis B": HBV, "Hepatitis C": HCV}
-INFECTED = {
-    "worker_hiv": ("positive",),
-    "worker_hbv_infection": ("current", "resolved", "isolated_core"),
-    "worker_anti_hcv": ("positive",),
-}
-"""What may be on record of the worker without a result, and is no "negative"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,30 +80,9 @@ def why_no_all_clear(
         return "The entry that closed the case is not at hand, so nobody can be named for it."
     if any(action.state in TO_DO and not action.window.waits_for for action in plan.actions):
         return "The plan holds something that is neither done nor decided otherwise."
-    if plan.contradictions:
-        return "Facts on record cannot all be so; correct them first."
-    return _why_not_negative(plan, situation, course)
-
-
-def _why_not_negative(plan: Plan, situation: Situation, course: Course) -> str:
-    for fact, values in INFECTED.items():
-        known = situation.facts.get(fact)
-        if known is not None and known.value in values:
-            return "An infection of the worker, or a sign of one, is on record among the answers."
-    read, results = _read(situation, course, plan.now)
-    if read.held:
-        held = read.held[0]
-        return f"A result is held for a person. {held.why}"
-    for result in results:
-        if _shows_infection(result.analyte) and state(result) != "negative":
-            return f"The {result.name} ({result.place}) is not negative."
-    for reading in read.readings:
-        label = tables().outputs[reading.decision].label
-        if not reading.final:
-            return f"A reading is not final. {label}: {reading.words}."
-        if reading.decision in OUTCOMES and reading.value != NO_INFECTION:
-            return f"A reading shows more than an all clear can say. {label}: {reading.words}."
-    return ""
+    if record is not None and (awaited := results_awaited(record.entries)):
+        return f"A result is awaited: {'; '.join(plan.words.get(id_, id_) for id_ in awaited)}."
+    return why_not_clear(plan, situation, course, plan.now)
 
 
 def all_clear(
@@ -138,7 +111,7 @@ def all_clear(
     closing = closing_of(situation, kept)
     if closing is None:
         raise ValueError("The case is open.")
-    read, results = _read(situation, course, plan.now)
+    read, results = since_exposure(situation, without_source(course), plan.now)
     tests = _negatives(results, zone)
     meanings = tuple(
         Meaning(
@@ -179,20 +152,6 @@ def all_clear(
     )  # fmt: skip
 
 
-def _read(situation: Situation, course: Course, now: datetime) -> tuple[Read, tuple[Result, ...]]:
-    """What was found since the exposure, and every result that counts."""
-    mine = [one for one in situation.results if one.result.of == "worker"]
-    before = [one.result for one in mine if one.drawn_for == BASELINE]
-    later = [one.result for one in mine if one.drawn_for != BASELINE]
-    read = read_follow_up(before, later, without_source(course), now)
-    return read, (*current(before, now).settled, *current(later, now).settled)
-
-
-def _shows_infection(analyte: Analyte) -> bool:
-    """Anti-HBs shows protection; ALT, creatinine and pregnancy show no infection."""
-    return analyte is not Analyte.ANTI_HBS and any(analyte in of for of in INFECTIONS.values())
-
-
 def _negatives(results: Sequence[Result], zone: tzinfo) -> tuple[Negative, ...]:
     return tuple(
         Negative(
@@ -202,5 +161,5 @@ def _negatives(results: Sequence[Result], zone: tzinfo) -> tuple[Negative, ...]:
         )
         for infection, analytes in INFECTIONS.items()
         for result in results
-        if result.analyte in analytes and _shows_infection(result.analyte)
+        if result.analyte in analytes and shows_infection(result.analyte)
     )

@@ -7,7 +7,7 @@ What somebody typed stays in the case, as it could name the source: the sheet na
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from datetime import datetime, tzinfo
 from typing import Any
 
@@ -26,6 +26,7 @@ from thimble.clinical.site import Site
 from thimble.documents.frame import Frame, frame, mark_of, unconfirmed
 from thimble.documents.record import Record
 from thimble.ledger.bodies import CLOSED_REASONS, CONTACT_BY, CONTACT_OUTCOMES
+from thimble.ledger.clearance import without_source
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import Standing, known_by, standing
 from thimble.ledger.plan import TO_DO, Action, Departure, Plan, Situation, State
@@ -160,11 +161,6 @@ def reason_in_words(reason: str) -> str:
     'followed elsewhere'
     """
     return _WITHHELD.get(reason) or CLOSED_REASONS.get(reason, reason)
-
-
-def without_source(course: Course) -> Course:
-    """The course without what is known of the source: for papers on which nothing of it may stand."""
-    return replace(course, source_excludes_hcv=None, source_born_on=None)
 
 
 def closing_statement(

@@ -22,7 +22,6 @@ from thimble.clinical.serology import (
     read_worker_baseline,
 )
 from thimble.clinical.site import Site
-from thimble.documents.closing_statement.data import without_source
 from thimble.documents.frame import frame, mark_of, unconfirmed
 from thimble.documents.letters.letter import (
     Letter,
@@ -32,6 +31,7 @@ from thimble.documents.letters.letter import (
     results_table,
     still_planned,
 )
+from thimble.ledger.clearance import without_source
 from thimble.ledger.plan import Plan, Situation
 from thimble.ledger.resulting import BASELINE
 from thimble.protocol.protocol import Protocol

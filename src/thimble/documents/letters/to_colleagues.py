@@ -18,7 +18,6 @@ from thimble.clinical.serology import (
     tables,
 )
 from thimble.clinical.site import Site
-from thimble.documents.closing_statement.data import without_source
 from thimble.documents.frame import frame, mark_of, unconfirmed
 from thimble.documents.letters.letter import (
     Letter,
@@ -30,6 +29,7 @@ from thimble.documents.letters.letter import (
     still_planned,
 )
 from thimble.documents.record import Record
+from thimble.ledger.clearance import without_source
 from thimble.ledger.plan import LabResult, Plan, Situation
 from thimble.ledger.resulting import BASELINE
 from thimble.protocol.finding import Reason

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import tzinfo
 
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.closing import ALL_CLEAR, GOES_ON_ELSEWHERE, Remainder, remainder
 from thimble.ledger.plan import Action, State
+from thimble.ledger.resulting import course_of, waits_for
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Reading
 
@@ -42,13 +44,17 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class ClosingPage:
-    """The page. `left` and `open` stand in the way of an all clear; `settled` is all the rest."""
+    """The page. `left`, `open`, `awaited` and `not_clear` stand in the way of an all clear; `asks` are the
+    questions whose answer could change what the results show; `settled` is all the rest."""
 
     case: str
     position: int
     closed: bool
     left: tuple[Item, ...]
     open: tuple[tuple[str, str], ...]
+    awaited: tuple[str, ...]
+    not_clear: str
+    asks: tuple[tuple[str, str], ...]
     settled: tuple[Item, ...]
     choices: tuple[Choice, ...]
     may_leave: bool
@@ -61,6 +67,7 @@ class ClosingPage:
         cls,
         reading: Reading,
         protocol: Protocol,
+        zone: tzinfo,
         *,
         may_leave: bool,
         reason: str = "",
@@ -68,7 +75,9 @@ class ClosingPage:
         faults: tuple[str, ...] = (),
     ) -> ClosingPage:
         """The page as one account sees it; `reason` and `text` are what was typed."""
-        left = remainder(reading.plan, reading.situation, protocol)
+        plan, situation = reading.plan, reading.situation
+        left = remainder(plan, situation, protocol, reading.entries, zone)
+        course = course_of(situation, reading.entries, plan, protocol, zone)
         ids = {action.id for action in left.actions}
         return cls(
             case=reading.case,
@@ -76,6 +85,12 @@ class ClosingPage:
             closed=reading.situation.closed_at is not None,
             left=tuple(_item(action, "not done") for action in left.actions),
             open=tuple((name, protocol.outputs[name].label or name) for name in left.open),
+            awaited=tuple(plan.words.get(id_, id_) for id_ in left.awaited),
+            not_clear=left.not_clear,
+            asks=tuple(
+                (fact, protocol.vocabulary[fact].question)
+                for fact in waits_for(situation, course, plan.now)
+            ),
             settled=tuple(
                 _item(action, STATES[action.state])
                 for action in reading.plan.actions
@@ -98,7 +113,7 @@ def _item(action: Action, state: str) -> Item:
 
 def _why_not(reason: str, left: Remainder, may_leave: bool) -> str:
     if reason == ALL_CLEAR:
-        return "not while something is left or open" if left else ""
+        return "" if left.clear else "not while something is left, open or not clear"
     if left.actions and not may_leave and reason not in GOES_ON_ELSEWHERE:
         return "a physician decides: something is left"
     return ""

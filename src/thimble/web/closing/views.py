@@ -69,6 +69,7 @@ def _show(request: HttpRequest, case: str, faults: tuple[str, ...] = ()) -> Http
     page = ClosingPage.of(
         read(case),
         get_protocol(),
+        get_site().zone,
         may_leave=can(request, "depart"),
         reason=request.POST.get("reason", ""),
         text=request.POST.get("text", ""),

@@ -21,8 +21,9 @@ from thimble.clinical.serology import (
 )
 from thimble.clinical.serology.results import COMPARATORS
 from thimble.clinical.serology.statement import Marker
+from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.plan import LabResult, Situation
-from thimble.ledger.resulting import BASELINE, said_of
+from thimble.ledger.resulting import BASELINE, said_of, waits_for
 from thimble.protocol.finding import STANDINGS
 from thimble.web.results.entering import STATUSES, WHOSE, WORDS
 
@@ -94,6 +95,7 @@ class ResultsPage:
     position: int
     today: str
     parts: tuple[Part, ...]
+    asks: tuple[tuple[str, str], ...]
     groups: tuple[tuple[str, tuple[Field, ...]], ...]
     whose: tuple[tuple[str, str, bool], ...]
     statuses: tuple[tuple[str, str, bool], ...]
@@ -123,6 +125,9 @@ class ResultsPage:
             position=situation.entries,
             today=now.astimezone(zone).date().isoformat(),
             parts=_parts(situation, course, now, zone, with_source=with_source),
+            asks=tuple(
+                (fact, VOCABULARY[fact].question) for fact in waits_for(situation, course, now)
+            ),
             groups=tuple(
                 (title, tuple(_field(analyte, given) for analyte in analytes))
                 for title, analytes in GROUPS.items()

@@ -1,0 +1,100 @@
+"""Whether the worker's own results let anybody say all clear: only what is on record, never a guess.
+
+Nothing of the source patient is looked at: the same is said whatever the source has.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from thimble.clinical.serology import Course, tables
+from thimble.clinical.serology.analytes import HBV, HCV, HIV, Analyte
+from thimble.clinical.serology.values import state
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.fold import Standing, standing
+from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.resulting import since_exposure
+
+NO_INFECTION = "not_infected"
+"""The one reading that an all clear may rest on, of each of `OUTCOMES`."""
+
+OUTCOMES = {"hiv_outcome": "HIV", "hbv_infection": "hepatitis B", "hcv_infection": "hepatitis C"}
+INFECTIONS = {"HIV": HIV, "Hepatitis B": HBV, "Hepatitis C": HCV}
+INFECTED = {
+    "worker_hiv": ("positive",),
+    "worker_hbv_infection": ("current", "resolved", "isolated_core"),
+    "worker_anti_hcv": ("positive",),
+}
+"""What may be on record of the worker without a result, and is no "negative"."""
+
+
+def without_source(course: Course) -> Course:
+    """The course without what is known of the source."""
+    return replace(course, source_excludes_hcv=None, source_born_on=None)
+
+
+def shows_infection(analyte: Analyte) -> bool:
+    """Anti-HBs shows protection; ALT, creatinine and pregnancy show no infection."""
+    return analyte is not Analyte.ANTI_HBS and any(analyte in of for of in INFECTIONS.values())
+
+
+def why_not_clear(plan: Plan, situation: Situation, course: Course, now: datetime) -> str:
+    """Why the results allow no all clear, in one sentence for the department; "" where they do."""
+    if plan.contradictions:
+        return "Facts on record cannot all be so; correct them first."
+    for fact, values in INFECTED.items():
+        known = situation.facts.get(fact)
+        if known is not None and known.value in values:
+            return "An infection of the worker, or a sign of one, is on record among the answers."
+    read, results = since_exposure(situation, without_source(course), now)
+    if read.held:
+        return f"A result is held for a person. {read.held[0].why}"
+    for result in results:
+        if shows_infection(result.analyte) and state(result) != "negative":
+            return f"The {result.name} ({result.place}) is not negative."
+    for reading in read.readings:
+        label = tables().outputs[reading.decision].label
+        if not reading.final:
+            return f"A reading is not final. {label}: {reading.words}."
+        if reading.decision in OUTCOMES and reading.value != NO_INFECTION:
+            return f"A reading shows more than an all clear can say. {label}: {reading.words}."
+    return ""
+
+
+def results_awaited(entries: Iterable[Entry]) -> tuple[str, ...]:
+    """The actions for which the worker's blood was drawn and no result is on record.
+
+    A sample waits for a result that names its action or one of its numbers. One without numbers is
+    answered by any result of the worker that was recorded after it was drawn.
+    """
+    stand = [found for found in standing(tuple(entries)).values() if found is not None]
+    came = [
+        found
+        for found in stand
+        if found.entry.kind is Kind.RESULT_RECEIVED and found.body.get("of") != "source"
+    ]
+    waiting: dict[str, None] = {}
+    for found in stand:
+        if found.entry.kind is not Kind.SAMPLE_TAKEN:
+            continue
+        if not any(_answers(result, found) for result in came):
+            waiting[found.body["action"]] = None
+    return tuple(waiting)
+
+
+def _answers(result: Standing, sample: Standing) -> bool:
+    if result.body.get("action") == sample.body["action"]:
+        return True
+    own = _numbers(sample.body)
+    if own:
+        return bool(own & _numbers(result.body))
+    return result.body.get("of") == "worker" and result.happened_at >= sample.happened_at
+
+
+def _numbers(body: Mapping[str, Any]) -> set[str]:
+    """The specimen and request numbers of a body, as they are compared."""
+    numbers = (body.get(key) or "" for key in ("specimen", "request"))
+    return {"".join(number.split()).upper() for number in numbers} - {""}
