@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from thimble.clinical.fitness import propose, put, schedule, tables, vocabulary
@@ -122,6 +122,18 @@ WHOLE = st.fixed_dictionaries({f.id: _values(f) for f in ASKED}).map(
 )
 
 
+OVERDUE_AS_SAID: dict[str, Any] = {
+    **UK_HIV, "occasion": "clearance", "exposure_prone": "yes", "validated_sample": "yes",
+    "register_entry": "entered", "joint_supervision": "yes", "monitoring": "overdue",
+    "hiv_treatment": "on", "hiv_load_reported": "number", "hiv_load": 0,
+    "hiv_clearance_so_far": "held",
+}  # fmt: skip
+"""Said to be overdue, though the days tell that it is in time; without a fact no interval is known."""
+
+
+@example(whole=OVERDUE_AS_SAID, dropped={"rule_set"})
+@example(whole=OVERDUE_AS_SAID, dropped={"hiv"})
+@example(whole=OVERDUE_AS_SAID, dropped={"hiv", "monitoring"})
 @settings(max_examples=60, deadline=None)
 @given(whole=WHOLE, dropped=st.sets(st.sampled_from([f.id for f in ASKED]), max_size=4))
 def test_missing_facts_never_hide_the_outcome_that_the_whole_would_give(
@@ -134,6 +146,16 @@ def test_missing_facts_never_hide_the_outcome_that_the_whole_would_give(
     assert set(full.restriction.possible) <= set(part.restriction.possible)
     if part.fitness.value is None and full.fitness.value is not None:
         assert set(part.questions) & (dropped | {"monitoring"})
+    assert not set(part.questions) & set(part.facts)
+
+
+def test_what_is_said_of_monitoring_gives_way_where_a_missing_fact_may_let_the_days_tell() -> None:
+    days = {"hiv_sample": TODAY}
+    assert propose(OVERDUE_AS_SAID, days, TODAY).fitness.value == "fit"
+    part = propose({k: v for k, v in OVERDUE_AS_SAID.items() if k != "rule_set"}, days, TODAY)
+    assert set(part.fitness.possible) >= {"fit", "fit_with_restriction"}
+    assert "rule_set" in part.questions
+    assert "monitoring" not in part.questions
 
 
 @pytest.mark.parametrize("infection", ["hbsag", "anti_hcv", "hiv"])

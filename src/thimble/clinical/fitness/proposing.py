@@ -32,6 +32,7 @@ SAYS = {
 STEPS = ("hbv_clearance", "hbv_step", "hcv_clearance", "hcv_step", "hiv_clearance", "hiv_step",
          "decided_by")  # fmt: skip
 BOTH = (FITNESS, RESTRICTION)
+MONITORING = "monitoring"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +75,10 @@ def propose(facts: Mapping[str, object], days: Mapping[str, date], today: date) 
     if given := sorted(SAYS.keys() & known.keys()):
         raise ValueError(f"{given[0]} is the tables' to answer; leave it out")
     planned = schedule(known, days)
-    timely = planned.monitoring(today)
-    if timely is not None:
-        known["monitoring"] = timely
+    said = known.pop(MONITORING, None)
+    timely = planned.monitoring(today, said if isinstance(said, str) else None)
+    if len(timely) == 1:
+        (known[MONITORING],) = timely
     first = tables().evaluate(known)
     ways = {says: first.findings[decision].possible for says, decision in SAYS.items()}
     found = {
@@ -88,6 +90,11 @@ def propose(facts: Mapping[str, object], days: Mapping[str, date], today: date) 
     questions = {fact for e in found.values() for d in BOTH for fact in e.findings[d].open_facts}
     for says in matter:
         questions |= set(first.findings[SAYS[says]].open_facts)
+    if MONITORING in questions:
+        # Whether a test is due at all may hang on facts that nobody gave.
+        questions |= planned.missing
+        if said is not None:
+            questions.discard(MONITORING)
     return Proposal(
         facts=known,
         fitness=settled[FITNESS],
