@@ -181,3 +181,38 @@ def test_a_test_without_a_last_day_comes_on_the_first_day_after_a_long_absence()
     day = found.planned.held["follow_up_hcv_rna"]
     assert back <= day <= back + timedelta(days=7)
     assert day == found.planned.days.from_day(back)
+
+
+def test_what_can_be_done_before_its_best_day_is_not_put_off_beyond_it() -> None:
+    """Tablets for ten days are fetched while there are some, not with the blood of two weeks."""
+    stage_ = stage()
+    store = MemoryStore()
+    vocabulary = stage_.protocol.vocabulary
+    case = actions.report(
+        store, facts={"route": "percutaneous", "fluid": "blood", "source_hiv": "positive"},
+        occurred_at=NIGHT, occurred_at_precision="minute", vocabulary=vocabulary, now=after(1),
+    ).case  # fmt: skip
+    actions.give_dose(
+        store, case, action="hiv_pep_first_dose", product="Three in one", days=10, now=after(1),
+        **NURSE,
+    )  # fmt: skip
+    plan_of = {}
+    for protocol in (stage_.protocol, library.protocol("uk")):
+        situation = fold(store.entries(case), after(2), vocabulary)
+        plan = assess(situation, protocol, after(2), SITE)
+        plan_of[protocol.id] = visiting(plan, situation, SITE)
+    used_up = (after(1) + timedelta(days=10)).astimezone(SITE.zone).date()
+    for found in plan_of.values():
+        days = {id_: visit.day for visit in found.planned.visits for id_ in visit.items}
+        assert days["pep_next_supply"] <= used_up
+
+
+def test_a_dose_is_not_put_off_to_share_a_visit() -> None:
+    told = tell("second-hbig", NOW)
+    doses = [
+        a for a in told.plan.actions
+        if a.kind == "dose" and a.window.target is not None and a.window.latest is None
+    ]  # fmt: skip
+    assert doses
+    for action in doses:
+        assert action.window.put_off_to == action.window.target, action.id

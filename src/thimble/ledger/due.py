@@ -233,7 +233,12 @@ def _window(
 
     window = Window(limit("earliest"), limit("target"), limit("latest"), waits_for)
     window = _not_before(window, outputs.get("not_before", NONE), situation, zone)
-    if not share_within or window.target is None or window.latest is not None:
+    if window.target is None or window.latest is not None:
+        return window
+    if outputs["kind"] == "dose" or window.earliest != window.target:
+        # What can be done before its best day shares a visit before it: nobody is left without tablets.
+        return replace(window, put_off_to=window.target)
+    if not share_within:
         return window
     return replace(window, put_off_to=add(window.target, _duration(share_within), zone))
 

@@ -37,7 +37,8 @@ class Window:
     Each is an aware instant or None where the protocol sets no such limit, or where the instant
     that it counts from has not happened yet (`waits_for` then says which action it waits for).
     `put_off_to` is how far it may be put off to share a visit, where there is a target and no latest:
-    after it the action is not late, it is overdue.
+    after it the action is not late, it is overdue. A dose, and what can be done before its target, is
+    not put off beyond the target.
     """
 
     earliest: datetime | None
