@@ -95,6 +95,23 @@ def test_an_attempt_before_the_missed_visit_counts_for_nothing():
     assert step((-1, "telephone", "no_answer")) == ("telephone", 0)
 
 
+def test_a_reminder_of_the_next_visit_is_no_attempt_about_the_one_that_was_missed():
+    """Neither does it take the step of writing, nor count as the last word."""
+    store = MemoryStore()
+    said = [
+        (0, {"how": "telephone", "outcome": "no_answer"}),
+        (2, {"how": "email", "outcome": "sent", "about": "reminder", "visit": "2026-04-16"}),
+    ]
+    write(store, "K7QM-2F49", (Kind.REPORTED, reported()), at=NIGHT)
+    for days, body in said:
+        write(store, "K7QM-2F49", (Kind.CONTACTED, {"text": "", **body}), at=at(days))
+    situation = fold(store.entries("K7QM-2F49"), at(3), us().vocabulary)
+    missed = Expected(AgreedVisit(VISIT, ("follow_up_hiv_6w",)), Kept.MISSED, ("follow_up_hiv_6w",))
+    found = next_rung(situation, [missed], LADDER, ZONE)
+    assert found is not None
+    assert found.step == "write"
+
+
 def test_a_worker_who_is_reached_gets_a_new_date_and_one_who_declines_a_decision_at_once():
     assert step((2, "telephone", "reached")) == ("agree", 2)
     assert step((2, "telephone", "declined")) == ("decide", 2)

@@ -278,7 +278,12 @@ class _Reading:
                 self.follow_up = replace(so_far, answers=(*so_far.answers, said_to))
         else:
             contact = (found.happened_at, body["how"], body["outcome"])
-            self.follow_up = replace(so_far, contacts=(*so_far.contacts, contact))
+            reminds = {found.happened_at} if body.get("about") == "reminder" else set()
+            self.follow_up = replace(
+                so_far,
+                contacts=(*so_far.contacts, contact),
+                reminders=so_far.reminders | reminds,
+            )
 
     def _report(self, found: Standing) -> None:
         at = found.body["occurred_at"]

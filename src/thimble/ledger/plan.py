@@ -221,7 +221,8 @@ class FollowUp:
     `visits` are those that stand, in order of their days; `agreed_by` is the entry that says so, None
     while nothing was agreed. `unavailable` are stretches of days, first and last included. `missed`
     are days on which the worker was expected and did not come; `contacts` are the attempts to reach
-    the worker, each with its instant, how, and what came of it (ids of `ledger.bodies`).
+    the worker, each with its instant, how, and what came of it (ids of `ledger.bodies`); `reminders` are
+    the instants of those that only reminded of a visit to come.
     `agreements` are the worker's last words on what they were asked to agree to: what is not in it was
     never asked, and counts as not agreed. `decisions` are those about a worker who was not reached.
     `answers` are the worker's answers to what was offered: instant, action, answer.
@@ -232,6 +233,7 @@ class FollowUp:
     unavailable: tuple[tuple[date, date], ...] = ()
     missed: tuple[date, ...] = ()
     contacts: tuple[tuple[datetime, str, str], ...] = ()
+    reminders: frozenset[datetime] = frozenset()
     agreements: Mapping[str, bool] = field(default_factory=dict)
     decisions: tuple[ReachingDecision, ...] = ()
     answers: tuple[tuple[datetime, str, str], ...] = ()

@@ -58,8 +58,12 @@ def _after(situation: Situation, missed: date, ladder: Ladder, zone: tzinfo) -> 
     def day_of(at: datetime) -> date:
         return at.astimezone(zone).date()
 
-    attempts = sorted(c for c in situation.follow_up.contacts if day_of(c[0]) >= missed)
-    decisions = [d for d in situation.follow_up.decisions if day_of(d.at) >= missed]
+    told = situation.follow_up
+    # A reminder of the next visit says nothing of the one that was missed.
+    attempts = sorted(
+        c for c in told.contacts if day_of(c[0]) >= missed and c[0] not in told.reminders
+    )
+    decisions = [d for d in told.decisions if day_of(d.at) >= missed]
     last = decisions[-1] if decisions else None
     since = [a for a in attempts if last is None or a[0] > last.at]
     if since and since[-1][2] == "reached":
