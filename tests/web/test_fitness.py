@@ -156,3 +156,30 @@ def test_the_managers_letter_tells_nothing_clinical(
     assert found == set()
     # The page is what lets a search of the letter fail: it holds what the letter must not.
     assert SECRET in client.get(address(case)).text
+
+
+@pytest.mark.parametrize("role", [Role.OCCUPATIONAL_NURSE, Role.EMERGENCY_CLINICIAN])
+def test_only_who_may_decide_about_fitness_sets_a_decision_right(
+    role: Role, signed_in: SignIn, case: str
+) -> None:
+    """Neither the decision nor a correction of it: withdrawing either lifts a restriction."""
+    physician, other = signed_in(PHYSICIAN), signed_in(role)
+    assert physician.post(address(case), SURGEON | DECISION).status_code == 302
+    wrong = {"how": "withdraw", "reason": "mistyped"}
+
+    def set_right(client: Client, entry: int) -> int:
+        path = reverse("desk:correct", args=[case, entry])
+        position = len(get_store().entries(case))
+        return client.post(path, {**wrong, "position": position}).status_code
+
+    assert set_right(other, 2) == 403
+    assert (
+        reverse("desk:correct", args=[case, 2])
+        not in other.get(reverse("history:history", args=[case])).text
+    )
+    assert set_right(physician, 2) == 302
+    assert set_right(other, 3) == 403
+    assert [e.kind for e in get_store().entries(case)][2:] == [Kind.CORRECTED]
+    assert set_right(other, 1) == 422, (
+        "the report is anybody's to set right, though not to withdraw"
+    )

@@ -2,19 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any
 
 from thimble.clinical.saying import minute
 from thimble.clinical.site import Site
-from thimble.ledger.entries import Kind
+from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import standing
 from thimble.ledger.history import LABELS, details
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Reading, actions_in_words
 from thimble.web.desk.questions import BadAnswer, read_moment
+
+WRITTEN_WITH: Mapping[Kind, str] = {
+    Kind.PLAN_SIGNED: "sign_plan",
+    Kind.DEPARTED: "depart",
+    Kind.REACHING_DECIDED: "decide_reaching",
+    Kind.FITNESS_DECIDED: "decide_fitness",
+    Kind.CLOSED: "close_case",
+    Kind.REOPENED: "close_case",
+}
+"""The capability that writing such an entry takes: setting it right takes it too."""
+
+
+def needed_to_correct(entries: Iterable[Entry], position: int) -> str:
+    """The capability that setting an entry right takes beside the common one; "" for none.
+
+    A correction of a decision is set right by whoever may decide.
+    """
+    by_position = {entry.position: entry for entry in entries}
+    entry = by_position.get(position)
+    # A correction names an entry before it, so this ends.
+    while entry is not None and entry.kind is Kind.CORRECTED:
+        before = int(entry.body["corrects"])
+        entry = by_position.get(before) if before < entry.position else None
+    return "" if entry is None else WRITTEN_WITH.get(entry.kind, "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -15,9 +16,9 @@ from thimble import actions
 from thimble.actions import Refused
 from thimble.ledger.entries import Entry, Kind
 from thimble.web import clock, log
-from thimble.web.access import needs
+from thimble.web.access import can, needs
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
-from thimble.web.desk.correcting import CorrectPage, read_correction
+from thimble.web.desk.correcting import CorrectPage, needed_to_correct, read_correction
 from thimble.web.desk.handling import (
     canonical,
     go,
@@ -66,8 +67,14 @@ def reopen(request: HttpRequest, ref: str) -> HttpResponse:
 @needs("view_case", "correct_entry")
 @require_http_methods(["GET", "POST"])
 def correct(request: HttpRequest, ref: str, position: int) -> HttpResponse:
-    """Set right an earlier entry: its time, a fact taken back, or the entry withdrawn."""
+    """Set right an earlier entry: its time, a fact taken back, or the entry withdrawn.
+
+    A decision is set right by whoever may take it.
+    """
     reading = read(canonical(ref))
+    needed = needed_to_correct(reading.entries, position)
+    if needed and not can(request, needed):
+        raise PermissionDenied(f"this entry needs {needed}")
     page = CorrectPage.of(
         reading, position, protocol=get_protocol(), site=get_site(), names=names_of(reading.entries)
     )

@@ -11,6 +11,7 @@ from thimble.clinical.site import Site
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.history import history
 from thimble.protocol.protocol import Protocol
+from thimble.web.desk.correcting import needed_to_correct
 from thimble.web.desk.page import FactGroup, Reading, actions_in_words, known_in_words
 from thimble.web.desk.plan import PlanView
 from thimble.web.desk.words import Clock, RuleLink, no_link
@@ -167,7 +168,9 @@ class HistoryPage:
                 corrected_by=line.corrected_by,
                 withdrawn=line.withdrawn,
                 departure=line.kind is Kind.DEPARTED,
-                can_be_corrected=not line.withdrawn and as_of is None,
+                can_be_corrected=not line.withdrawn
+                and as_of is None
+                and needed_to_correct(entries, line.position) in ("", *capabilities),
             )
             for line in history(known, protocol.vocabulary, zone, actions=words)
         ]
