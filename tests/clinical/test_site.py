@@ -64,6 +64,13 @@ def test_anything_else_that_is_left_out_is_told(settings, key):
     assert refused.value.faults == (f"site.toml: {key} is missing",)
 
 
+def test_the_rule_set_of_fitness_may_be_named_and_is_asked_where_it_is_not(settings):
+    assert parse_site(settings).fitness_rule_set == ""
+    assert parse_site(settings | {"fitness_rule_set": "uk_2019"}).fitness_rule_set == "uk_2019"
+    with pytest.raises(SiteError, match=r"fitness_rule_set is one of uk_2023, .*; found 'uk'"):
+        parse_site(settings | {"fitness_rule_set": "uk"})
+
+
 FAULTS = [
     (("name",), "", "site: name is a text that is not empty; found ''"),
     (("name",), 3, "site: name is a text that is not empty; found 3"),

@@ -46,7 +46,7 @@ def test_the_keys_in_the_documentation_are_those_of_the_object() -> None:
 
 
 def test_the_settings_in_the_documentation_are_whole_and_understood() -> None:
-    (example,) = blocks("deployment.md", "toml")
+    example = "\n".join(blocks("deployment.md", "toml"))
     settings = tomllib.loads(example)
     site = parse_site(settings)
 
@@ -59,7 +59,7 @@ def test_the_settings_in_the_documentation_are_whole_and_understood() -> None:
 
 @pytest.mark.parametrize("key", ["holidays_subdivision", "closed_days", "consent_wording"])
 def test_what_may_be_left_out_may(key: str) -> None:
-    (example,) = blocks("deployment.md", "toml")
+    example = "\n".join(blocks("deployment.md", "toml"))
     settings = tomllib.loads(example)
     del settings[key]
 
@@ -68,7 +68,7 @@ def test_what_may_be_left_out_may(key: str) -> None:
 
 @pytest.mark.parametrize("key", ["name", "zone", "protocol", "expert_phone", "invented"])
 def test_what_is_needed_is_needed(key: str) -> None:
-    (example,) = blocks("deployment.md", "toml")
+    example = "\n".join(blocks("deployment.md", "toml"))
     settings = tomllib.loads(example)
     del settings[key]
 

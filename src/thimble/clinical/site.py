@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 import holidays
 
 from thimble.clinical.diseases import ASKED, DISEASES
+from thimble.clinical.fitness.vocabulary import vocabulary as fitness_vocabulary
 from thimble.clinical.library import shipped
 from thimble.clinical.neutral import is_mail_address, telling_words
 from thimble.clinical.source_rules import SourceRules, read_source_rules
@@ -98,7 +99,8 @@ class Site:
     """One hospital's settings.
 
     `holidays_subdivision`, `consent_wording` and `first_aid_notes` may be empty; a document leaves a
-    space to write in for an empty wording. `invented` marks a site that does not exist.
+    space to write in for an empty wording. `fitness_rule_set` is the one that fitness for work is decided
+    by; empty, it is asked each time. `invented` marks a site that does not exist.
     """
 
     name: str
@@ -119,6 +121,7 @@ class Site:
     consent_wording: str
     first_aid_notes: tuple[str, ...]
     evidence_asked: tuple[str, ...] = ASKED
+    fitness_rule_set: str = ""
     messages: Messages = Messages()
     stocked: Stocked = field(default_factory=Stocked)
     source_patient: SourceRules = field(default_factory=SourceRules)
@@ -194,6 +197,7 @@ def _site(read: _Reader) -> Site:
         consent_wording=read.text("consent_wording", may_be_empty=True),
         first_aid_notes=read.texts("first_aid_notes", may_be_empty=True),
         evidence_asked=_evidence_asked(read),
+        fitness_rule_set=_fitness_rule_set(read),
         messages=_messages(read),
         stocked=read_stocked(read),
         source_patient=read_source_rules(read),
@@ -379,6 +383,13 @@ def _evidence_asked(read: _Reader) -> tuple[str, ...]:
             )
             return ()
     return tuple(dict.fromkeys(found)) or ASKED
+
+
+def _fitness_rule_set(read: _Reader) -> str:
+    if not read.has("fitness_rule_set"):
+        read.allow("fitness_rule_set")
+        return ""
+    return read.one_of("fitness_rule_set", fitness_vocabulary()["rule_set"].values)
 
 
 def _closed_days(read: _Reader) -> tuple[ClosedDay, ...]:

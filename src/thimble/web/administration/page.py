@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
+from thimble.clinical.fitness import vocabulary as fitness_vocabulary
 from thimble.clinical.saying import minute
 from thimble.clinical.site import DAYS, Place, Site
 from thimble.clinical.stocked import Stocked
@@ -32,6 +33,7 @@ class SitePage:
                         ("Web address", site.base_url),
                         ("Time zone", site.zone.key),
                         ("Protocol", site.protocol),
+                        ("Fitness decided by", _rule_set(site.fitness_rule_set)),
                         ("Data", "Invented" if site.invented else "Real"),
                     ),
                 ),
@@ -69,6 +71,10 @@ class SitePage:
                 ),
             )
         )
+
+
+def _rule_set(id_: str) -> str:
+    return fitness_vocabulary()["rule_set"].label(id_) if id_ else "Asked each time"
 
 
 def _stock(stocked: Stocked) -> Iterable[tuple[str, str]]:

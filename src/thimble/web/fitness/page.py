@@ -15,6 +15,7 @@ from thimble.ledger.fitness import FitnessDecision
 from thimble.protocol import Fact
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.words import ReasonWords
+from thimble.web.fitness.evidence import Row
 
 DAYS = {
     "hbv_sample": ("Last sample for hepatitis B monitoring", "hbsag"),
@@ -92,6 +93,8 @@ class FitnessPage:
     untold: tuple[tuple[str, str], ...]
     reasons: tuple[ReasonWords, ...]
     earlier: tuple[Earlier, ...]
+    on_record: tuple[Row, ...]
+    record_doubt: str
     outcomes: tuple[tuple[str, str, bool], ...]
     restrictions: tuple[tuple[str, str, bool], ...]
     typed: Mapping[str, str]
@@ -138,6 +141,8 @@ def fitness_page(
     now: datetime,
     *,
     typed: Mapping[str, str],
+    on_record: tuple[Row, ...] = (),
+    record_doubt: str = "",
     fault: str = "",
 ) -> FitnessPage:
     """The page as of `now`, in the site's zone."""
@@ -172,6 +177,8 @@ def fitness_page(
         untold=proposal.schedule.open if facts.get("occasion") == "clearance" else (),
         reasons=tuple(ReasonWords.of(r, protocol) for r in proposal.reasons),
         earlier=tuple(_earlier(d) for d in reversed(decisions)),
+        on_record=on_record,
+        record_doubt=record_doubt,
         outcomes=_options(OUTCOMES, typed.get("outcome", "")),
         restrictions=_options(RESTRICTIONS, typed.get("restriction", "")),
         typed=typed,

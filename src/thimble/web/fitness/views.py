@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from thimble import actions
 from thimble.actions import Refused
 from thimble.clinical.fitness import schedule
+from thimble.clinical.fitness.offering import Offered
 from thimble.clinical.saying import calendar_day
 from thimble.documents.letters.fitness_letter import fitness_letter
 from thimble.documents.render import Template
@@ -25,7 +26,7 @@ from thimble.ledger.bodies import FITNESS_RESTRICTIONS as RESTRICTIONS
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fitness import FitnessDecision, fitness_decisions
 from thimble.web import clock, log
-from thimble.web.access import needs
+from thimble.web.access import can, needs
 from thimble.web.context import get_site, get_store
 from thimble.web.desk.handling import (
     canonical,
@@ -40,8 +41,10 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.responding import sentence
+from thimble.web.fitness.evidence import offers, rows, taken
 from thimble.web.fitness.page import fitness_page, read_facts
 from thimble.web.models import LedgerEntry
+from thimble.web.on_record.finding import on_record
 from thimble.web.papers.views import pdf
 
 KEPT = ("rule_set", "exposure_prone")
@@ -57,14 +60,27 @@ def fitness(request: HttpRequest, ref: str) -> HttpResponse:
     typed = {name: str(value) for name, value in request.POST.items()}
     decisions = fitness_decisions(reading.entries, reading.plan.now)
     if request.method == "GET":
-        return _show(request, reading, decisions, _kept(decisions), {}, typed)
+        facts = _kept(decisions)
+        if rule_set := get_site().fitness_rule_set:
+            facts["rule_set"] = rule_set
+        return _show(request, reading, decisions, facts, {}, typed)
     try:
         facts, days = read_facts(typed)
     except BadAnswer as fault:
         return _show(request, reading, decisions, {}, {}, typed, fault=str(fault))
+    if wanted := typed.get("take", ""):
+        more, more_days = taken(wanted, _offers(request, reading)[0])
+        return _show(request, reading, decisions, facts | more, days | more_days, typed)
     if typed.get("do") != "decide":
         return _show(request, reading, decisions, facts, days, typed)
     return _decide(request, reading, decisions, facts, days, typed)
+
+
+def _offers(request: HttpRequest, reading: Reading) -> tuple[tuple[Offered, ...], str]:
+    """The worker's results on record, and why those of a file are left out ("" where none are)."""
+    found = on_record(reading.case) if can(request, "see_immunity") else None
+    offered = offers(reading.situation, found, reading.plan.now, get_site().zone)
+    return offered, found.doubt if found else ""
 
 
 def _kept(decisions: tuple[FitnessDecision, ...]) -> dict[str, object]:
@@ -132,9 +148,11 @@ def _show(
     fault: str = "",
 ) -> HttpResponse:
     now = reading.plan.now.astimezone(get_site().zone)
+    offered, doubt = _offers(request, reading)
     page = fitness_page(
-        reading.case, reading.position, decisions, facts, days, now, typed=typed, fault=fault
-    )
+        reading.case, reading.position, decisions, facts, days, now, typed=typed, fault=fault,
+        on_record=rows(offered, facts, days), record_doubt=doubt,
+    )  # fmt: skip
     return render(request, "fitness/fitness.html", {"page": page}, status=422 if fault else 200)
 
 
