@@ -26,7 +26,7 @@ from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.assess import assess, moment_of
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import next_thing, short, signed_words, source_is_open, source_words
-from thimble.ledger.plan import Action, Plan, State
+from thimble.ledger.plan import Action, CourseRecord, MissedDoses, Plan, State
 from thimble.ledger.pressing import NEAR, OVERDUE, Group, urgency
 from thimble.ledger.store import MemoryStore
 from thimble.protocol import Question
@@ -338,8 +338,11 @@ def test_the_board_takes_in_what_is_new_and_looks_back_when_asked() -> None:
         assert _told(board.standings(own, _site(), now), now) == _afresh(store, now)
 
 
-def _kept_until(now: datetime = NOW, **about: Any) -> timedelta | None:
-    until = valid_until(situation(**about), plan(now=now), shipped("us"), ZURICH)
+def _kept_until(
+    now: datetime = NOW, *, course: CourseRecord | None = None, **about: Any
+) -> timedelta | None:
+    known = replace(situation(**about), course=course or CourseRecord())
+    until = valid_until(known, plan(now=now), shipped("us"), ZURICH)
     return None if until is None else until - now
 
 
@@ -355,6 +358,18 @@ def _thresholds() -> list[float]:
     }
     assert found
     return sorted(found)
+
+
+def test_a_plan_is_kept_no_longer_than_a_gap_in_the_doses_stays_below_a_limit() -> None:
+    """UK21, as remembered: more than 48 hours without a dose are put to an expert at once."""
+
+    def missed(last: float, again: datetime | None = None) -> CourseRecord:
+        return CourseRecord(missed=(MissedDoses(1, hours(-last), again, "", NOW, 9),))
+
+    for before, cut in ((20.0, 24.0), (40.0, 48.0)):
+        kept = _kept_until(course=missed(before))
+        assert kept == pytest.approx(timedelta(hours=cut - before), abs=timedelta(seconds=1))
+    assert _kept_until(course=missed(40.0, hours(-1))) == _kept_until()
 
 
 def test_a_plan_is_kept_until_the_hours_meet_the_next_threshold_of_a_table() -> None:

@@ -23,6 +23,9 @@ STOP = "stop_hiv_pep"
 """Actions by the ids that every protocol gives them: what begins a course, and what ends it early."""
 
 
+WITHOUT_DOSE = "hours_without_dose"
+"""The fact of the tables of a course that grows by itself while a gap in the doses goes on."""
+
 COURSE_ACTIONS = "course_actions"
 """The table of what is due while a course runs."""
 
@@ -192,7 +195,7 @@ def _facts(
     ]
     # One gap whose length nobody knows leaves the longest unknown.
     if not record.missed:
-        facts["hours_without_dose"] = 0.0
+        facts[WITHOUT_DOSE] = 0.0
     elif len(gaps) == len(record.missed):
-        facts["hours_without_dose"] = min(1000.0, max(gaps))
+        facts[WITHOUT_DOSE] = min(1000.0, max(gaps))
     return facts

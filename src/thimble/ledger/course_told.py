@@ -6,7 +6,7 @@ from datetime import datetime, tzinfo
 
 from thimble.clinical.saying import minute
 from thimble.ledger.bodies import ADHERENCE, STOP_REASONS
-from thimble.ledger.course import course_of
+from thimble.ledger.course import WITHOUT_DOSE, course_of
 from thimble.ledger.plan import Situation
 
 
@@ -37,7 +37,7 @@ def course_told(
     else:
         lines.append(("Tablets", f"handed out to {minute(course.covered_until, zone)}"))
     if course.missed:
-        gap = course.facts.get("hours_without_dose")
+        gap = course.facts.get(WITHOUT_DOSE)
         longest = (
             f"; longest time without one {gap:.0f} h"
             if isinstance(gap, float)

@@ -1,7 +1,8 @@
 """Until when a plan stays what it is while nobody writes.
 
-A plan is a step function of time: it changes where the hours since the exposure meet a threshold of a
-table, and where a window closes. Between two such instants it may be kept.
+A plan is a step function of time: it changes where the hours since the exposure, or since the last dose
+of a course, meet a threshold of a table, and where a window closes. Between two such instants it may be
+kept.
 """
 
 from __future__ import annotations
@@ -9,8 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta, tzinfo
 
+from thimble.clinical.prophylaxis import tables
 from thimble.ledger.assess import HOURS, Moment, moment_of
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.course import WITHOUT_DOSE
+from thimble.ledger.plan import CourseRecord, Plan, Situation
 from thimble.protocol import Protocol
 
 EVER = datetime.max.replace(tzinfo=UTC)
@@ -35,7 +38,8 @@ def valid_until(
     if situation.occurred_at is None and told is not None and told.known_at is None:
         return None
     moment = moment_of(situation, zone, now)
-    ahead = [at for at in _steps(moment, plan, protocol) if at > now - GRAIN]
+    steps = (*_steps(moment, plan, protocol), *_steps_of(situation.course))
+    ahead = [at for at in steps if at > now - GRAIN]
     if any(at <= now + GRAIN for at in ahead):
         return None
     return min(ahead, default=EVER) - GRAIN
@@ -54,3 +58,12 @@ def _steps(moment: Moment, plan: Plan, protocol: Protocol) -> Iterable[datetime]
     for cut in axis.cuts if axis else ():
         for begin in (first, last):
             yield begin + timedelta(hours=cut)
+
+
+def _steps_of(course: CourseRecord) -> Iterable[datetime]:
+    """Where a gap in the doses that still goes on meets a threshold."""
+    axis = tables().index.axes.get(WITHOUT_DOSE)
+    for missed in course.missed:
+        if missed.last_taken is not None and missed.taken_again is None:
+            for cut in axis.cuts if axis else ():
+                yield missed.last_taken.astimezone(UTC) + timedelta(hours=cut)
