@@ -183,3 +183,21 @@ def test_only_who_may_decide_about_fitness_sets_a_decision_right(
     assert set_right(other, 1) == 422, (
         "the report is anybody's to set right, though not to withdraw"
     )
+
+
+def test_an_exposure_lifts_no_restriction_from_before_it(signed_in: SignIn, case: str) -> None:
+    """UK21, as remembered: the exposure alone changes no duty; the clearance before it stands."""
+    client = signed_in(PHYSICIAN)
+    assert client.post(address(case), SURGEON | DECISION).status_code == 302
+    exposed = {
+        "rule_set": "uk_2023", "occasion": "after_exposure", "exposure_prone": "yes",
+        "follow_up_result": "none_positive", "seroconversion_symptoms": "no",
+    }  # fmt: skip
+    looked = client.post(address(case), exposed | {"do": "look"}).text
+    assert "In force from before: <b>Fit with a restriction: no exposure-prone" in looked
+    fit = exposed | {"do": "decide", "outcome": "fit", "restriction": "none", "position": "2"}
+    answer = client.post(address(case), fit)
+    assert answer.status_code == 422
+    assert "lifts no restriction" in answer.text
+    assert client.post(address(case), fit | {"reason": "Cleared since"}).status_code == 302
+    assert "In force from before" not in client.post(address(case), exposed | {"do": "look"}).text

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date, datetime
 
-from thimble.actions._append import Refused, append
+from thimble.actions._append import Refused, append, existing
 from thimble.clinical.fitness import propose, tables
 from thimble.ledger.bodies import facts_to_json
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.fitness import fitness_decisions, still_held
 from thimble.ledger.store import LedgerStore
 
 
@@ -38,7 +39,8 @@ def decide_fitness(
         today: the day of `now` in the site's calendar.
 
     Raises:
-        Refused: no rule set is named, the parts do not fit each other, or a reason is missing.
+        Refused: no rule set is named, the parts do not fit each other, or a reason is missing, also where
+            a restriction from before an exposure would be lifted after it.
         ValueError: a fact is not known or does not fit.
     """
     proposal = propose(facts, days, today)
@@ -47,6 +49,12 @@ def decide_fitness(
         faults.append("choose the rule set that the decision follows")
     if review_on is not None and review_on <= today:
         faults.append(f"the day of review lies after {today.isoformat()}; found {review_on}")
+    before = still_held(fitness_decisions(existing(store, case), now), facts.get("occasion"))
+    if before is not None and outcome == "fit" and not reason.strip():
+        faults.append(
+            f"an exposure lifts no restriction, and one is in force ({before.words.lower()}). Decide it "
+            "again, or say why it is lifted"
+        )
     if faults:
         raise Refused(faults)
     body = {

@@ -6,7 +6,7 @@ one of fixed words of work, so that nothing clinical can be typed into it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -57,6 +57,17 @@ def fitness_decisions(entries: Iterable[Entry], as_of: datetime) -> tuple[Fitnes
         for found in standing(known_by(entries, as_of)).values()
         if found is not None and found.entry.kind is Kind.FITNESS_DECIDED
     )
+
+
+def still_held(decisions: Sequence[FitnessDecision], occasion: object) -> FitnessDecision | None:
+    """The decision whose restriction an exposure finds in force; None where there is none.
+
+    After an exposure the tables say what the exposure adds: nothing that was decided before is lifted.
+    """
+    last = decisions[-1] if decisions else None
+    if occasion != "after_exposure" or last is None or last.outcome == "fit":
+        return None
+    return last
 
 
 def _decision(entry: Entry, body: Mapping[str, Any], at: datetime) -> FitnessDecision:

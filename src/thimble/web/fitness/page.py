@@ -11,7 +11,7 @@ from thimble.clinical.fitness.proposing import SAYS
 from thimble.clinical.saying import calendar_day
 from thimble.ledger.bodies import FITNESS_OUTCOMES as OUTCOMES
 from thimble.ledger.bodies import FITNESS_RESTRICTIONS as RESTRICTIONS
-from thimble.ledger.fitness import FitnessDecision
+from thimble.ledger.fitness import FitnessDecision, still_held
 from thimble.protocol import Fact
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.words import ReasonWords
@@ -84,6 +84,7 @@ class FitnessPage:
     questions: tuple[Field, ...]
     possible: tuple[str, ...]
     settled: bool
+    held: str
     rule_set: str
     edition: str
     digest: str
@@ -148,6 +149,7 @@ def fitness_page(
     """The page as of `now`, in the site's zone."""
     proposal, protocol = propose(facts, days, now.date()), tables()
     fitness, restriction = proposal.fitness, proposal.restriction
+    before = still_held(decisions, facts.get("occasion"))
     words = [protocol.outputs["fitness"].words(v) for v in fitness.possible]
     if fitness.value == "fit_with_restriction":
         words = [protocol.outputs["restriction"].words(v) for v in restriction.possible]
@@ -158,6 +160,7 @@ def fitness_page(
         questions=(*_asked(proposal, facts), *_days(facts, days)),
         possible=tuple(words),
         settled=fitness.value is not None,
+        held=before.words if before else "",
         rule_set=vocabulary()["rule_set"].label(proposal.rule_set) if proposal.rule_set else "",
         edition=protocol.edition,
         digest=protocol.digest[:16],
