@@ -115,6 +115,22 @@ def test_a_second_tap_takes_no_second_pack(signed_in: SignIn):
     assert fold(get_stock().movements()).piles["desk", "starter", "A1"].there == 1
 
 
+@pytest.mark.parametrize("days", ["3 days", "three", "-3", "3.5", "1000", "³"])
+def test_days_that_are_no_number_are_asked_again_and_not_taken_from_the_pack(
+    signed_in: SignIn, days: str
+):
+    """A pack of five days of which three went home covers three."""
+    put()
+    case, client = new_case(), signed_in(Role.EMERGENCY_CLINICIAN)
+
+    refused = give(client, case, **{"from": "desk:starter:A1", "days": days})
+    assert refused.status_code == 422
+    assert "Enter the days in digits" in refused.content.decode()
+    assert len(get_store().entries(case)) == 1
+    assert give(client, case, **{"from": "desk:starter:A1", "days": "3"}).status_code == 302
+    assert get_store().entries(case)[-1].body["days"] == 3
+
+
 def test_a_dose_from_elsewhere_needs_no_stock(signed_in: SignIn):
     case, client = new_case(), signed_in(Role.EMERGENCY_CLINICIAN)
 

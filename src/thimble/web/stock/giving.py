@@ -16,6 +16,7 @@ from thimble.ledger.stock.movements import lot_of
 from thimble.ledger.stock.shelf import fold
 from thimble.web import clock
 from thimble.web.context import get_site, get_stock
+from thimble.web.desk.questions import BadAnswer
 from thimble.web.stock.page import MY_PLACE, PlaceOffers, offers
 
 
@@ -73,10 +74,16 @@ def taken_in(post: QueryDict) -> tuple[str, str, int, Taken | None]:
 
 
 def given_in(post: QueryDict, action: Action) -> Given:
-    """What a form says was given: typed by hand, or a lot that was chosen, whose words fill the gaps."""
+    """What a form says was given: typed by hand, or a lot that was chosen, whose words fill the gaps.
+
+    Raises:
+        BadAnswer: the days are no number; what was typed is not replaced by what a pack holds.
+    """
     product, batch, unit_days, taken = taken_in(post)
     amount, typed = post.get("amount", "").strip(), post.get("days", "").strip()
-    days = int(typed) if typed.isascii() and typed.isdigit() and len(typed) < 4 else unit_days
+    if typed and not (typed.isascii() and typed.isdigit() and len(typed) < 4):
+        raise BadAnswer("Enter the days in digits, for example 5.")
+    days = int(typed) if typed else unit_days
     if taken is not None and not amount:
         kept = get_site().stocked.product(taken.product)
         amount = kept.amount if kept and kept.amount else action.amount
