@@ -66,6 +66,10 @@ NOT_PAGES = {
     "support:offered",
     "calendars:make",
     "calendars:end",
+    "fitness:make_link",
+    "fitness:end_link",
+    # Opened by a secret: looked at where it is made.
+    "fitness:manager",
     "results:enter",
     "laboratory:assign",
     "laboratory:settle",

@@ -21,6 +21,7 @@ PUBLIC_PAGES = {
     "report:alive",
     "accounts:sign_in",
     "calendars:feed",
+    "fitness:manager",
 }
 OWN_PAGES = {"accounts:sign_out", "accounts:home", "accounts:change_password"}
 

@@ -291,10 +291,10 @@ class LastLook(models.Model):
         return f"{self.case} to {self.position}"
 
 
-class CalendarLink(models.Model):
-    """That a worker's calendar may be fetched with a secret, of which only the digest is kept.
+class SecretLink(models.Model):
+    """That something of a case may be read with a secret, of which only the digest is kept.
 
-    A case has at most one that stands; `ended_at` is when it was revoked or replaced.
+    `ended_at` is when it was revoked or replaced. See `thimble.web.secret_links`.
     """
 
     case = models.CharField(max_length=40, db_index=True)
@@ -303,6 +303,16 @@ class CalendarLink(models.Model):
     made_by = models.CharField(max_length=40)
     ended_at = models.DateTimeField(null=True)
     ended_by = models.CharField(max_length=40, blank=True)
+
+    class Meta:
+        abstract = True
+
+    def __str__(self) -> str:
+        return f"link of {self.case}"
+
+
+class CalendarLink(SecretLink):
+    """That a worker's calendar may be fetched. A case has at most one that stands."""
 
     class Meta:
         ordering = ["-id"]
@@ -314,8 +324,26 @@ class CalendarLink(models.Model):
             )
         ]
 
-    def __str__(self) -> str:
-        return f"calendar of {self.case}"
+
+class FitnessLink(SecretLink):
+    """That a manager may read one decision about fitness. A case has at most one that stands.
+
+    `entry` is the decision's position: with another decision the link tells nothing any more. `shown`
+    is how the worker is named, an id of `fitness.told.SHOWN`; the name itself stays in the vault.
+    """
+
+    entry = models.PositiveIntegerField()
+    shown = models.CharField(max_length=10)
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["case"],
+                condition=models.Q(ended_at__isnull=True),
+                name="one_fitness_link_a_case",
+            )
+        ]
 
 
 class RecallLine(models.Model):

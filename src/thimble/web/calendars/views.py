@@ -17,11 +17,12 @@ from thimble.exchange.calendars import Words, calendar
 from thimble.ledger.appointments import appointments
 from thimble.web import clock, log
 from thimble.web.access import needs, public
-from thimble.web.calendars.links import case_of, end_link, make_link
 from thimble.web.context import get_site, get_store
 from thimble.web.desk.handling import canonical, read
 from thimble.web.limits import over_limit
+from thimble.web.models import CalendarLink
 from thimble.web.qr import qr
+from thimble.web.secret_links import end_link, link_of, make_link
 
 FETCHES_PER_WINDOW = 120
 """From one address; services that fetch for many people share some."""
@@ -46,15 +47,15 @@ def feed(request: HttpRequest, secret: str) -> HttpResponseBase:
             content_type="text/plain; charset=utf-8",
             headers={"Retry-After": str(FETCH_WINDOW_SECONDS)},
         )
-    case = case_of(secret)
-    if case is None:
+    link = link_of(CalendarLink, secret)
+    if link is None:
         # A plain page: the address holds what may be a secret, and no page is to repeat it.
         return HttpResponse(
             "There is no such calendar.\n",
             status=404,
             content_type="text/plain; charset=utf-8",
         )
-    body = _calendar(case, get_site())
+    body = _calendar(link.case, get_site())
     tag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
     response = get_conditional_response(request, etag=tag) or HttpResponse(body)
     response["ETag"] = tag
@@ -86,7 +87,7 @@ def download(request: HttpRequest, ref: str) -> HttpResponse:
 def make(request: HttpRequest, ref: str) -> HttpResponse:
     """A new secret address, shown this once; the one before it stops."""
     case = read(canonical(ref)).case
-    secret = make_link(case, by=str(request.user.pk), now=clock.now())
+    secret = make_link(CalendarLink, case, by=str(request.user.pk), now=clock.now())
     log.event("calendar_link_made", case=case, account=str(request.user.pk))
     address = get_site().base_url + reverse("calendars:feed", args=[secret])
     context = {"case": case, "address": address, "qr": qr(address)}
@@ -99,7 +100,7 @@ def make(request: HttpRequest, ref: str) -> HttpResponse:
 def end(request: HttpRequest, ref: str) -> HttpResponse:
     """The secret address opens nothing any more."""
     case = read(canonical(ref)).case
-    if end_link(case, by=str(request.user.pk), now=clock.now()):
+    if end_link(CalendarLink, case, by=str(request.user.pk), now=clock.now()):
         log.event("calendar_link_ended", case=case, account=str(request.user.pk))
     return HttpResponseRedirect(reverse("visits:visits", args=[case]))
 

@@ -16,6 +16,7 @@ from thimble.protocol import Fact
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.words import ReasonWords
 from thimble.web.fitness.evidence import Row
+from thimble.web.fitness.told import SHOWN
 
 DAYS = {
     "hbv_sample": ("Last sample for hepatitis B monitoring", "hbsag"),
@@ -96,6 +97,8 @@ class FitnessPage:
     earlier: tuple[Earlier, ...]
     on_record: tuple[Row, ...]
     record_doubt: str
+    link: str
+    shown: tuple[tuple[str, str], ...]
     outcomes: tuple[tuple[str, str, bool], ...]
     restrictions: tuple[tuple[str, str, bool], ...]
     typed: Mapping[str, str]
@@ -144,6 +147,7 @@ def fitness_page(
     typed: Mapping[str, str],
     on_record: tuple[Row, ...] = (),
     record_doubt: str = "",
+    link: str = "",
     fault: str = "",
 ) -> FitnessPage:
     """The page as of `now`, in the site's zone."""
@@ -182,6 +186,8 @@ def fitness_page(
         earlier=tuple(_earlier(d) for d in reversed(decisions)),
         on_record=on_record,
         record_doubt=record_doubt,
+        link=link,
+        shown=tuple(SHOWN.items()),
         outcomes=_options(OUTCOMES, typed.get("outcome", "")),
         restrictions=_options(RESTRICTIONS, typed.get("restriction", "")),
         typed=typed,

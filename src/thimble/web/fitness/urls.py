@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from thimble.web.fitness import views
+from thimble.web.fitness import links, views
 from thimble.web.screens import Link
 
 app_name = "fitness"
@@ -12,4 +12,7 @@ urlpatterns = [
     path("fitness/", views.reviews, name="reviews"),
     path("case/<str:ref>/fitness/", views.fitness, name="fitness"),
     path("case/<str:ref>/fitness/letter.pdf", views.letter_pdf, name="letter"),
+    path("case/<str:ref>/fitness/address", links.make, name="make_link"),
+    path("case/<str:ref>/fitness/address/end", links.end, name="end_link"),
+    path("fitness/for-the-manager/<str:secret>/", links.manager, name="manager"),
 ]

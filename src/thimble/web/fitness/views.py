@@ -43,9 +43,11 @@ from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.responding import sentence
 from thimble.web.fitness.evidence import offers, rows, taken
 from thimble.web.fitness.page import fitness_page, read_facts
-from thimble.web.models import LedgerEntry
+from thimble.web.fitness.told import SHOWN
+from thimble.web.models import FitnessLink, LedgerEntry
 from thimble.web.on_record.finding import on_record
 from thimble.web.papers.views import pdf
+from thimble.web.secret_links import standing_link
 
 KEPT = ("rule_set", "exposure_prone")
 
@@ -151,9 +153,18 @@ def _show(
     offered, doubt = _offers(request, reading)
     page = fitness_page(
         reading.case, reading.position, decisions, facts, days, now, typed=typed, fault=fault,
-        on_record=rows(offered, facts, days), record_doubt=doubt,
+        on_record=rows(offered, facts, days), record_doubt=doubt, link=_link(reading, decisions),
     )  # fmt: skip
     return render(request, "fitness/fitness.html", {"page": page}, status=422 if fault else 200)
+
+
+def _link(reading: Reading, decisions: tuple[FitnessDecision, ...]) -> str:
+    """The manager's address in use, in a sentence; "" where none tells the decision that holds."""
+    link = standing_link(FitnessLink, reading.case)
+    if link is None or not decisions or link.entry != decisions[-1].entry:
+        return ""
+    made = calendar_day(link.made_at.astimezone(get_site().zone).date())
+    return f"One of {made} is in use; it shows {SHOWN[link.shown]}."
 
 
 @never_cache

@@ -19,7 +19,6 @@ from thimble.ledger.reaching import next_rung
 from thimble.ledger.visiting import to_agree, visiting
 from thimble.web import clock, log
 from thimble.web.access import can, needs
-from thimble.web.calendars.links import standing_link
 from thimble.web.context import (
     get_identities,
     get_ladder,
@@ -41,6 +40,8 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.mailing.sending import due_mails, why_no_mail
+from thimble.web.models import CalendarLink
+from thimble.web.secret_links import standing_link
 from thimble.web.visits import lines, page
 from thimble.web.visits.reaching import NextStep
 
@@ -72,7 +73,7 @@ def _show(
 ) -> HttpResponse:
     site = get_site()
     found = visiting(reading.plan, reading.situation, site, unavailable=away, chosen=chosen)
-    link = standing_link(reading.case)
+    link = standing_link(CalendarLink, reading.case)
     rung = next_rung(reading.situation, found.expected, get_ladder(), site.zone)
     shown = page.VisitsPage.of(
         found,

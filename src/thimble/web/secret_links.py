@@ -1,0 +1,64 @@
+"""Secret addresses. The secret is shown once and never kept: only its digest is."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import secrets
+from datetime import datetime
+from typing import Any, TypeVar
+
+from django.db import transaction
+
+from thimble.web.models import CalendarLink, FitnessLink
+
+Link = TypeVar("Link", CalendarLink, FitnessLink)
+
+SECRET_BYTES = 32
+"""So many that nobody guesses one; a plain digest of it therefore tells nothing."""
+
+_LONGEST = 64
+
+
+def standing_link(kind: type[Link], case: str) -> Link | None:
+    """The link of a case that is in use."""
+    return kind._default_manager.filter(case=case, ended_at__isnull=True).first()
+
+
+def make_link(kind: type[Link], case: str, *, by: str, now: datetime, **more: Any) -> str:
+    """A new secret for a case, in place of any before it. This is the only time that it is known.
+
+    `more` are the fields that this kind has beside those of every link.
+    """
+    secret = secrets.token_urlsafe(SECRET_BYTES)
+    with transaction.atomic():
+        end_link(kind, case, by=by, now=now)
+        kind._default_manager.create(
+            case=case, digest=_digest(secret), made_at=now, made_by=by, **more
+        )
+    return secret
+
+
+def end_link(kind: type[Link], case: str, *, by: str, now: datetime) -> bool:
+    """Revoke the link of a case; whether there was one."""
+    standing = kind._default_manager.filter(case=case, ended_at__isnull=True)
+    return bool(standing.update(ended_at=now, ended_by=by))
+
+
+def link_of(kind: type[Link], secret: str) -> Link | None:
+    """The link that this secret opens; None for any other text and for one revoked.
+
+    It is looked up by its digest, so how long that takes tells nothing of the secret; the last
+    comparison takes the same time wherever two digests part.
+    """
+    if not secret.isascii() or len(secret) > _LONGEST:
+        return None
+    digest = _digest(secret)
+    link = kind._default_manager.filter(digest=digest, ended_at__isnull=True).first()
+    if link is None or not hmac.compare_digest(link.digest, digest):
+        return None
+    return link
+
+
+def _digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode("ascii")).hexdigest()
