@@ -19,6 +19,7 @@ from thimble.ledger.clocks import HOURS, Moment, either, evaluate, hours_words, 
 from thimble.ledger.consistent import consistent
 from thimble.ledger.course import course_of
 from thimble.ledger.due import actions_of, in_order, words_of
+from thimble.ledger.found import actions_found
 from thimble.ledger.plan import Caution, KnownFact, Plan, Situation
 from thimble.protocol.finding import Evaluation, Item, Question
 from thimble.protocol.protocol import Protocol
@@ -78,6 +79,10 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
     chase = chase_of(situation, findings.get("significance"), rules, site.zone)
     if chased := chase_actions(chase, situation, actions, rules):
         actions = in_order((*actions, *chased), now)
+    if found := actions_found(situation, actions, protocol, site.zone):
+        ids = {action.id for action in found}
+        # One that was acted on is among what was done already.
+        actions = in_order((*(a for a in actions if a.id not in ids), *found), now)
     questions = _questions(evaluation.questions, computed.missing, situation, lacking)
     explanations = dict(computed.explanations)
     if moment.first is not None and moment.last is not None:

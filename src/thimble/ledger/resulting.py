@@ -12,7 +12,7 @@ from thimble.clinical.serology.analytes import Analyte
 from thimble.clinical.serology.course import Course
 from thimble.clinical.serology.results import Quantity, Result, Status, Word
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.plan import LabResult, Plan, Situation
+from thimble.ledger.plan import Action, LabResult, Plan, Situation
 from thimble.protocol.protocol import Protocol
 
 WEAK_IMMUNITY = "worker_weak_immunity_or_liver_disease"
@@ -125,20 +125,30 @@ def course_of(
     What no entry says is not known: a dose that somebody may have given elsewhere is not "none". An
     exposure known only to the day has no instant here: hours are then not counted.
     """
+    doses: dict[str, list[datetime]] = {}
+    for entry in entries:
+        if entry.kind is Kind.DOSE_GIVEN:
+            doses.setdefault(entry.body["action"], []).append(entry.happened_at)
+    return course_around(situation, doses, plan.actions, protocol, zone)
+
+
+def course_around(
+    situation: Situation,
+    doses: Mapping[str, Sequence[datetime]],
+    actions: Iterable[Action],
+    protocol: Protocol,
+    zone: tzinfo,
+) -> Course:
+    """As `course_of`, from the doses of each action, by its id, and the actions of the plan."""
     named = protocol.named_actions
 
     def given(name: str) -> tuple[datetime, ...] | None:
-        doses = tuple(
-            entry.happened_at
-            for entry in entries
-            if entry.kind is Kind.DOSE_GIVEN and entry.body.get("action") in named.get(name, ())
-        )
-        return doses or None
+        return tuple(at for id_ in named.get(name, ()) for at in doses.get(id_, ())) or None
 
     exact = situation.occurred_at_precision in ("minute", "hour")
     final = [
         action.window.earliest
-        for action in plan.actions
+        for action in actions
         if action.id in named.get("final_hiv_test", ()) and action.window.earliest is not None
     ]
     known = situation.facts
@@ -164,7 +174,14 @@ def since_exposure(
     situation: Situation, course: Course, now: datetime
 ) -> tuple[Read, tuple[Result, ...]]:
     """What is read in the worker's results since the exposure, and every result of theirs that counts."""
-    mine = [one for one in situation.results if one.result.of == "worker"]
+    return since_exposure_of(situation.results, course, now)
+
+
+def since_exposure_of(
+    results: Iterable[LabResult], course: Course, now: datetime
+) -> tuple[Read, tuple[Result, ...]]:
+    """As `since_exposure`, of the results of a case."""
+    mine = [one for one in results if one.result.of == "worker"]
     before = [one.result for one in mine if one.drawn_for == BASELINE]
     later = [one.result for one in mine if one.drawn_for != BASELINE]
     read = read_follow_up(before, later, course, now)

@@ -1,0 +1,92 @@
+"""What a result of the worker asks for: an infection that was found, or may be, is an action of the plan.
+
+It stands in the plan's one order until somebody records that it was acted on; a later result that is
+not negative opens it again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import tzinfo
+from functools import lru_cache
+
+from thimble.clinical.serology import Course, read_worker_baseline
+from thimble.clinical.serology.tables import Reading
+from thimble.clinical.serology.values import state
+from thimble.ledger.clearance import OUTCOMES, shows_infection
+from thimble.ledger.entries import Kind
+from thimble.ledger.plan import Action, LabResult, Situation, State, Window
+from thimble.ledger.resulting import BASELINE, course_around, since_exposure_of
+from thimble.protocol.protocol import Protocol
+
+FOUND = "found_"
+"""Before the decision whose reading asks for the action."""
+
+AT_THE_EXPOSURE: Mapping[str, str] = {
+    "hiv_reading": "HIV", "hbv_pattern": "hepatitis B", "hcv_baseline": "hepatitis C",
+}  # fmt: skip
+NOTHING = ("", "none")
+
+
+def actions_found(
+    situation: Situation, actions: Iterable[Action], protocol: Protocol, zone: tzinfo
+) -> tuple[Action, ...]:
+    """One action for each reading that rests on a result of the worker that is not negative."""
+    mine = tuple(one for one in situation.results if one.result.of == "worker")
+    if all(_harmless(one) for one in mine):
+        return ()
+    doses = {
+        id_: sorted({done.at, situation.last_done.get(id_, done.at)})
+        for id_, done in situation.done.items()
+        if done.kind is Kind.DOSE_GIVEN
+    }
+    course = course_around(situation, doses, actions, protocol, zone)
+    return tuple(_action(reading, what, situation) for reading, what in _readings(mine, course))
+
+
+def _harmless(one: LabResult) -> bool:
+    return not shows_infection(one.result.analyte) or state(one.result) == "negative"
+
+
+@lru_cache(maxsize=4096)
+def _readings(mine: tuple[LabResult, ...], course: Course) -> tuple[tuple[Reading, str], ...]:
+    """The readings to act on, each with the infection that it is about; as of the last report."""
+    at = max(one.result.reported_at for one in mine)
+    since, _ = since_exposure_of(mine, course, at)
+    baseline = read_worker_baseline(
+        [one.result for one in mine if one.drawn_for == BASELINE], course, at
+    )
+    found: dict[str, tuple[Reading, str]] = {}
+    for readings, names in ((since.readings, OUTCOMES), (baseline.readings, AT_THE_EXPOSURE)):
+        for reading in readings:
+            name = names.get(reading.decision)
+            suspect = any(
+                shows_infection(result.analyte) and state(result) != "negative"
+                for result in reading.of
+            )
+            if name is not None and suspect and reading.next_step not in NOTHING:
+                found.setdefault(name, (reading, name))
+    return tuple(found.values())
+
+
+def _action(reading: Reading, infection: str, situation: Situation) -> Action:
+    came = max(result.reported_at for result in reading.of)
+    id_ = f"{FOUND}{reading.decision}"
+    done = situation.done.get(id_)
+    last = situation.last_done.get(id_)
+    acted = done is not None and last is not None and last >= came
+    return Action(
+        id=id_,
+        what=(
+            f"Act on the {infection} result of the worker: {reading.words}. {reading.next_words}. "
+            "Tell the worker in person"
+        ),
+        kind="review",
+        whom="department",
+        window=Window(came, came, None),
+        state=State.DONE if acted else State.OPEN,
+        certain=True,
+        because=reading.because,
+        done_at=last if acted else None,
+        done_by_entry=done.entry if acted and done is not None else None,
+    )
