@@ -153,11 +153,35 @@ def test_who_may_not_decide_otherwise_leaves_nothing_undone(store, case, reason)
 
 
 def test_a_report_made_twice_is_closed_by_whoever_closes_cases(store, case):
-    """The other case holds what is to be done."""
+    """The other case holds what is to be done; it is named, and open."""
     given = {"reason": "duplicate", **RULES, "now": after(1), **WHO}
+    other, shut = opened(store), opened(store)
+    actions.close(
+        store, shut, may_leave=True, reason="other", text="left", **RULES, now=after(1), **WHO
+    )
     with pytest.raises(actions.Refused, match="say why"):
         actions.close(store, case, may_leave=False, **given)
-    actions.close(store, case, may_leave=False, text="same needle", **given)
+    for text in ("same needle", f"see {case}", f"see {shut}", "see K7QM-2F49"):
+        with pytest.raises(actions.Refused, match="name the open case"):
+            actions.close(store, case, may_leave=False, text=text, **given)
+    actions.close(store, case, may_leave=False, text=f"same needle, see {other}.", **given)
+
+
+@pytest.mark.parametrize("reason", ["source_negative", "not_significant", "other"])
+def test_a_sample_whose_result_is_awaited_is_left_by_a_physician_with_a_reason(store, reason):
+    """Nothing of the plan is to be done any more, but nobody knows yet what the last blood shows."""
+    case = opened(store, {"route": "intact_skin", "fluid": "urine"})
+    left = [a.id for a in plan(store, case, after(1)).actions if a.certain]
+    actions.give_first_aid(store, case, steps=["washed"], now=after(1), **WHO)
+    for action in left:
+        actions.counsel(store, case, action, now=after(1), **WHO)
+    actions.take_sample(store, case, "baseline_hiv", now=after(1), **WHO)
+    given = {"reason": reason, **RULES, "now": after(1), **WHO}
+    with pytest.raises(actions.Refused, match="say why"):
+        actions.close(store, case, may_leave=True, **given)
+    with pytest.raises(actions.Refused, match="ask a physician"):
+        actions.close(store, case, may_leave=False, text="surely negative", **given)
+    actions.close(store, case, may_leave=True, text="not needed: intact skin", **given)
 
 
 def test_what_was_left_is_named_and_is_to_be_done_again_once_reopened(store, case):

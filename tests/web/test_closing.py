@@ -22,12 +22,16 @@ NURSE, PHYSICIAN = Role.OCCUPATIONAL_NURSE, Role.OCCUPATIONAL_PHYSICIAN
 FIRST_AID = "Give first aid to the exposed site at once"
 
 
-@pytest.fixture
-def case() -> str:
+def reported() -> str:
     return actions.report(
         get_store(), facts={"route": "percutaneous", "fluid": "blood"}, occurred_at=NIGHT,
         occurred_at_precision="minute", vocabulary=VOCABULARY, now=NIGHT,
     ).case  # fmt: skip
+
+
+@pytest.fixture
+def case() -> str:
+    return reported()
 
 
 def address(case: str) -> str:
@@ -43,7 +47,7 @@ def test_who_may_close_sees_the_page_and_nobody_else(role: Role, signed_in: Sign
     allowed = "close_case" in GRANTED[role]
     client = signed_in(role)
     assert client.get(address(case)).status_code == (200 if allowed else 403)
-    sent = client.post(address(case), {"reason": "duplicate", "text": "x", "position": 1})
+    sent = client.post(address(case), {"reason": "duplicate", "text": reported(), "position": 1})
     assert sent.status_code == (302 if allowed else 403)
     assert (Kind.CLOSED in kinds(case)) is allowed
 

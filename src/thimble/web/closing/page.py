@@ -58,6 +58,7 @@ class ClosingPage:
     settled: tuple[Item, ...]
     choices: tuple[Choice, ...]
     may_leave: bool
+    clear: bool
     text: str
     fault: str
     faults: tuple[str, ...]
@@ -101,6 +102,7 @@ class ClosingPage:
                 for value, words in CLOSED_REASONS.items()
             ),
             may_leave=may_leave,
+            clear=left.clear,
             text=text,
             fault=faults[0] if faults else "",
             faults=faults[1:],
@@ -114,6 +116,6 @@ def _item(action: Action, state: str) -> Item:
 def _why_not(reason: str, left: Remainder, may_leave: bool) -> str:
     if reason == ALL_CLEAR:
         return "" if left.clear else "not while something is left, open or not clear"
-    if left.actions and not may_leave and reason not in GOES_ON_ELSEWHERE:
+    if not left.clear and not may_leave and reason not in GOES_ON_ELSEWHERE:
         return "a physician decides: something is left"
     return ""
