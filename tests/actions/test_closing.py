@@ -196,6 +196,23 @@ def test_what_was_left_is_named_and_is_to_be_done_again_once_reopened(store, cas
     assert {a.id for a in plan(store, case, after(1)).actions if a.state in TO_DO} == before
 
 
+def test_no_correction_closes_a_case(store, case):
+    """Withdrawing what opened it again, or what withdrew its end, is no way round the page."""
+    given = {"vocabulary": VOCABULARY, "now": after(1), **WHO}
+    wrong = {"reason": "mistaken", "withdrawn": True, **given}
+    actions.close(
+        store, case, may_leave=True, reason="other", text="left", **RULES, now=after(1), **WHO
+    )
+    actions.reopen(store, case, reason="a result came", **given)
+    with pytest.raises(actions.Refused, match="close it on its own page"):
+        actions.correct(store, case, 3, **wrong)
+    actions.correct(store, case, 2, **wrong)  # the end itself: the case stays open
+    actions.correct(store, case, 3, **wrong)
+    with pytest.raises(actions.Refused, match="close it on its own page"):
+        actions.correct(store, case, 4, **wrong)
+    assert fold(store.entries(case), after(1), VOCABULARY).closed_at is None
+
+
 def harmless(store) -> str:
     """A case with nothing left to do: only blood that somebody drew all the same."""
     case = opened(store, {"route": "intact_skin", "fluid": "urine"})

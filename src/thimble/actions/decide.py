@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -166,7 +166,8 @@ def correct(
     have been. A withdrawal is undone by withdrawing the correction.
 
     Raises:
-        Refused: no such entry, nothing to correct, or the corrected entry would not be valid.
+        Refused: no such entry, nothing to correct, the corrected entry would not be valid, or an open
+            case would be closed by it.
     """
     entries = existing(store, case)
     found = next((entry for entry in entries if entry.position == position), None)
@@ -210,6 +211,10 @@ def correct(
         if found.kind is Kind.FACT_LEARNED and after.get("facts") == {}:
             faults = [f"entry {position} would hold no fact any more; withdraw it instead"]
         raise Refused(faults)
+    if _would_close(entries, correction, now, vocabulary):
+        raise Refused(
+            "that would close the case without a look at what is left; close it on its own page"
+        )
     return append(
         store,
         case,
@@ -220,3 +225,20 @@ def correct(
         expected_position=expected_position,
         vocabulary=vocabulary,
     )
+
+
+def _would_close(
+    entries: Sequence[Entry],
+    correction: Mapping[str, Any],
+    now: datetime,
+    vocabulary: Mapping[str, Fact],
+) -> bool:
+    """Whether a case that is open would be closed once this correction is written."""
+    last = entries[-1]
+    at = max(now, last.recorded_at)
+    written = replace(
+        last, position=last.position + 1, kind=Kind.CORRECTED, body=correction, happened_at=now,
+        recorded_at=at,
+    )  # fmt: skip
+    before, after = (fold(e, at, vocabulary).closed_at for e in (entries, [*entries, written]))
+    return before is None and after is not None
