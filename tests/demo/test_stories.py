@@ -15,6 +15,7 @@ import thimble.demo
 from demo import staging
 from demo.staging import tell, tell_all
 from thimble.clinical.durations import add, parse
+from thimble.clinical.fitness import propose
 from thimble.clinical.ladder import SHIPPED_LADDER, load_ladder
 from thimble.demo import scene, stories
 from thimble.demo.hospital import PASSWORD, STAFF
@@ -23,6 +24,7 @@ from thimble.ledger.bodies import CONTACT_BY
 from thimble.ledger.compare import diff
 from thimble.ledger.course import course_of
 from thimble.ledger.entries import Kind
+from thimble.ledger.fitness import fitness_decisions
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import next_thing
 from thimble.ledger.plan import State
@@ -30,6 +32,7 @@ from thimble.ledger.pressing import Group, group_of, to_do, urgency
 from thimble.ledger.reaching import next_rung
 from thimble.ledger.verify import verify
 from thimble.ledger.visiting import expected
+from thimble.web.fitness.evidence import offers
 from thimble.web.roles import Role
 
 ZONE = ZoneInfo("America/New_York")
@@ -387,3 +390,25 @@ def test_course_in_progress_awaits_an_answer_and_has_tablets_for_two_more_days()
     assert [(m.place, m.lot) for m in moved] == [
         ("emergency", "QH-2207"), ("occupational", "QH-2207"),
     ]  # fmt: skip
+
+
+def test_fit_for_theatre_is_decided_by_a_named_rule_set_on_results_that_are_on_record() -> None:
+    told = tell("fit-for-theatre", NOW)
+    zone = told.stage.site.zone
+    (decision,) = fitness_decisions(told.entries, NOW)
+
+    assert (decision.outcome, decision.restriction) == ("fit", "none")
+    assert (decision.rule_set, decision.reason) == ("us_shea_2020", "")
+    assert decision.review_on is not None
+    assert not decision.due(NOW.date())
+    # As proposed, and what it rests on is what the page offers from the record.
+    body = told.entries[decision.entry - 1].body
+    assert body["proposed"] == {"outcome": "fit", "restriction": "none"}
+    answered = {f: v for o in offers(told.situation, None, NOW, zone) for f, v in o.facts.items()}
+    assert {"hbsag", "hbv_dna", "anti_hcv"} <= answered.keys()
+    assert {f: decision.facts[f] for f in answered if f in decision.facts} == {
+        f: v for f, v in answered.items() if f in decision.facts
+    }
+    # Under another rule set the same load is a restriction: that is why the rule set is named.
+    stricter = propose({**decision.facts, "rule_set": "uk_2023"}, {}, NOW.date())
+    assert stricter.restriction.value == "no_exposure_prone"

@@ -67,6 +67,9 @@ def test_looking_tells_the_answer_with_its_rule_set_and_records_nothing(
     assert "UK integrated guidance, November 2023 edition" in page
     assert tables().digest[:16] in page
     assert [e.kind for e in get_store().entries(case)] == [Kind.REPORTED]
+    (rule,) = re.findall(r'href="(/protocol/hbv_clearance/[^"]+)"', page)
+    assert rule == "/protocol/hbv_clearance/?of=fitness&amp;rule=HBV-04#HBV-04"
+    assert "HBV-04" in client.get(rule.replace("&amp;", "&")).text
     us = SURGEON | {"do": "look", "rule_set": "us_shea_2020", "panel": "agreed",
                     "hbv_sample": "2026-03-01"}  # fmt: skip
     assert "<b>Fit</b>" in client.post(address(case), us).text

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from datetime import date, timedelta
+from html import unescape
 from itertools import product
 from pathlib import Path
 
@@ -12,8 +13,8 @@ import pytest
 from django.test import Client
 
 from thimble import actions
+from thimble.clinical.library import NOT_FOR_A_SITE, shipped
 from thimble.clinical.library import protocol as shipped_protocol
-from thimble.clinical.library import shipped
 from thimble.clinical.vocabulary import vocabulary
 from thimble.documents.words import input_in_words
 from thimble.protocol import STANDINGS
@@ -160,6 +161,23 @@ def test_a_protocol_that_the_site_does_not_follow_says_so(
     assert "does not follow it" in client.get(f"/protocol/?of={other}").text
     assert "not to act on" in client.get(f"/protocol/significance/?of={other}").text
     assert "not to act on" not in client.get("/protocol/significance/").text
+
+
+@pytest.mark.parametrize("name", sorted(NOT_FOR_A_SITE))
+def test_tables_beside_a_protocol_are_shown_and_asked_of_no_case(
+    name: str, signed_in: Callable[[Role], Client]
+) -> None:
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    case = actions.report(
+        get_store(), facts={"route": "percutaneous"}, occurred_at=NIGHT,
+        occurred_at_precision="minute", vocabulary=vocabulary(), now=NIGHT,
+    ).case  # fmt: skip
+    assert "used beside" in client.get(f"/protocol/?of={name}").text
+    for table in shipped_protocol(name).tables:
+        page = client.get(f"/protocol/{table.id}/?of={name}&rule={table.rules[-1].id}")
+        assert table.question in unescape(page.text)
+        assert "not to act on" not in page.text
+        assert client.get(f"/protocol/{table.id}/?of={name}&case={case}").status_code == 404
 
 
 # -- words and proof, on a protocol that knows no medicine ---------------------------------------

@@ -9,7 +9,7 @@ from typing import Any
 
 from thimble import actions
 from thimble.actions import IdentityStore, MemoryStock, SourceIdentity, WorkerIdentity
-from thimble.clinical.serology import Analyte, Result, Status, Word
+from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.course import FIRST_DOSE, STOP
@@ -116,23 +116,58 @@ class Scene:
 
     def blood(self, *negative: Analyte, drawn_for: str, taken_ago: timedelta) -> None:
         """The laboratory found nothing of these in the worker's blood."""
+        self.laboratory(
+            dict.fromkeys(negative, Word.NEGATIVE), drawn_for=drawn_for, taken_ago=taken_ago
+        )
+
+    def laboratory(
+        self,
+        said: Mapping[Analyte, Word | Quantity],
+        *,
+        drawn_for: str,
+        taken_ago: timedelta,
+        looked_at: str = "",
+    ) -> None:
+        """What the laboratory says of one sample of the worker."""
         actions.record_results(
             self.stage.store,
             self.case,
             [
                 Result(
                     analyte=analyte, of="worker", status=Status.FINAL,
-                    taken_at=self.now - taken_ago, reported_at=self.now, word=Word.NEGATIVE,
+                    taken_at=self.now - taken_ago, reported_at=self.now,
+                    word=word if isinstance(word, Word) else None,
+                    quantity=word if isinstance(word, Quantity) else None,
                 )
-                for analyte in negative
+                for analyte, word in said.items()
             ],
             drawn_for=drawn_for,
             laboratory="Invented Virology",
+            looked_at=looked_at,
             protocol=self.stage.protocol,
             site=self.stage.site,
             now=self.now,
             by=self.by,
             role=self.role,
+        )  # fmt: skip
+
+    def decide_fitness(
+        self,
+        outcome: str,
+        restriction: str,
+        *,
+        review_in: timedelta,
+        facts: Mapping[str, Value],
+        sampled: Mapping[str, timedelta],
+        reason: str = "",
+    ) -> None:
+        """A decision about fitness; `sampled` says how long ago the samples of monitoring were taken."""
+        today = self.now.astimezone(self.stage.site.zone).date()
+        actions.decide_fitness(
+            self.stage.store, self.case, outcome, restriction=restriction,
+            review_on=today + review_in, facts=facts,
+            days={name: today - ago for name, ago in sampled.items()}, reason=reason,
+            today=today, now=self.now, by=self.by, role=self.role,
         )  # fmt: skip
 
     def see(self) -> None:

@@ -11,7 +11,7 @@ from datetime import timedelta
 
 from thimble import actions
 from thimble.actions import SourceIdentity
-from thimble.clinical.serology import Analyte
+from thimble.clinical.serology import Analyte, Quantity, Word
 from thimble.demo.scene import Scene
 from thimble.protocol import Value
 
@@ -884,6 +884,80 @@ STORIES: tuple[Story, ...] = (
                         action="pep_side_effect_advice",
                     ),
                     lambda s: s.learn("worker", worker_medicines=frozenset({"calcium_iron"})),
+                ),
+            ),
+        ],
+    ),
+    Story(
+        "fit-for-theatre",
+        "Surgeon who lives with treated hepatitis B, cut in theatre three weeks ago",
+        "fitness for exposure-prone procedures by a named rule set, on results on record; a review to come",
+        3 * WEEK,
+        [
+            (
+                20 * MINUTE,
+                lambda s: s.report(
+                    "Torvald Ebbesen-Quist",
+                    "surgeon",
+                    "Theatre 2",
+                    task="closing the wound",
+                    route="percutaneous",
+                    fluid="blood",
+                    device="solid_needle",
+                    depth="superficial",
+                    gloves="double",
+                ),
+            ),
+            (
+                50 * MINUTE,
+                as_(
+                    "night",
+                    _washed,
+                    lambda s: s.see(),
+                    lambda s: s.learn(**{**WELL, "worker_hbv_infection": "current"}),
+                    lambda s: s.learn("record", source_access="testable", **SOURCE_NEGATIVE),
+                    lambda s: s.sign(),
+                ),
+            ),
+            (
+                2 * DAY,
+                as_(
+                    "nurse",
+                    lambda s: s.laboratory(
+                        {
+                            Analyte.HBSAG: Word.POSITIVE,
+                            Analyte.HBEAG: Word.NEGATIVE,
+                            Analyte.HBV_DNA: Quantity(640, "[IU]/mL"),
+                            Analyte.ANTI_HCV: Word.NEGATIVE,
+                        },
+                        drawn_for="baseline",
+                        taken_ago=2 * DAY - 2 * HOUR,
+                        looked_at="Known and treated before the exposure.",
+                    ),
+                ),
+            ),
+            (
+                3 * DAY,
+                as_(
+                    "physician",
+                    lambda s: s.decide_fitness(
+                        "fit",
+                        "none",
+                        review_in=26 * WEEK,
+                        facts={
+                            "rule_set": "us_shea_2020",
+                            "occasion": "clearance",
+                            "exposure_prone": "yes",
+                            "panel": "agreed",
+                            "hbsag": "positive",
+                            "hbv_dna_reported": "number",
+                            "hbv_dna": 640,
+                            "hbv_treatment": "on",
+                            "anti_hcv": "negative",
+                            "hiv": "negative",
+                        },
+                        sampled={"hbv_sample": 3 * DAY},
+                    ),
                 ),
             ),
         ],

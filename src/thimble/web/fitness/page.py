@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from django.urls import reverse
+
 from thimble.clinical.fitness import Proposal, propose, tables, vocabulary
 from thimble.clinical.fitness.proposing import SAYS
 from thimble.clinical.saying import calendar_day
@@ -182,7 +184,7 @@ def fitness_page(
             for d in proposal.schedule.due
         ),
         untold=proposal.schedule.open if facts.get("occasion") == "clearance" else (),
-        reasons=tuple(ReasonWords.of(r, protocol) for r in proposal.reasons),
+        reasons=tuple(ReasonWords.of(r, protocol, _rule) for r in proposal.reasons),
         earlier=tuple(_earlier(d) for d in reversed(decisions)),
         on_record=on_record,
         record_doubt=record_doubt,
@@ -193,6 +195,11 @@ def fitness_page(
         typed=typed,
         fault=fault,
     )  # fmt: skip
+
+
+def _rule(table: str, rule: str) -> str:
+    """Where a rule is shown in its table."""
+    return f"{reverse('rules:table', args=[table])}?of={tables().id}&rule={rule}#{rule}"
 
 
 def _asked(proposal: Proposal, facts: Mapping[str, object]) -> tuple[Field, ...]:

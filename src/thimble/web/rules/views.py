@@ -1,4 +1,4 @@
-"""The protocol pages: the active protocol, the shipped ones, and every table."""
+"""The protocol pages: the active protocol, the shipped ones, those used beside them, and every table."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from django.urls import NoReverseMatch, reverse
 from django.views.decorators.http import require_GET
 
 from thimble.actions.reference import read_reference
+from thimble.clinical.library import folders, shipped
 from thimble.clinical.library import protocol as shipped_protocol
-from thimble.clinical.library import shipped
 from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
 from thimble.protocol import Protocol
@@ -45,6 +45,7 @@ def protocol(request: HttpRequest) -> HttpResponse:
         "page": page.protocol_page(chosen, today),
         "active": get_protocol().id,
         "others": others,
+        "beside": chosen.id not in (*shipped(), get_protocol().id),
         "of": _of(chosen),
     }
     return render(request, "rules/protocol.html", context)
@@ -70,18 +71,19 @@ def table(request: HttpRequest, table: str) -> HttpResponse:
         "applied": applied,
         "asked": asked if asked in known else "",
         "missing_rule": asked if asked and asked not in known else "",
+        "beside": chosen.id not in (*shipped(), get_protocol().id),
         "of": _of(chosen),
     }
     return render(request, "rules/table.html", context)
 
 
 def _chosen(request: HttpRequest) -> Protocol:
-    """The active protocol, or the shipped one that `?of=` names."""
+    """The active protocol, or the shipped folder that `?of=` names."""
     active = get_protocol()
     name = request.GET.get("of", active.id)
     if name == active.id:
         return active
-    if name not in shipped():
+    if name not in folders():
         raise Http404("no such protocol")
     return shipped_protocol(name)
 
@@ -95,6 +97,8 @@ def _applied(request: HttpRequest, chosen: Protocol, wanted: Table) -> Applied:
     user = request.user
     if not (isinstance(user, Account) and user.has_perm("view_case")):
         raise PermissionDenied("this shows what is known of a case")
+    if chosen.id not in shipped():
+        raise Http404("these tables ask for facts that a case does not hold")
     try:
         reference = read_reference(request.GET["case"])
     except ValueError:
