@@ -585,6 +585,36 @@ def test_a_closed_case_is_shown_on_request_alone(signed_in: Callable[[Role], Cli
 
 
 @pytest.mark.django_db
+def test_a_closed_case_to_which_a_result_came_is_on_the_list_until_it_was_closed_anew(
+    signed_in: Callable[[Role], Client],
+) -> None:
+    reference, store = _case(), get_store()
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    physician = {"by": "u-33333333", "role": "occupational_physician"}
+
+    def close() -> None:
+        actions.close(
+            store, reference, may_leave=True, reason="other", text="Left", protocol=get_protocol(),
+            site=get_site(), now=NIGHT, **physician,
+        )  # fmt: skip
+
+    close()
+    assert reference not in client.get("/worklist/").text
+    actions.receive_result(
+        store, reference, facts={"source_hcv_rna": "positive"}, vocabulary=WORDS, now=NIGHT,
+        **CLINICIAN,
+    )  # fmt: skip
+    page = client.get("/worklist/").text
+    assert reference in page
+    assert "a result came since" in page
+
+    actions.reopen(store, reference, reason="Result", vocabulary=WORDS, now=NIGHT, **physician)
+    assert "a result came since" not in client.get("/worklist/").text
+    close()
+    assert reference not in client.get("/worklist/").text
+
+
+@pytest.mark.django_db
 def test_the_list_needs_as_many_queries_for_many_cases_as_for_one(
     signed_in: Callable[[Role], Client],
 ) -> None:

@@ -118,13 +118,25 @@ def seen_of(
     ]
 
 
+def came_after_closing(standing: Standing) -> bool:
+    """Whether a result came to a case that is closed: nobody looks there by themselves."""
+    if standing.open:
+        return False
+    for entry in reversed(standing.entries):
+        if entry.kind is Kind.CLOSED:
+            return False
+        if entry.kind is Kind.RESULT_RECEIVED:
+            return True
+    return False
+
+
 def passes(seen: Seen, show: str) -> bool:
     """Whether a case belongs to a filter."""
     situation = seen.standing.situation
     if show == "closed":
         return not seen.standing.open
     if not seen.standing.open:
-        return False
+        return show == "all" and came_after_closing(seen.standing)
     if show == "new":
         return bool(seen.news)
     if show == "unsigned":
@@ -154,27 +166,16 @@ def parts(
     with_source: bool,
     names: Mapping[str, str],
 ) -> tuple[Part, ...]:
-    """The list in its parts, most urgent first; closed cases make a part of their own at the end."""
+    """The list in its parts, most urgent first; closed cases make a part of their own at the end, but
+    those to which a result came since come first: what they were closed on may hold no more."""
     ordered = order(cases)
-    found: list[Part] = []
-    for group, title in TITLES.items():
-        rows = tuple(
-            row(
-                seen,
-                now,
-                zone,
-                vocabulary,
-                with_source=with_source,
-                name=names.get(seen.reference, ""),
-            )
-            for seen in ordered
-            if seen.standing.open and seen.doing.group is group
-        )
-        if rows:
-            found.append(Part(group.value, title, rows))
     closed = [seen for seen in ordered if not seen.standing.open]
     closed.sort(key=lambda seen: seen.standing.situation.closed_at or now, reverse=True)
-    if closed:
+    looked_at = [seen for seen in closed if not came_after_closing(seen.standing)]
+    again = [seen for seen in closed if came_after_closing(seen.standing)]
+    found: list[Part] = []
+
+    def add(group: str, title: str, of: Iterable[Seen]) -> None:
         rows = tuple(
             row(
                 seen,
@@ -184,9 +185,19 @@ def parts(
                 with_source=with_source,
                 name=names.get(seen.reference, ""),
             )
-            for seen in closed
+            for seen in of
         )
-        found.append(Part("closed", "Closed", rows))
+        if rows:
+            found.append(Part(group, title, rows))
+
+    add("again", "Closed, and a result came since: look at it, take the case up again", again)
+    for group, title in TITLES.items():
+        add(
+            group.value,
+            title,
+            (s for s in ordered if s.standing.open and s.doing.group is group),
+        )
+    add("closed", "Closed", looked_at)
     return tuple(found)
 
 
