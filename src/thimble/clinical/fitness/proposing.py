@@ -90,11 +90,10 @@ def propose(facts: Mapping[str, object], days: Mapping[str, date], today: date) 
     questions = {fact for e in found.values() for d in BOTH for fact in e.findings[d].open_facts}
     for says in matter:
         questions |= set(first.findings[SAYS[says]].open_facts)
-    if MONITORING in questions:
-        # Whether a test is due at all may hang on facts that nobody gave.
+    if MONITORING in questions and (planned.missing or said is not None):
+        # The days tell it once these are answered, or what was said of it stands again.
         questions |= planned.missing
-        if said is not None:
-            questions.discard(MONITORING)
+        questions.discard(MONITORING)
     return Proposal(
         facts=known,
         fitness=settled[FITNESS],

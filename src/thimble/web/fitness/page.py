@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 from django.urls import reverse
 
-from thimble.clinical.fitness import Proposal, propose, tables, vocabulary
+from thimble.clinical.fitness import Due, Proposal, propose, tables, vocabulary
 from thimble.clinical.fitness.proposing import SAYS
 from thimble.clinical.saying import calendar_day
 from thimble.ledger.bodies import FITNESS_OUTCOMES as OUTCOMES
@@ -178,11 +178,7 @@ def fitness_page(
         if facts.get("occasion") == "clearance" and facts.get("exposure_prone") == "yes"
         else (),
         advice=tuple(item.outputs["text"] for item in proposal.advice if item.certain),
-        due=tuple(
-            (d.infection, f"due {calendar_day(d.on)}; in time from {calendar_day(d.opens)} to "
-             f"{calendar_day(d.closes)}", d.overdue(now.date()))
-            for d in proposal.schedule.due
-        ),
+        due=tuple((d.infection, _due(d), d.overdue(now.date())) for d in proposal.schedule.due),
         untold=proposal.schedule.open if facts.get("occasion") == "clearance" else (),
         reasons=tuple(ReasonWords.of(r, protocol, _rule) for r in proposal.reasons),
         earlier=tuple(_earlier(d) for d in reversed(decisions)),
@@ -195,6 +191,13 @@ def fitness_page(
         typed=typed,
         fault=fault,
     )  # fmt: skip
+
+
+def _due(due: Due) -> str:
+    said = f"due {calendar_day(due.on)}"
+    if due.opens == due.closes:
+        return said
+    return f"{said}; in time from {calendar_day(due.opens)} to {calendar_day(due.closes)}"
 
 
 def _rule(table: str, rule: str) -> str:
