@@ -16,6 +16,7 @@ from thimble.clinical.serology import Analyte, Course, Status, Word
 from thimble.clinical.serology.tables import tables
 from thimble.clinical.visits.instants import DayWindow, PartOfDay
 from thimble.clinical.vocabulary import vocabulary
+from thimble.documents.frame import CAUTION
 from thimble.documents.letters.letter import Letter, address, person
 from thimble.documents.letters.results_explained import (
     TOLD_IN_PERSON,
@@ -31,7 +32,7 @@ from thimble.documents.letters.to_colleagues import (
     referral,
 )
 from thimble.documents.letters.visit_dates import missed_visit, visit_dates, why_no_dates
-from thimble.ledger.plan import AgreedVisit, Departure, FollowUp, Situation
+from thimble.ledger.plan import AgreedVisit, Departure, FollowUp, Link, Situation
 from thimble.ledger.visiting import Expected, Kept
 from thimble.protocol.vocabulary import Value
 
@@ -276,6 +277,18 @@ def test_a_referral_tells_the_workers_facts_and_results_and_a_practitioner_no_re
     )
     assert "egative" not in practitioner
     assert V["worker_hiv"].question not in practitioner
+
+
+def test_a_patient_who_was_exposed_too_is_no_member_of_staff_and_had_no_exposure_at_work():
+    """And nothing leads to the case of whoever was hurt at work."""
+    link = (Link("K7QM-2F49", "worker_case", 2),)
+    staff, patient = referred(), referred(replace(situation(), links=link))
+    assert "staff" in staff.opening[1]
+    assert patient.opening[1] == "Thank you for seeing this patient of our hospital."
+    told = str(told_practitioner(replace(situation(), links=link, follow_up=AGREED)).to_data())
+    for words in (str(patient.to_data()), told):
+        for wrong in ("at work", "staff", "K7QM-2F49"):
+            assert wrong not in words.replace(CAUTION, ""), wrong
 
 
 @pytest.mark.parametrize("agreements", [{}, {"gp_letter": False}, {"email": True}])

@@ -30,6 +30,7 @@ from thimble.documents.letters.letter import (
 )
 from thimble.documents.record import Record
 from thimble.ledger.clearance import without_source
+from thimble.ledger.linking import is_patient_case
 from thimble.ledger.plan import LabResult, Plan, Situation
 from thimble.ledger.resulting import BASELINE
 from thimble.protocol.finding import Reason
@@ -97,6 +98,8 @@ def referral(
         )
     told = _Told(plan, situation, site.zone, protocol, record or Record())
     readings, because = told.readings(course)
+    patient = is_patient_case(situation)
+    whom = "patient of our hospital" if patient else "member of our hospital's staff"
     return Letter(
         frame=frame(
             f"Referral: {SPECIALTIES[specialty].lower()}", "Confidential medical letter", site,
@@ -104,10 +107,10 @@ def referral(
         ),
         to=about.to,
         about=about.worker,
-        opening=(QUESTIONS[question], "Thank you for seeing this member of our hospital's staff."),
+        opening=(QUESTIONS[question], f"Thank you for seeing this {whom}."),
         parts=told.with_content(
             Part("The exposure", points=told.exposure()),
-            Part("Of the worker", points=told.worker()),
+            Part("Of the patient" if patient else "Of the worker", points=told.worker()),
             Part("Results", table=told.results()),
             Part("How they read", points=readings),
             Part("Given", table=told.doses()),
@@ -140,6 +143,7 @@ def general_practitioner(
     if not about.to:
         raise ValueError("The letter goes to somebody by name.")
     told = _Told(plan, situation, site.zone, protocol, record or Record())
+    where = "in our hospital" if is_patient_case(situation) else "at work"
     return Letter(
         frame=frame(
             "To the general practitioner", "Confidential medical letter", site, plan.now,
@@ -148,7 +152,7 @@ def general_practitioner(
         to=about.to,
         about=about.worker,
         opening=(
-            "Your patient had an exposure to blood or body fluid at work and is followed by us. They "
+            f"Your patient had an exposure to blood or body fluid {where} and is followed by us. They "
             "agreed that we write to you.",
         ),
         parts=told.with_content(
@@ -160,11 +164,11 @@ def general_practitioner(
                 points=(
                     "Before you start a medicine, look at what was given: some interact. Please call.",
                     "With fever, rash, swollen glands, yellow eyes, dark urine or illness without "
-                    "a reason, please send the worker to us, or call, the same day.",
-                    "If the worker comes to you and not to us, please ask them to call us.",
+                    "a reason, please send them to us, or call, the same day.",
+                    "If they come to you and not to us, please ask them to call us.",
                 ),
             ),
-            Part("", sentences=("Results of tests are with us; the worker decides who sees them.",)),
+            Part("", sentences=("Results of tests are with us; your patient decides who sees them.",)),
         ),
         contacts=here(site),
         signed_by="Name and role of the clinician",
