@@ -26,10 +26,10 @@ MESSAGE = "\r".join(
 
 
 @contextmanager
-def listening(folder: Path) -> Iterator[int]:
+def listening(folder: Path, *options: str) -> Iterator[int]:
     """A listener on a free port, ended in good order."""
     process = subprocess.Popen(
-        [*COMMAND, "listen", str(folder), "--port", "0"],
+        [*COMMAND, "listen", str(folder), "--port", "0", *options],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment(),
     )  # fmt: skip
     assert process.stdout is not None
@@ -114,3 +114,67 @@ def test_keys_without_a_certificate_and_files_that_are_none_are_refused(tmp_path
     refused = thimble("listen", str(tmp_path), "--certificate", str(missing))
     assert (refused.returncode, "there is no such file" in refused.stderr) == (2, True)
     assert not (tmp_path / "inbox.sqlite3").exists()
+
+
+DECLARED = """
+[laboratory]
+decimal_comma = true
+
+[[laboratory.codes]]
+system = "L"
+code = "HBS"
+loinc = "5195-3"
+
+[laboratory.words]
+positive = ["nachgewiesen"]
+"""
+LOCAL = MESSAGE.replace("CE|5195-3^HBsAg^LN||10828004^Positive^SCT", "ST|HBS^HBsAg^L||nachgewiesen")
+
+
+def declare(folder: Path, text: str) -> None:
+    site = folder / "site.toml"
+    site.write_text(f"{site.read_text(encoding='utf-8')}\n{text}", encoding="utf-8")
+
+
+def test_local_codes_and_words_are_read_once_the_site_declares_them(demo_copy: Path):
+    before = results(demo_copy)
+    with listening(demo_copy) as port:
+        send(port, LOCAL.format(control="M4", specimen="S-4417"))
+    assert results(demo_copy) == before
+
+    declare(demo_copy, DECLARED)
+    with listening(demo_copy) as port:
+        send(port, LOCAL.format(control="M5", specimen="S-4417"))
+
+    (body,) = results(demo_copy)[len(before) :]
+    assert '"source_hbsag":"positive"' in body
+
+
+def test_a_declaration_that_cannot_be_followed_stops_the_listener_with_every_reason(
+    demo_copy: Path,
+):
+    wrong = DECLARED.replace("5195-3", "2093-3").replace("nachgewiesen", "negative")
+    declare(demo_copy, wrong)
+
+    ran = thimble("listen", demo_copy, "--port", "0")
+
+    assert ran.returncode == 2
+    assert "'HBS' of 'L' is mapped to 2093-3, which is not among the tests" in ran.stderr
+    assert "'negative' is declared as positive, and it means negative everywhere" in ran.stderr
+
+
+def test_a_sender_that_asks_for_no_answer_is_answered_only_where_that_is_switched_on(
+    demo_copy: Path,
+):
+    silent = MESSAGE.replace("|P|2.5.1", "|P|2.5.1|||NE|NE")
+    with listening(demo_copy) as port, socket.create_connection(("127.0.0.1", port)) as link:
+        link.sendall(b"\x0b" + silent.format(control="M6", specimen="S-0").encode() + b"\x1c\r")
+        link.sendall(b"\x0b" + MESSAGE.format(control="M7", specimen="S-0").encode() + b"\x1c\r")
+        link.settimeout(30)
+        first = link.recv(4096)
+    with listening(demo_copy, "--answer-unasked") as port:
+        answer = send(port, silent.format(control="M8", specimen="S-0"))
+
+    assert b"|M7\r" in first
+    assert b"|M6\r" not in first
+    assert b"MSA|AA|M8" in answer

@@ -125,6 +125,22 @@ def test_the_sender_gets_the_answers_that_it_asks_for(
     assert told == [good, bad]
 
 
+@pytest.mark.parametrize(("accept", "application", "good", "bad"), ENHANCED)
+def test_the_switch_changes_nothing_but_for_who_never_wants_an_answer(
+    accept: str, application: str, good: list[str], bad: list[str]
+) -> None:
+    header = header_of(msh(modes=f"{accept}|{application}").encode())
+    told = [
+        [
+            answer.split(b"\rMSA|")[1][:2].decode()
+            for answer in answers(header, refusal, at=AT, control_id="T-1", unasked=True)
+        ]
+        for refusal in (None, REFUSAL)
+    ]
+
+    assert told == ([["AA"], ["AE"]] if accept == application == "NE" else [good, bad])
+
+
 def test_the_answer_uses_the_sender_s_delimiters() -> None:
     raw = oru().decode().translate(str.maketrans("|^~\\&", "#*!?%")).encode()
     (answer,) = answers(header_of(raw), REFUSAL, at=AT, control_id="T-1")

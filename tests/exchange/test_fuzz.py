@@ -23,10 +23,11 @@ from exchange.samples import (
     row,
     text,
 )
+from thimble.clinical.serology import Word
 from thimble.exchange.hl7v2.decoding import split_batch
 from thimble.exchange.hl7v2.faults import Unreadable
 from thimble.exchange.hl7v2.message import read_bytes
-from thimble.exchange.hl7v2.reading import Held, Outcome, Reading
+from thimble.exchange.hl7v2.reading import Held, Reading
 from thimble.exchange.hl7v2.values import read_value
 from thimble.exchange.inbox import Inbox
 from thimble.exchange.receiving import Receiver
@@ -103,10 +104,10 @@ WORD = st.sampled_from(
 TESTS = st.sampled_from([HBSAG, ANTI_HBS, ANTI_HCV, HCV_RNA, HIV_RNA, HIV_AG_AB])
 
 LISTED = {
-    Outcome.POSITIVE: {"positive", "detected", "reactive"},
-    Outcome.NEGATIVE: {"negative", "not detected", "non reactive", "nonreactive",
+    Word.POSITIVE: {"positive", "detected", "reactive"},
+    Word.NEGATIVE: {"negative", "not detected", "non reactive", "nonreactive",
                        "target not detected"},
-    Outcome.INDETERMINATE: {"weakly reactive"},
+    Word.INDETERMINATE: {"weakly reactive"},
 }  # fmt: skip
 
 
@@ -121,6 +122,6 @@ def test_words_put_together_mean_something_only_as_the_whole_of_a_listed_text(
     plain = " ".join(value.replace("-", " ").split())
     if isinstance(found, Reading) and found.outcome and found.quantity is None:
         assert plain in LISTED[found.outcome]
-    if isinstance(found, Reading) and found.quantity and found.outcome is Outcome.NEGATIVE:
+    if isinstance(found, Reading) and found.quantity and found.outcome is Word.NEGATIVE:
         assert plain.startswith("<")
         assert plain.endswith("not detected")

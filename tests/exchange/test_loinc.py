@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from thimble.exchange.hl7v2.loinc import Kind, Test, well_formed, words
+from thimble.clinical.laboratory import well_formed
+from thimble.exchange.hl7v2.loinc import Kind, Test, words
 from thimble.exchange.hl7v2.loinc import tests as listed
 
 ANALYTES = {

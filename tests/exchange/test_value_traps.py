@@ -7,7 +7,9 @@ from decimal import Decimal
 import pytest
 
 from exchange.samples import ANTI_HBS, ANTI_HCV, HBSAG, HCV_RNA, HIV_AG_AB, HIV_RNA, row
-from thimble.exchange.hl7v2.reading import About, Held, Local, Outcome, Quantity, Reading
+from thimble.clinical.laboratory import Local
+from thimble.clinical.serology import Word
+from thimble.exchange.hl7v2.reading import About, Held, Quantity, Reading
 from thimble.exchange.hl7v2.values import read_value
 
 COPIES = "{copies}/mL"
@@ -31,14 +33,14 @@ def quantity(value: str, **how: object) -> Quantity | None:
 @pytest.mark.parametrize(
     ("value", "unit", "outcome", "told"),
     [
-        ("<15 detected", COPIES, Outcome.POSITIVE, ("<", "15")),
-        ("<15 Not Detected", COPIES, Outcome.NEGATIVE, ("<", "15")),
-        ("<20 copies/mL detected", "", Outcome.POSITIVE, ("<", "20")),
+        ("<15 detected", COPIES, Word.POSITIVE, ("<", "15")),
+        ("<15 Not Detected", COPIES, Word.NEGATIVE, ("<", "15")),
+        ("<20 copies/mL detected", "", Word.POSITIVE, ("<", "20")),
         ("<20 copies/mL, detected", "", None, None),
-        ("< 20 Target Not Detected", COPIES, Outcome.NEGATIVE, ("<", "20")),
-        ("35 detected", COPIES, Outcome.POSITIVE, ("", "35")),
+        ("< 20 Target Not Detected", COPIES, Word.NEGATIVE, ("<", "20")),
+        ("35 detected", COPIES, Word.POSITIVE, ("", "35")),
         ("35 not detected", COPIES, None, None),
-        (">10000000 detected", COPIES, Outcome.POSITIVE, (">", "10000000")),
+        (">10000000 detected", COPIES, Word.POSITIVE, (">", "10000000")),
         (">10000000 not detected", COPIES, None, None),
         ("<20", COPIES, None, None),
         ("<=20", COPIES, None, None),
@@ -46,12 +48,12 @@ def quantity(value: str, **how: object) -> Quantity | None:
         ("0", COPIES, None, None),
         ("<0", COPIES, None, None),
         ("<20 undetected", COPIES, None, None),
-        ("Target not detected", "", Outcome.NEGATIVE, ("", "")),
+        ("Target not detected", "", Word.NEGATIVE, ("", "")),
         ("Not detected <20", COPIES, None, None),
     ],
 )
 def test_a_viral_load(
-    value: str, unit: str, outcome: Outcome | None, told: tuple[str, str] | None
+    value: str, unit: str, outcome: Word | None, told: tuple[str, str] | None
 ) -> None:
     found = read(value, test=HIV_RNA, unit=unit)
 
@@ -164,7 +166,7 @@ def test_a_test_that_says_which_is_not_answered_by_positive() -> None:
     assert isinstance(read("Positive", test=DIFFERENTIATION), Held)
     negative = read("Negative", test=DIFFERENTIATION)
     assert isinstance(negative, Reading)
-    assert negative.outcome is Outcome.NEGATIVE
+    assert negative.outcome is Word.NEGATIVE
 
 
 @pytest.mark.parametrize("flag", ["R", "S", "I"])
@@ -206,20 +208,20 @@ def test_a_count_that_is_flagged_not_detected_is_held() -> None:
     [
         # A swapped pair of a public mapping file.
         ("11214006^Non-Reactive^SCT", None),
-        ("11214006^Reactive^SCT", Outcome.POSITIVE),
-        ("131194007^Non-Reactive^SCT", Outcome.NEGATIVE),
-        ("260385009^Negative (qualifier value)^SCT^NEG^NEGATIVE^L^^^Negative", Outcome.NEGATIVE),
+        ("11214006^Reactive^SCT", Word.POSITIVE),
+        ("131194007^Non-Reactive^SCT", Word.NEGATIVE),
+        ("260385009^Negative (qualifier value)^SCT^NEG^NEGATIVE^L^^^Negative", Word.NEGATIVE),
         ("260385009^Negative^SCT^^^^^^Positive", None),
         ("260385009^see the report^SCT", None),
-        ("260415000^^2.16.840.1.113883.6.96", Outcome.NEGATIVE),
-        ("82334004^Indeterminate^SCT", Outcome.INDETERMINATE),
-        ("42425007^Equivocal^SCT", Outcome.INDETERMINATE),
-        ("POS^^L", Outcome.POSITIVE),
+        ("260415000^^2.16.840.1.113883.6.96", Word.NEGATIVE),
+        ("82334004^Indeterminate^SCT", Word.INDETERMINATE),
+        ("42425007^Equivocal^SCT", Word.INDETERMINATE),
+        ("POS^^L", Word.POSITIVE),
         ("NEG^Positive^L", None),
         ("1^^L", None),
     ],
 )
-def test_codes_and_texts_of_an_answer_must_agree(value: str, outcome: Outcome | None) -> None:
+def test_codes_and_texts_of_an_answer_must_agree(value: str, outcome: Word | None) -> None:
     found = read(value, test=ANTI_HCV, kind="CWE")
 
     if outcome is None:
@@ -262,16 +264,16 @@ def test_the_name_never_chooses_the_test_but_may_contradict_it(test: str, *, hel
 
 
 def test_words_of_another_language_are_the_site_s_and_compared_whole() -> None:
-    local = Local(words={"nicht nachgewiesen": Outcome.NEGATIVE})
+    local = Local(words={"nicht nachgewiesen": Word.NEGATIVE})
 
     found = read_value(row("Nicht  nachgewiesen", test=HBSAG), local)
     assert isinstance(found, Reading)
-    assert found.outcome is Outcome.NEGATIVE
+    assert found.outcome is Word.NEGATIVE
     assert isinstance(read_value(row("sicher nicht nachgewiesen", test=HBSAG), local), Held)
 
 
 def test_a_site_cannot_turn_a_word_of_the_lists_round() -> None:
-    local = Local(words={"reactive": Outcome.NEGATIVE})
+    local = Local(words={"reactive": Word.NEGATIVE})
 
     assert isinstance(read_value(row("Reactive", test=HBSAG), local), Held)
 

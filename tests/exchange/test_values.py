@@ -13,8 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from exchange.samples import ANTI_HBS, ANTI_HCV, HBSAG, HCV_RNA, HIV_AG_AB, HIV_RNA, row
+from thimble.clinical.laboratory import Local, well_formed
+from thimble.clinical.serology import Word
 from thimble.exchange.hl7v2 import loinc
-from thimble.exchange.hl7v2.reading import About, Held, Local, Outcome, Reading, Standing
+from thimble.exchange.hl7v2.reading import About, Held, Reading, Standing
 from thimble.exchange.hl7v2.values import read_value
 
 
@@ -39,7 +41,7 @@ def held(value: str, **how: object) -> Held:
 def test_a_value_counts_as_far_as_its_status_says(status: str, standing: Standing) -> None:
     found = reading("Negative", status=status)
 
-    assert (found.standing, found.outcome) == (standing, Outcome.NEGATIVE)
+    assert (found.standing, found.outcome) == (standing, Word.NEGATIVE)
 
 
 @pytest.mark.parametrize(
@@ -68,7 +70,7 @@ def test_a_row_without_a_known_status_is_held(status: str) -> None:
      "non reactive", "absent", "Target Not Detected", "none detected", "undetected"],
 )  # fmt: skip
 def test_words_for_negative(text: str) -> None:
-    assert reading(text, test=HIV_AG_AB).outcome is Outcome.NEGATIVE
+    assert reading(text, test=HIV_AG_AB).outcome is Word.NEGATIVE
 
 
 @pytest.mark.parametrize(
@@ -76,7 +78,7 @@ def test_words_for_negative(text: str) -> None:
     ["Positive", "POS", "Detected", "Reactive", "present", "Repeatedly Reactive", "confirmed"],
 )
 def test_words_for_positive(text: str) -> None:
-    assert reading(text, test=HIV_AG_AB).outcome is Outcome.POSITIVE
+    assert reading(text, test=HIV_AG_AB).outcome is Word.POSITIVE
 
 
 @pytest.mark.parametrize(
@@ -85,7 +87,7 @@ def test_words_for_positive(text: str) -> None:
      "weakly reactive", "weak positive", "low positive"],
 )  # fmt: skip
 def test_words_for_neither(text: str) -> None:
-    assert reading(text, test=HIV_AG_AB).outcome is Outcome.INDETERMINATE
+    assert reading(text, test=HIV_AG_AB).outcome is Word.INDETERMINATE
 
 
 @pytest.mark.parametrize(
@@ -149,8 +151,8 @@ def test_a_structured_number_that_is_none_is_held_or_no_result(value: str) -> No
 def test_a_viral_load_below_the_limit_needs_the_word() -> None:
     """Detected but too little to count is not the same as not detected."""
     assert held("<15", test=HCV_RNA, unit="[IU]/mL").about is About.VALUE
-    assert reading("<15 detected", test=HCV_RNA, unit="[IU]/mL").outcome is Outcome.POSITIVE
-    assert reading("<20 not detected", test=HCV_RNA, unit="[IU]/mL").outcome is Outcome.NEGATIVE
+    assert reading("<15 detected", test=HCV_RNA, unit="[IU]/mL").outcome is Word.POSITIVE
+    assert reading("<20 not detected", test=HCV_RNA, unit="[IU]/mL").outcome is Word.NEGATIVE
     counted = reading("1520000", test=HCV_RNA, unit="[IU]/mL").quantity
     assert counted is not None
     assert counted.number == 1520000
@@ -177,10 +179,10 @@ def test_a_decimal_comma_is_read_only_where_the_site_declares_it() -> None:
 
 @pytest.mark.parametrize(
     ("value", "outcome"),
-    [("260385009^Negative^SCT", Outcome.NEGATIVE), ("10828004^Positive^SCT", Outcome.POSITIVE),
-     ("NEG^Negative^L^260385009^Negative^SCT", Outcome.NEGATIVE), ("^Reactive", Outcome.POSITIVE)],
+    [("260385009^Negative^SCT", Word.NEGATIVE), ("10828004^Positive^SCT", Word.POSITIVE),
+     ("NEG^Negative^L^260385009^Negative^SCT", Word.NEGATIVE), ("^Reactive", Word.POSITIVE)],
 )  # fmt: skip
-def test_a_coded_answer(value: str, outcome: Outcome) -> None:
+def test_a_coded_answer(value: str, outcome: Word) -> None:
     assert reading(value, kind="CE").outcome is outcome
 
 
@@ -246,7 +248,7 @@ def test_every_code_that_is_read_has_its_check_digit() -> None:
         digits = [int(d) for d in reversed(code.partition("-")[0])]
         doubled = [sum(divmod(d * 2, 10)) if at % 2 == 0 else d for at, d in enumerate(digits)]
         assert (10 - sum(doubled) % 10) % 10 == int(code[-1]), code
-        assert loinc.well_formed(code)
+        assert well_formed(code)
 
 
 @given(st.text(max_size=40), st.sampled_from([HBSAG, ANTI_HBS, HCV_RNA, HIV_RNA]))

@@ -20,6 +20,7 @@ import holidays
 
 from thimble.clinical.diseases import ASKED, DISEASES
 from thimble.clinical.fitness.vocabulary import vocabulary as fitness_vocabulary
+from thimble.clinical.laboratory import Local, read_local
 from thimble.clinical.library import shipped
 from thimble.clinical.neutral import is_mail_address, telling_words
 from thimble.clinical.source_rules import SourceRules, read_source_rules
@@ -125,6 +126,7 @@ class Site:
     messages: Messages = Messages()
     stocked: Stocked = field(default_factory=Stocked)
     source_patient: SourceRules = field(default_factory=SourceRules)
+    laboratory: Local = field(default_factory=Local)
 
 
 class SiteError(ValueError):
@@ -201,6 +203,7 @@ def _site(read: _Reader) -> Site:
         messages=_messages(read),
         stocked=read_stocked(read),
         source_patient=read_source_rules(read),
+        laboratory=read_local(read),
     )
 
 

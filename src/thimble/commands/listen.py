@@ -15,6 +15,7 @@ from pathlib import Path
 
 from thimble.commands import Commands, NotUnderstood
 from thimble.commands.serve import has_database, open_data
+from thimble.exchange.hl7v2.declared import faults_of
 from thimble.exchange.hl7v2.decoding import SINGLE_BYTE
 from thimble.exchange.hl7v2.framing import DEFAULT_LIMIT
 from thimble.exchange.inbox import Inbox
@@ -45,6 +46,12 @@ def add_to(commands: Commands) -> None:
         default=DEFAULT_LIMIT // MEGABYTE,
         metavar="MB",
         help="the largest message, in megabytes",
+    )
+    parser.add_argument(
+        "--answer-unasked",
+        action="store_true",
+        help="answer senders that ask for no acknowledgement at all (MSH-15 and MSH-16 NE) with "
+        "AA, AE or AR; without this they get none, as they ask",
     )
     parser.add_argument(
         "--certificate",
@@ -99,6 +106,7 @@ async def _listen(inbox: Inbox, options: argparse.Namespace, tls: ssl.SSLContext
         inbox,
         control_id=_control_id,
         single_byte=options.charset,
+        answer_unasked=options.answer_unasked,
         processor=_processor(inbox, options.data),
     )
     listener = Listener(
@@ -139,6 +147,11 @@ def _processor(inbox: Inbox, folder: Path) -> Processor | None:
     open_data(folder, existing=True)
     from thimble.web.context import get_identities, get_protocol, get_site, get_store
     from thimble.web.laboratory.processing import LedgerProcessor
+
+    if faults := faults_of(get_site().laboratory):
+        raise NotUnderstood(
+            "\n".join(f"{folder / 'site.toml'}: laboratory: {fault}" for fault in faults)
+        )
 
     return LedgerProcessor(
         inbox, get_store(), get_identities(), get_protocol(), get_site(), clock.now

@@ -69,7 +69,7 @@ class Arrival:
 
     @property
     def digest(self) -> str:
-        return hashlib.sha256(self.raw).hexdigest()
+        return _digest(self.raw)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +100,15 @@ class Received:
     state: State
     reason: str
     reused: bool
+
+    @property
+    def digest(self) -> str:
+        """By which the ledger's entries name the message."""
+        return _digest(self.raw)
+
+
+def _digest(raw: bytes) -> str:
+    return hashlib.sha256(raw).hexdigest()
 
 
 class _Waiting:

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta, tzinfo
 from typing import Protocol
 
-from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word
+from thimble.clinical.laboratory import Local
+from thimble.clinical.serology import Analyte, Quantity, Result, Status
 from thimble.clinical.serology.results import Of
 from thimble.exchange.hl7v2.model import Message, Observation, Order, Patient
 from thimble.exchange.hl7v2.moments import Moment
-from thimble.exchange.hl7v2.reading import Held, Local, Reading, Standing
+from thimble.exchange.hl7v2.reading import Held, Reading, Standing
 from thimble.exchange.hl7v2.values import read_value
 
 NOTHING_DECLARED = Local()
@@ -223,7 +224,7 @@ def _matched(
                 taken_at=_exact(collected, zone),
                 # What a sender's clock says of the future was reported when it came.
                 reported_at=min(reported, received_at),
-                word=None if taken_back or reading.outcome is None else Word(reading.outcome.value),
+                word=None if taken_back else reading.outcome,
                 quantity=None
                 if taken_back or quantity is None
                 else Quantity(float(quantity.number), quantity.unit, quantity.comparator or "="),

@@ -89,6 +89,7 @@ class Receiver:
         single_byte: as for `decode`.
         processing: the processing ids (MSH-11) that are taken.
         processor: what becomes of messages of results.
+        answer_unasked: as for `answers`.
     """
 
     def __init__(
@@ -99,10 +100,12 @@ class Receiver:
         single_byte: str | None = None,
         processing: frozenset[str] = PRODUCTION,
         processor: Processor | None = None,
+        answer_unasked: bool = False,
     ) -> None:
         self._inbox, self._control_id = inbox, control_id
         self._single_byte, self._processing = single_byte, processing
         self._processor: Processor = processor or LeaveNew()
+        self._answer_unasked = answer_unasked
         self._one_at_a_time = threading.Lock()
 
     def take(self, raw: bytes, received_at: datetime, peer: str) -> Outcome:  # noqa: ARG002
@@ -186,7 +189,10 @@ class Receiver:
             # Nobody acknowledges an acknowledgement: two systems would never stop.
             built: tuple[bytes, ...] = ()
         else:
-            built = answers(header, judged.refusal, at=at, control_id=self._control_id())
+            built = answers(
+                header, judged.refusal, at=at, control_id=self._control_id(),
+                unasked=self._answer_unasked,
+            )  # fmt: skip
         return Arrival(
             sender=header.sender if header else "",
             control_id=header.control_id if header else "",

@@ -106,7 +106,12 @@ def header_of(raw: bytes, name: bytes = b"MSH") -> Header | None:
 
 
 def answers(
-    header: Header | None, refusal: Refusal | None, *, at: datetime, control_id: str
+    header: Header | None,
+    refusal: Refusal | None,
+    *,
+    at: datetime,
+    control_id: str,
+    unasked: bool = False,
 ) -> tuple[bytes, ...]:
     """The answers that this sender asked for, in the order in which they are to be sent.
 
@@ -115,11 +120,14 @@ def answers(
         refusal: None where the message was accepted, that is: durably stored.
         at: aware; the time of the answer.
         control_id: the answer's own, unique.
+        unasked: whether one that never wants an answer (NE in both fields, or in one with the other
+            empty) is answered as in original mode all the same: some such senders wait for it.
     """
     if header is None:
         return (_build(None, "A", refusal, at, control_id),)
     accept, application = header.component(15), header.component(16)
-    if not accept and not application:
+    silent = {accept, application} <= {"", "NE"}
+    if (not accept and not application) or (silent and unasked):
         return (_build(header, "A", refusal, at, control_id),)
     built = []
     if _wanted(accept, refusal):

@@ -7,7 +7,6 @@ and the LOINC Committee, available at no cost under the licence at http://loinc.
 from __future__ import annotations
 
 import csv
-import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -17,7 +16,6 @@ from importlib.resources import files
 from typing import Any, Final
 
 SYSTEMS: Final = frozenset({"ln", "loinc", "2.16.840.1.113883.6.1"})
-_SHAPE = re.compile(r"([0-9]{1,7})-([0-9])")
 _FOLDER = files("thimble.exchange.hl7v2")
 
 
@@ -81,19 +79,3 @@ def is_loinc(system: str) -> bool:
     (True, False)
     """
     return system.strip().casefold() in SYSTEMS
-
-
-def well_formed(code: str) -> bool:
-    """Digits, hyphen and the right check digit: Luhn, modulus 10, doubling from the right.
-
-    >>> well_formed("10900-9"), well_formed("10900-8")
-    (True, False)
-    """
-    shape = _SHAPE.fullmatch(code)
-    if shape is None:
-        return False
-    total = 0
-    for place, digit in enumerate(reversed(shape[1])):
-        doubled = int(digit) * (2 if place % 2 == 0 else 1)
-        total += doubled - 9 if doubled > 9 else doubled
-    return (10 - total % 10) % 10 == int(shape[2])

@@ -2,20 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
+from thimble.clinical.serology import Word
 from thimble.exchange.hl7v2.loinc import Test
-
-
-class Outcome(StrEnum):
-    """What a test found, in words."""
-
-    POSITIVE = "positive"
-    NEGATIVE = "negative"
-    INDETERMINATE = "indeterminate"
 
 
 class Standing(StrEnum):
@@ -65,10 +57,10 @@ class Reading:
 
     test: Test
     standing: Standing
-    outcome: Outcome | None = None
+    outcome: Word | None = None
     quantity: Quantity | None = None
     no_result: str = ""
-    flagged: Outcome | None = None
+    flagged: Word | None = None
     words: str = ""
 
     @property
@@ -99,18 +91,3 @@ class Held:
     def analyte(self) -> str | None:
         """Where it is known."""
         return self.test.analyte if self.test else None
-
-
-@dataclass(frozen=True, slots=True)
-class Local:
-    """What a site declares of its laboratory.
-
-    Attributes:
-        codes: (system, local code) to a LOINC code that is understood here.
-        words: answers in the laboratory's own language, reviewed by it, each compared whole.
-        decimal_comma: whether numbers in texts have a comma where others have a point.
-    """
-
-    codes: Mapping[tuple[str, str], str] = field(default_factory=dict)
-    words: Mapping[str, Outcome] = field(default_factory=dict)
-    decimal_comma: bool = False

@@ -14,13 +14,13 @@ from decimal import Decimal
 from functools import cache
 from typing import Final
 
-from thimble.exchange.hl7v2.loinc import Kind, Test, is_loinc, tests, well_formed, words
+from thimble.clinical.laboratory import Local, fold, well_formed
+from thimble.clinical.serology import Word
+from thimble.exchange.hl7v2.loinc import Kind, Test, is_loinc, tests, words
 from thimble.exchange.hl7v2.model import Code, Coded, Observation
 from thimble.exchange.hl7v2.reading import (
     About,
     Held,
-    Local,
-    Outcome,
     Quantity,
     Reading,
     Standing,
@@ -65,7 +65,6 @@ LONGEST: Final = 200
 NO_RESULT: Final = "no_result"
 _NUMBER = r"[0-9]{1,15}(?:\.[0-9]{1,15})?"
 _COMMA = r"[0-9]{1,15}(?:[.,][0-9]{1,15})?"
-_HYPHENS = re.compile(r"[\s\-\u2010\u2011]+")
 _TAG = re.compile(r"\s*\((?:qualifier value|finding)\)$", re.IGNORECASE)
 _WORD = re.compile(r"[^\W_]+")
 
@@ -80,7 +79,7 @@ class _Hold(Exception):
 class _Found:
     """What a value says: a word, a number, or that there is no result."""
 
-    outcome: Outcome | None = None
+    outcome: Word | None = None
     quantity: Quantity | None = None
     no_result: str = ""
 
@@ -274,7 +273,7 @@ def _text(text: str, row: Observation, test: Test, local: Local) -> _Found:
     return _checked(_Found(outcome, quantity), test)
 
 
-def _word_beside(rest: str) -> tuple[Outcome | None, str]:
+def _word_beside(rest: str) -> tuple[Word | None, str]:
     """What follows a number: a unit, one of two words, or the unit and then the word."""
     folded = rest.casefold()
     lists = words()["beside_a_number"]
@@ -284,7 +283,7 @@ def _word_beside(rest: str) -> tuple[Outcome | None, str]:
         key=lambda each: -len(each[0]),
     ):
         if folded == word or folded.endswith(f" {word}"):
-            return Outcome(outcome), rest[: len(rest) - len(word)].strip()
+            return Word(outcome), rest[: len(rest) - len(word)].strip()
     return None, rest.strip()
 
 
@@ -295,7 +294,7 @@ def _checked(found: _Found, test: Test) -> _Found:
         _check_quantity(found, quantity, test)
     elif found.outcome and test.kind is Kind.AMOUNT and test.analyte in {"alt", "creatinine"}:
         raise _Hold(f"{test.code} is an amount, and the value is a word.")
-    if test.kind is Kind.WHICH and found.outcome is Outcome.POSITIVE:
+    if test.kind is Kind.WHICH and found.outcome is Word.POSITIVE:
         raise _Hold(f"{test.code} says which was found, and the value says only that one was.")
     return found
 
@@ -313,15 +312,11 @@ def _check_quantity(found: _Found, quantity: Quantity, test: Test) -> None:
             f"A viral load of {quantity} may mean detected but too little to count, or not "
             "detected; the laboratory has to say which."
         )
-    if not below and found.outcome is Outcome.NEGATIVE:
+    if not below and found.outcome is Word.NEGATIVE:
         raise _Hold("The value is a count and says not detected.", About.CONTRADICTION)
 
 
 # -- words and units ------------------------------------------------------------------------------
-
-
-def _folded(text: str) -> str:
-    return _HYPHENS.sub(" ", text).strip().casefold()
 
 
 @cache
@@ -331,14 +326,14 @@ def _answers() -> dict[str, str]:
 
 @cache
 def _names_of_codes() -> dict[str, str]:
-    return {_folded(name): answer for answer, name in words()["snomed"].values()}
+    return {fold(name): answer for answer, name in words()["snomed"].values()}
 
 
 def _lookup(text: str, local: Local) -> str:
     """What this whole text means; empty where it is in no list."""
-    folded = _folded(text)
+    folded = fold(text)
     listed = _answers().get(folded, "")
-    declared = next((answer for word, answer in local.words.items() if _folded(word) == folded), "")
+    declared = next((answer for word, answer in local.words.items() if fold(word) == folded), "")
     if listed and declared and listed != declared:
         raise _Hold(
             f"The site declares {_shown(text)} as {declared}, and it means {listed}.",
@@ -350,7 +345,7 @@ def _lookup(text: str, local: Local) -> str:
 def _answer(text: str, local: Local, *, names: bool) -> str:
     """As `_lookup`; with `names` also the name of an answer code. Held where it is in no list."""
     bare = _TAG.sub("", text) if names else text
-    answer = _lookup(bare, local) or (_names_of_codes().get(_folded(bare), "") if names else "")
+    answer = _lookup(bare, local) or (_names_of_codes().get(fold(bare), "") if names else "")
     if not answer:
         raise _Hold(f"The answer {_shown(text)} is not in the closed lists.")
     return answer
@@ -359,7 +354,7 @@ def _answer(text: str, local: Local, *, names: bool) -> str:
 def _found(answer: str, text: str) -> _Found:
     if answer == NO_RESULT:
         return _Found(no_result=f"The laboratory writes {_shown(text)} in place of a result.")
-    return _Found(outcome=Outcome(answer))
+    return _Found(outcome=Word(answer))
 
 
 def _unit(written: str, declared: Coded, test: Test) -> str:
@@ -397,18 +392,18 @@ def _spellings(written: str, declared: Coded) -> Iterator[str]:
 # -- flags ----------------------------------------------------------------------------------------
 
 
-def _flagged(flags: Iterable[str]) -> Outcome | None:
+def _flagged(flags: Iterable[str]) -> Word | None:
     """What the flags say in words, where they do."""
     listed = words()["flags"]
-    said: set[Outcome] = set()
+    said: set[Word] = set()
     for flag in flags:
         if flag in listed["resistance"]:
             raise _Hold(
                 f"The flag {flag} speaks of resistance to a medicine (table 0078), not of this test.",
                 About.CONTRADICTION,
             )
-        answer = next((name for name in Outcome if flag.upper() in listed[name]), None)
-        answer = answer or next((o for o in Outcome if _answers().get(_folded(flag)) == o), None)
+        answer = next((name for name in Word if flag.upper() in listed[name]), None)
+        answer = answer or next((o for o in Word if _answers().get(fold(flag)) == o), None)
         if answer:
             said.add(answer)
     if len(said) > 1:
@@ -416,7 +411,7 @@ def _flagged(flags: Iterable[str]) -> Outcome | None:
     return next(iter(said), None)
 
 
-def _agree(found: _Found, flagged: Outcome | None, flags: tuple[str, ...], test: Test) -> None:
+def _agree(found: _Found, flagged: Word | None, flags: tuple[str, ...], test: Test) -> None:
     if found.outcome and flagged and found.outcome is not flagged:
         raise _Hold(
             f"The value says {found.outcome} and the flag says {flagged}.", About.CONTRADICTION
@@ -432,7 +427,7 @@ def _agree(found: _Found, flagged: Outcome | None, flags: tuple[str, ...], test:
                 About.CONTRADICTION,
             )
     counted = test.kind is Kind.VIRAL_LOAD and found.outcome is None
-    if counted and flagged in {Outcome.NEGATIVE, Outcome.INDETERMINATE}:
+    if counted and flagged in {Word.NEGATIVE, Word.INDETERMINATE}:
         raise _Hold(f"The value is a count and the flag says {flagged}.", About.CONTRADICTION)
 
 

@@ -6,7 +6,6 @@ died between the ledger and the inbox records nothing twice.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
@@ -67,6 +66,7 @@ class LedgerProcessor:
             self._directory.up_to_date(),
             zone=self._site.zone,
             received_at=received.received_at,
+            local=self._site.laboratory,
             sample=sample,
         )
         if received.reused and sample is None:
@@ -76,9 +76,7 @@ class LedgerProcessor:
         else:
             reasons = read.reasons
         if not reasons:
-            reasons = self._record(
-                read.matched, _digest(received), looked_at, doubts_shown, by or BY
-            )
+            reasons = self._record(read.matched, received.digest, looked_at, doubts_shown, by or BY)
         state = State.HELD if reasons else State.MATCHED
         said = " ".join(reasons or [m.check for m in read.matched if m.check])
         self._inbox.settle(received.id, state, said)
@@ -126,7 +124,3 @@ def _roll_back() -> None:
     from django.db import transaction
 
     transaction.set_rollback(True)
-
-
-def _digest(received: Received) -> str:
-    return hashlib.sha256(received.raw).hexdigest()
