@@ -323,6 +323,23 @@ def test_doses_missed_again_are_to_be_asked_about_again():
     assert case.action("pep_missed_advice", case.after(6)).state is State.OPEN
 
 
+def test_a_side_effect_that_is_told_late_is_to_be_asked_about_all_the_same():
+    """It happened before the advice, which nobody could give about it: it was not known yet."""
+    case = Case(NEW_YEAR, days=28)
+    case.do(actions.tell_side_effect, case.after(3), words="nausea", severity="moderate")
+    case.do(
+        actions.seek_advice, case.after(4), of="HIV physician", advice="with food",
+        action="pep_side_effect_advice",
+    )  # fmt: skip
+    assert case.action("pep_side_effect_advice", case.after(4)).state is State.DONE
+
+    case.do(
+        actions.tell_side_effect, case.after(6), words="rash with fever", severity="severe",
+        happened_at=case.after(2),
+    )  # fmt: skip
+    assert case.action("pep_side_effect_advice", case.after(6)).state is State.OPEN
+
+
 # -- advice asked and given ---------------------------------------------------------------------------
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, tzinfo
 from functools import lru_cache
@@ -14,7 +14,17 @@ from thimble.ledger.amounts import Lacking, doses_of, lacking_of
 from thimble.ledger.clocks import Moment, union
 from thimble.ledger.course import ANSWER, COURSE_ACTIONS, FIRST_DOSE, Course
 from thimble.ledger.entries import Kind
-from thimble.ledger.plan import CHASE, TO_DO, Action, Situation, State, Window
+from thimble.ledger.plan import (
+    CHASE,
+    TO_DO,
+    Action,
+    CourseRecord,
+    MissedDoses,
+    Situation,
+    State,
+    Told,
+    Window,
+)
 from thimble.ledger.pressing import FAR, urgency
 from thimble.protocol.finding import Evaluation, Item
 from thimble.protocol.model import COURSE_CLOCKS
@@ -23,8 +33,11 @@ from thimble.protocol.vocabulary import Value
 
 FROM_EXPOSURE = "exposure"
 NONE = "-"
-TOLD_AGAIN = frozenset({"doses_missed", "side_effects"})
-"""Instants of a course that come anew each time that such a thing is told."""
+TOLD_AGAIN: Mapping[str, Callable[[CourseRecord], Sequence[MissedDoses | Told]]] = {
+    "doses_missed": lambda record: record.missed,
+    "side_effects": lambda record: record.side_effects,
+}
+"""Instants of a course that come anew each time that such a thing is told, and where it is on record."""
 
 
 def actions_of(
@@ -71,7 +84,7 @@ def actions_of(
         outputs, window = items[best].outputs, windows[best]
         certain = any(item.certain for item in items)
         open_facts = dict.fromkeys(fact for item in items for fact in item.open_facts)
-        done = _done(id_, outputs["counted_from"], situation, instants)
+        done = _done(id_, outputs["counted_from"], situation)
         actions.append(
             Action(
                 id=id_,
@@ -140,17 +153,18 @@ def doses_decided_against(situation: Situation, protocol: Protocol) -> set[str]:
     return {id_ for id_, none in against.items() if none}
 
 
-def _done(
-    id_: str, counted_from: str, situation: Situation, instants: Mapping[str, datetime]
-) -> Any:
+def _done(id_: str, counted_from: str, situation: Situation) -> Any:
     """How an action was done; None where what it answers was told again since.
 
     An action that counts from something that can be told again, such as missed doses, is to be done
-    again then.
+    again then: whether it happened since, or was only told since.
     """
-    again = instants.get(counted_from) if counted_from in TOLD_AGAIN else None
+    told = TOLD_AGAIN.get(counted_from)
+    again = () if told is None else told(situation.course)
     last = situation.last_done.get(id_)
-    if again is not None and last is not None and last < again:
+    if last is not None and any(
+        last < one.at or situation.last_entry[id_] < one.entry for one in again
+    ):
         return None
     return situation.done.get(id_)
 

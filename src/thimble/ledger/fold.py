@@ -177,6 +177,7 @@ def fold(entries: Iterable[Entry], as_of: datetime, vocabulary: Mapping[str, Fac
         links=tuple(reading.links),
         course=reading.course.record(),
         last_done=reading.last_done,
+        last_entry=reading.last_entry,
         source=reading.source.course(),
     )
 
@@ -203,6 +204,7 @@ class _Reading:
         self.links: list[Link] = []
         self.course = CourseReading()
         self.last_done: dict[str, datetime] = {}
+        self.last_entry: dict[str, int] = {}
 
     def take(self, found: Standing) -> None:
         kind, body = found.entry.kind, found.body
@@ -326,6 +328,7 @@ class _Reading:
             self.last_done[action] = max(
                 self.last_done.get(action, found.happened_at), found.happened_at
             )
+            self.last_entry[action] = found.entry.position
             # Done once is done: the first time starts the clocks that count from it.
             self.done.setdefault(
                 action, Done(found.entry.position, found.happened_at, found.entry.kind)

@@ -325,9 +325,10 @@ class Situation:
 
     `cannot_be_known` maps facts that were asked, that nobody can answer and that have no value
     `unknown` of their own, to the reason: they stay open, and are not asked again.
-    `done` maps action ids to the entry that did them first, `last_done` to the instant of the last
-    one. `course` is what is on record of doses and of a course. `source_steps` maps asked, consented,
-    refused, lacks_capacity, sampled to their instants. `last_number` and `last_digest` are those of the
+    `done` maps action ids to the entry that did them first, `last_done` to the latest instant at which one
+    did, `last_entry` to the last entry that says so. `course` is what is on record of doses and of a
+    course. `source_steps` maps asked, consented, refused, lacks_capacity, sampled to their instants.
+    `last_number` and `last_digest` are those of the
     last entry in the whole ledger's count: the anchor that a printed page shows.
     """
 
@@ -352,6 +353,7 @@ class Situation:
     links: tuple[Link, ...] = ()
     course: CourseRecord = field(default_factory=CourseRecord)
     last_done: Mapping[str, datetime] = field(default_factory=dict)
+    last_entry: Mapping[str, int] = field(default_factory=dict)
     source: SourceCourse = SourceCourse()
 
 
