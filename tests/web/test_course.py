@@ -13,9 +13,11 @@ from django.urls import reverse
 from thimble import actions
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.entries import Kind
+from thimble.ledger.plan import TO_DO
 from thimble.ledger.stock.movements import Move
 from thimble.ledger.stock.shelf import fold as shelf_of
 from thimble.web.context import get_stock, get_store
+from thimble.web.desk.handling import read
 from thimble.web.roles import Role
 
 from .conftest import NIGHT
@@ -52,6 +54,10 @@ def post(client: Client, case: str, do: str, **typed: str) -> Any:
     return client.post(reverse("course:course", args=[case]), given)
 
 
+def to_do(case: str) -> set[str]:
+    return {a.id for a in read(case).plan.actions if a.state in TO_DO}
+
+
 REVIEW = {
     "adherence": "all_taken", "baseline_bloods": "normal", "source_result": "awaited",
     "decision": "go_on", "text": "well",
@@ -68,7 +74,8 @@ REVIEW = {
          Kind.DOSES_MISSED, {"count": 2, "taken_again": None}),
         ("side_effect", {"words": "sick", "severity": "mild"}, Kind.SIDE_EFFECT, {"words": "sick"}),
         ("change", {"product": "Other", "why": "rash"}, Kind.COURSE_CHANGED, {"reason": "rash"}),
-        ("ask", {"of": "HIV physician"}, Kind.ADVICE_SOUGHT, {"from": "HIV physician", "advice": ""}),
+        ("ask", {"of": "HIV physician", "about": "hiv_expert_advice"}, Kind.ADVICE_SOUGHT,
+         {"from": "HIV physician", "advice": "", "action": "hiv_expert_advice"}),
         ("stop", {"reason": "worker_wish"}, Kind.COURSE_STOPPED, {"reason": "worker_wish"}),
     ],
 )  # fmt: skip
@@ -185,7 +192,7 @@ def test_a_new_medicine_shows_on_the_page_as_a_difference_since_the_review(
 
 
 def test_an_answer_is_put_to_its_question(nurse: Client, case: str):
-    post(nurse, case, "ask", of="HIV physician")
+    post(nurse, case, "ask", of="HIV physician", about="another")
     assert "Get the answer of HIV physician" in page(nurse, case)
     asked = get_store().entries(case)[-1].position
     assert post(nurse, case, "answer", asked=str(asked), advice="go on").status_code == 302
@@ -193,6 +200,36 @@ def test_an_answer_is_put_to_its_question(nurse: Client, case: str):
 
     assert "Get the answer" not in text
     assert "HIV physician: go on" in text
+
+
+def test_asking_an_expert_says_which_open_question_it_answers(nurse: Client, case: str):
+    post(nurse, case, "missed", count="1")
+    post(nurse, case, "side_effect", words="rash", severity="moderate")
+    assert {"pep_missed_advice", "pep_side_effect_advice"} <= to_do(case)
+    answer = {"of": "HIV physician", "advice": "go on"}
+
+    unsaid = post(nurse, case, "ask", **answer)
+    assert unsaid.status_code == 422
+    assert "Choose what they were asked about" in unsaid.content.decode()
+    assert "go on</textarea>" in unsaid.content.decode()
+    assert post(nurse, case, "ask", **answer, about="review_72h").status_code == 422
+    assert post(nurse, case, "ask", **answer, about="another").status_code == 302
+    assert {"pep_missed_advice", "pep_side_effect_advice"} <= to_do(case)
+
+    assert post(nurse, case, "ask", **answer, about="pep_missed_advice").status_code == 302
+    assert "pep_missed_advice" not in to_do(case)
+    assert "pep_side_effect_advice" in to_do(case)
+
+
+def test_an_awaited_answer_is_no_longer_a_question_to_ask(nurse: Client, case: str):
+    post(nurse, case, "missed", count="1")
+    post(nurse, case, "ask", of="HIV physician", about="pep_missed_advice")
+    asked = get_store().entries(case)[-1].position
+
+    assert 'value="pep_missed_advice"' not in page(nurse, case)
+    assert f"expert_answer_{asked}" in to_do(case)
+    post(nurse, case, "answer", asked=str(asked), advice="go on")
+    assert not {f"expert_answer_{asked}", "pep_missed_advice"} & to_do(case)
 
 
 def test_the_desk_leads_to_the_page_for_what_only_it_can_record(nurse: Client, case: str):

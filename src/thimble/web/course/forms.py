@@ -22,7 +22,7 @@ from thimble.ledger.course import STOP
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.plan import TO_DO
 from thimble.web.context import get_site, get_store
-from thimble.web.course.places import REVIEW
+from thimble.web.course.places import REVIEW, open_questions
 from thimble.web.desk.handling import moment_of_form, who
 from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer, read_moment
@@ -39,6 +39,8 @@ CHOICES = {
     "severity": SEVERITIES,
     "reason": STOP_REASONS,
 }
+ANOTHER = "another"
+"""What an expert was asked about when it is nothing that the plan asks for."""
 FORMS = ("review", "hand_out", "missed", "side_effect", "change", "ask", "answer", "stop")
 
 
@@ -218,9 +220,15 @@ def _change(form: Posted) -> Doing:
 def _ask(form: Posted) -> Doing:
     of = form.said("of", "Say whom you asked: a service or function, not a name.")
     advice = form.text("advice")
+    questions, about = open_questions(form.reading.plan), form.text("about")
+    # A double tap comes after its question was answered: its position, not this, says so.
+    fresh = form.position == form.reading.position
+    if fresh and questions and about not in (*questions, ANOTHER):
+        raise BadAnswer("Choose what they were asked about, or “Something else”.")
+    action = about if about in questions else None
     store, case, common = get_store(), form.reading.case, form.common()
     return (
-        lambda: actions.seek_advice(store, case, of=of, advice=advice, **common),
+        lambda: actions.seek_advice(store, case, of=of, advice=advice, action=action, **common),
         _same(Kind.ADVICE_SOUGHT, **{"from": of, "advice": advice}),
     )
 

@@ -18,7 +18,7 @@ from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import time_left
 from thimble.ledger.plan import TO_DO, CourseRecord, Told
 from thimble.protocol.protocol import Protocol
-from thimble.web.course.places import REVIEW, form_for
+from thimble.web.course.places import REVIEW, form_for, open_questions
 from thimble.web.course.strip import Strip, strip_of
 from thimble.web.desk.page import Reading
 from thimble.web.desk.plan import expert_facts
@@ -98,6 +98,7 @@ class CoursePage:
     reviews: tuple[Row, ...]
     ended: Row | None
     sought: tuple[Awaited, ...]
+    questions: Mapping[str, str]
     expert: str
     expert_number: str
     to_tell: tuple[tuple[str, str], ...]
@@ -155,6 +156,7 @@ class CoursePage:
                 )
                 for sought in reversed(record.sought)
             ),
+            questions=open_questions(reading.plan),
             expert=site.expert_phone.name,
             expert_number=site.expert_phone.number,
             to_tell=(

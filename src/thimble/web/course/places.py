@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from thimble.ledger.course import ANSWER, STOP
+from thimble.ledger.plan import TO_DO, Plan
 
 REVIEW = "review_72h"
 """The review of the plan that a review of the course does, by the id that protocols give it."""
@@ -23,3 +24,15 @@ def form_for(action: str, *, begun: bool) -> str:
     if not begun:
         return ""
     return "#review" if action == REVIEW else _OF_A_COURSE.get(action, "")
+
+
+def open_questions(plan: Plan) -> dict[str, str]:
+    """What the plan wants an expert asked, in its order: the id of each action, and its words.
+
+    Answers that are awaited are none of these: each has a form of its own beside its question.
+    """
+    return {
+        action.id: action.what if action.certain else f"{action.what} (may be needed)"
+        for action in plan.actions
+        if action.kind == "advice" and action.state in TO_DO and not action.id.startswith(ANSWER)
+    }
