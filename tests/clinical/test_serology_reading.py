@@ -432,6 +432,42 @@ def test_results_of_one_person_say_nothing_of_the_other():
     assert read_source(drawn(hiv_ag_ab="-"), COURSE, NOW).facts == {}
 
 
+# -- creatinine and pregnancy ----------------------------------------------------------------------
+
+
+def creatinine(number, unit="umol/L", sign="=", status="final"):
+    kept = replace(one("creatinine", "+"), word=None, quantity=Quantity(number, unit, sign))
+    return read_worker_baseline([replace(kept, status=Status(status))], COURSE, NOW)
+
+
+@pytest.mark.parametrize(
+    ("number", "unit", "told"),
+    [(80, "umol/L", 80), (1.0, "mg/dL", 88.4), (1.1, "mg/dL", 97.24), (10, "umol/L", 10)],
+)
+def test_creatinine_reaches_the_plan_in_umol_per_l(number, unit, told):
+    """1 mg/dL is 88.4 umol/L."""
+    assert creatinine(number, unit).facts == {"worker_creatinine": told}
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [(80, "umol/L", "<"), (80, "umol/L", ">"), (80, "g/L"), (9.9, "umol/L"), (3001, "umol/L"),
+     (80, "umol/L", "=", "preliminary")],
+)  # fmt: skip
+def test_creatinine_without_a_number_that_can_be_says_nothing(sent):
+    assert creatinine(*sent).facts == {}
+
+
+@pytest.mark.parametrize("said", ["-", "?"])
+def test_a_pregnancy_test_that_is_not_positive_answers_nothing(said):
+    assert read_worker_baseline(drawn(pregnancy="+"), COURSE, NOW).facts == {
+        "worker_pregnancy": "pregnant"
+    }
+    assert read_worker_baseline(drawn(pregnancy=said), COURSE, NOW).facts == {}
+    early = [one("pregnancy", "+", status="preliminary")]
+    assert read_worker_baseline(early, COURSE, NOW).facts == {}
+
+
 # -- the baseline --------------------------------------------------------------------------------
 
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from exchange.samples import OBR, PID, msh, obx, oru, text
-from thimble.exchange.hl7v2.decoding import decode, split_batch
+from thimble.exchange.hl7v2.decoding import decode, is_utf_16, split_batch
 from thimble.exchange.hl7v2.escapes import Delimiters, unescape
 from thimble.exchange.hl7v2.faults import Undecodable
 
@@ -157,3 +157,9 @@ def test_a_text_that_was_escaped_is_found_again(plain: str) -> None:
     written = "".join(f"\\{names[c]}\\" if c in names else c for c in plain)
 
     assert unescape(written, Delimiters(), "utf-8") == plain
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+def test_utf_16_is_recognised_so_that_the_sender_is_told(encoding: str) -> None:
+    assert is_utf_16("MSH|^~\\&|LAB\r".encode(encoding))
+    assert not is_utf_16(b"MSH|^~\\&|LAB\r")

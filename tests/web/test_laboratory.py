@@ -98,6 +98,84 @@ def state(inbox: Inbox, number: int = 1) -> State:
     return inbox.get(number).state
 
 
+PRELIMINARY = "CE|5195-3^HBsAg^LN||10828004^Positive^SCT||||||P"
+PROMOTED = "CE|5195-3^HBsAg^LN||||||||U"
+
+
+def test_a_preliminary_result_becomes_final_without_being_sent_again(
+    case: str, inbox: Inbox, receiver: Receiver
+):
+    sampled(case, specimen="S-17")
+    send(receiver, oru(PRELIMINARY))
+    assert last(case).body["results"][0]["status"] == "preliminary"
+
+    send(receiver, oru(PROMOTED, control="MSG2"))
+
+    (result,) = last(case).body["results"]
+    assert (result["word"], result["status"]) == ("positive", "final")
+    assert last(case).body["facts"] == {"source_hbsag": "positive"}
+    assert state(inbox, 2) is State.MATCHED
+
+
+@pytest.mark.parametrize(
+    ("again", "kept"), [("10828004^Positive", State.MATCHED), ("260385009^Negative", State.HELD)]
+)
+def test_a_promotion_with_its_value_beside_it_says_the_same_or_is_held(
+    case: str, inbox: Inbox, receiver: Receiver, again: str, kept: State
+):
+    sampled(case, specimen="S-17")
+    send(receiver, oru(PRELIMINARY))
+
+    send(receiver, oru(PRELIMINARY.replace("10828004^Positive", again)[:-1] + "U", control="MSG2"))
+
+    assert state(inbox, 2) is kept
+    results = [e.body["results"][0] for e in get_store().entries(case) if "results" in e.body]
+    assert [one["word"] for one in results] == ["positive"] * (2 if kept is State.MATCHED else 1)
+
+
+def test_a_message_in_utf_16_is_held_and_both_sides_are_told_what_to_do(
+    inbox: Inbox, receiver: Receiver
+):
+    answer = send(receiver, oru(HBSAG_NEGATIVE).decode().encode("utf-16"))
+
+    assert b"MSA|AR" in answer
+    assert b"Ask the sender to send it in UTF-8" in answer
+    assert (state(inbox), "UTF-8" in inbox.get(1).reason) == (State.HELD, True)
+
+
+def test_a_positive_pregnancy_test_against_a_no_on_record_waits_for_a_person(
+    case: str, inbox: Inbox, receiver: Receiver
+):
+    actions.learn_facts(
+        get_store(), case, {"worker_pregnancy": "no"}, said_by="worker",
+        vocabulary=VOCABULARY, now=NIGHT, **WRITER,
+    )  # fmt: skip
+    actions.take_sample(
+        get_store(), case, actions="pregnancy_test", now=NIGHT, specimen="S-17", **WRITER
+    )
+    send(receiver, oru("CE|2106-3^hCG^LN||10828004^Positive^SCT||||||F", born="19900506"))
+
+    assert state(inbox) is State.HELD
+    assert "Is the worker pregnant" in inbox.get(1).reason
+
+
+@pytest.mark.parametrize(
+    "before", [None, {"collected": "202603030200+0100"}, {"placer": "R-2"}], ids=str
+)
+def test_a_promotion_without_its_own_preliminary_result_is_held(
+    case: str, inbox: Inbox, receiver: Receiver, before: dict[str, str] | None
+):
+    sampled(case, specimen="S-17")
+    if before is not None:
+        send(receiver, oru(PRELIMINARY, **before))
+    length = len(get_store().entries(case))
+
+    send(receiver, oru(PROMOTED, control="MSG2"))
+
+    assert len(get_store().entries(case)) == length
+    assert state(inbox, 1 if before is None else 2) is State.HELD
+
+
 @pytest.mark.parametrize("numbers", [{"request": "R-1001"}, {"specimen": "s-17"}])
 def test_a_result_finds_its_case_by_the_number_of_the_sample(
     case: str, inbox: Inbox, receiver: Receiver, numbers: dict[str, str]
@@ -145,7 +223,10 @@ def test_a_correction_from_negative_to_positive_supersedes(case: str, receiver: 
         ),
         (oru(UNKNOWN_TEST), "mystery"),
         (oru(HBSAG_NEGATIVE, UNKNOWN_TEST), "mystery"),
-        (oru("CE|5195-3^HBsAg^LN||10828004^Positive^SCT||||||U"), "became final"),
+        (
+            oru("CE|5195-3^HBsAg^LN||10828004^Positive^SCT||||||U"),
+            "makes a preliminary result final",
+        ),
         (oru("CE|5195-3^HBsAg^LN|||||||| |X"), ""),
     ],
 )

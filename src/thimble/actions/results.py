@@ -24,7 +24,7 @@ from thimble.ledger.store import LedgerStore
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
 
-OPPOSITE = {"positive": "negative", "negative": "positive"}
+OPPOSITE = {"positive": "negative", "negative": "positive", "pregnant": "no"}
 
 
 class Doubtful(Refused):

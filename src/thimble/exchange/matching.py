@@ -9,12 +9,13 @@ a report counts while the other half waits.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta, tzinfo
 from typing import Protocol
 
 from thimble.clinical.laboratory import Local
 from thimble.clinical.serology import Analyte, Quantity, Result, Status
+from thimble.clinical.serology.analytes import name_of
 from thimble.clinical.serology.results import Of
 from thimble.exchange.hl7v2.model import Message, Observation, Order, Patient
 from thimble.exchange.hl7v2.moments import Moment
@@ -32,6 +33,7 @@ STATUS = {
     Standing.RETRACTED: Status.RETRACTED,
     Standing.WRONG: Status.RETRACTED,
 }
+COUNTS = frozenset({*STATUS, Standing.PROMOTED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,10 @@ class Known(Protocol):
 
     def born(self, case: str, of: Of) -> date | None:
         """The date of birth of whoever a case is about, where it is known."""
+        ...
+
+    def preliminary(self, sample: Sample, key: tuple[str, ...], at: datetime) -> Result | None:
+        """The preliminary result on record at `at` that counts under `key` (see `Result.key`)."""
         ...
 
 
@@ -123,7 +129,11 @@ def read_message(
             if sample is None and (doubt := _other_birth_date(patient, belongs, known)):
                 reasons.append(doubt)
                 continue
-            matched.append(_matched(found, order, belongs, message, zone, received_at))
+            placed = _matched(found, order, belongs, message, zone, received_at, known)
+            if isinstance(placed, str):
+                reasons.append(placed)
+            else:
+                matched.append(placed)
     if not matched and not reasons:
         reasons.append("The message holds no result yet.")
     return Read((), tuple(dict.fromkeys(reasons))) if reasons else Read(tuple(matched), ())
@@ -137,11 +147,9 @@ def _rows(order: Order, local: Local) -> tuple[list[tuple[Observation, Reading]]
         name = next(iter(row.test.texts), "") or "a test without a name"
         if isinstance(reading, Held):
             faults.append(f"{name}: {reading.reason}")
-        elif reading.standing is Standing.PROMOTED:
-            faults.append(f"{name}: a preliminary result became final without being sent again.")
-        elif reading.standing in STATUS and _in_part(reading):
+        elif reading.standing in COUNTS and _in_part(reading):
             faults.append(f"{name}: the code is for a part of the test ({reading.test.part}).")
-        elif reading.standing in STATUS and _says_something(reading):
+        elif reading.standing in COUNTS and _says_something(reading):
             found.append((row, reading))
     return found, faults
 
@@ -152,7 +160,7 @@ def _in_part(reading: Reading) -> bool:
 
 
 def _says_something(reading: Reading) -> bool:
-    if reading.standing in (Standing.RETRACTED, Standing.WRONG):
+    if reading.standing in (Standing.RETRACTED, Standing.WRONG, Standing.PROMOTED):
         return True
     return not reading.no_result and (reading.outcome is not None or reading.quantity is not None)
 
@@ -201,7 +209,8 @@ def _matched(
     message: Message,
     zone: tzinfo,
     received_at: datetime,
-) -> Matched:
+    known: Known,
+) -> Matched | str:
     collected = order.collected_at or next(
         (s.collected_at for s in order.specimens if s.collected_at is not None), None
     )
@@ -216,14 +225,34 @@ def _matched(
         laboratory = laboratory or row.lab
         quantity = reading.quantity
         taken_back = reading.standing in (Standing.RETRACTED, Standing.WRONG)
+        analyte, taken_at = Analyte(reading.analyte), _exact(collected, zone)
+        # What a sender's clock says of the future was reported when it came.
+        issued = min(reported, received_at)
+        if reading.standing is Standing.PROMOTED:
+            key = (sample.of, analyte.value, request, specimen, "")
+            before = known.preliminary(sample, key, received_at)
+            if before is None or before.taken_at != taken_at or before.reported_at > issued:
+                return (
+                    f"{name_of(analyte)}: the laboratory makes a preliminary result final without "
+                    "sending it again, and no such result of this sample is on record. Ask the "
+                    "laboratory to send the value."
+                )
+            if any(part.strip() for value in row.values for part in value) and (
+                row.words != before.as_sent
+            ):
+                return (
+                    f"{name_of(analyte)}: the laboratory makes a preliminary result final and sends "
+                    "another value with it. Ask the laboratory which one holds."
+                )
+            found.append(replace(before, status=Status.FINAL, reported_at=issued))
+            continue
         found.append(
             Result(
-                analyte=Analyte(reading.analyte),
+                analyte=analyte,
                 of=sample.of,
                 status=STATUS[reading.standing],
-                taken_at=_exact(collected, zone),
-                # What a sender's clock says of the future was reported when it came.
-                reported_at=min(reported, received_at),
+                taken_at=taken_at,
+                reported_at=issued,
                 word=None if taken_back else reading.outcome,
                 quantity=None
                 if taken_back or quantity is None

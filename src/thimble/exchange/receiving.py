@@ -21,7 +21,7 @@ from thimble.exchange.hl7v2.answering import (
     batch_of,
     header_of,
 )
-from thimble.exchange.hl7v2.decoding import Batch, split_batch
+from thimble.exchange.hl7v2.decoding import Batch, is_utf_16, split_batch
 from thimble.exchange.hl7v2.faults import CaseNotification, Place, Unreadable
 from thimble.exchange.hl7v2.message import read_bytes
 from thimble.exchange.hl7v2.model import Message
@@ -29,6 +29,11 @@ from thimble.exchange.inbox import Arrival, Inbox, Received, State, Stored
 
 PRODUCTION: Final = frozenset({"P"})
 """Table 0103: only production messages become results of people."""
+
+UTF_16: Final = (
+    "The message is in UTF-16, which is not read. Ask the sender to send it in UTF-8, with "
+    "UNICODE UTF-8 in MSH-18."
+)
 
 log = logging.getLogger(__name__)
 
@@ -138,6 +143,9 @@ class Receiver:
     def _judge(self, raw: bytes) -> _Judged:
         header = header_of(raw)
         refusal = self._refused_by_header(header)
+        if header is None and is_utf_16(raw):
+            refusal = Refusal(Verdict.REJECTED, 199, UTF_16)
+            return _Judged(header, State.HELD, UTF_16, refusal)
         if header is None or refusal:
             reason = refusal.reason if refusal else ""
             return _Judged(header, State.REFUSED, reason, refusal)

@@ -107,8 +107,8 @@ def read_worker_baseline(results: Iterable[Result], course: Course, at: datetime
     """The worker's baseline results as facts of the plan, and what they say.
 
     `results` are those of the baseline sample and of the tests that confirm it. Facts: worker_hiv and
-    worker_anti_hcv where a result bears on them; worker_anti_hbs_now and worker_hbv_infection where
-    they follow.
+    worker_anti_hcv where a result bears on them; worker_anti_hbs_now, worker_hbv_infection,
+    worker_pregnancy and worker_creatinine (umol/L) where they follow.
 
     Raises:
         ValueError: `at` has no time zone.
@@ -137,6 +137,14 @@ def read_worker_baseline(results: Iterable[Result], course: Course, at: datetime
         entered = _titre_for_plan(titre)
         if entered is not None:
             facts["worker_anti_hbs_now"] = entered
+    if Analyte.PREGNANCY in panel:
+        # A negative test leaves the question with whoever can rule an early pregnancy out.
+        told = code(ask(_states(panel, (Analyte.PREGNANCY,))), "worker_pregnancy")
+        if told not in (None, "not_settled"):
+            facts["worker_pregnancy"] = str(told)
+    creatinine = _exactly(panel.get(Analyte.CREATININE))
+    if creatinine is not None:
+        facts["worker_creatinine"] = creatinine
     return Read(MappingProxyType(facts), tuple(readings), (*held, *odd))
 
 
@@ -419,6 +427,14 @@ def _final_test(taken_at: datetime | None, course: Course) -> str:
         return "not_reached"
     # Where it is not known whether RNA is asked, it is: the longer list is the safer one.
     return "ag_ab" if course.hiv_final_needs_rna is False else "ag_ab_and_rna"
+
+
+def _exactly(result: Result | None) -> float | None:
+    """The number in the analyte's own unit; None for a limit such as `<20`, which is no number."""
+    if result is None or result.quantity is None or result.quantity.comparator != "=":
+        return None
+    number = in_unit(result)
+    return None if number is None else round(number, 6)  # 1.1 mg/dL is 97.24, not 97.24000000000001
 
 
 def _titre_for_plan(titre: Result) -> float | None:

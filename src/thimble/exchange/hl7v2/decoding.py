@@ -112,6 +112,12 @@ def _count(trailer: bytes) -> int | None:
     return int(field) if field.isdigit() and len(field) < 10 else None
 
 
+def is_utf_16(raw: bytes) -> bool:
+    """Whether a message begins as one in UTF-16 does, with or without its mark."""
+    begin = raw.lstrip(b"\r\n \0")[:8]
+    return begin.startswith((b"\xff\xfe", b"\xfe\xff", b"M\0S\0H"))
+
+
 def decode(raw: bytes, single_byte: str | None = None) -> Decoded:
     """Text of one message: by MSH-18 if it is known, else UTF-8, else the site's own set.
 

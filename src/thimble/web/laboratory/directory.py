@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import date
+from datetime import date, datetime
 
 from thimble.actions import IdentityStore
-from thimble.clinical.serology.results import Of
+from thimble.clinical.serology.results import Of, Result, current
 from thimble.exchange.matching import Person, Sample, number_key
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.fold import SOURCE_STEPS, standing
+from thimble.ledger.fold import SOURCE_STEPS, fold, standing
 from thimble.ledger.resulting import BASELINE, FOLLOW_UP
 from thimble.protocol.protocol import Protocol
 from thimble.web.store import DjangoStore
@@ -68,6 +68,16 @@ class Directory:
         """See `Known`."""
         found = self._identities.worker(case) if of == "worker" else self._identities.source(case)
         return None if found is None else found.date_of_birth
+
+    def preliminary(self, sample: Sample, key: tuple[str, ...], at: datetime) -> Result | None:
+        """See `Known`."""
+        situation = fold(self._store.entries(sample.case), at, self._protocol.vocabulary)
+        same = [
+            each.result
+            for each in situation.results
+            if each.result.key == key and each.drawn_for == sample.drawn_for
+        ]
+        return next(iter(current(same).preliminary), None)
 
 
 def _samples(
