@@ -80,7 +80,7 @@ def test_a_night_from_the_phone_to_the_changed_plan(  # noqa: PLR0915 (one night
     # Gives the first dose and prints the sheet for the worker.
     dose = desk.locator("#action-hiv_pep_first_dose")
     dose.get_by_text("Given", exact=False).first.click()
-    dose.get_by_label("What was given").fill("Starter pack, first tablet")
+    dose.locator('input[name="from"]').first.check()
     dose.get_by_role("button", name="Record as given").click()
     expect(desk.locator("#recorded")).to_be_visible()
     desk.goto(f"/case/{reference}/papers/")
