@@ -66,3 +66,10 @@ def test_a_table_that_is_none_is_told(settings, wrong):
     for declared in ({"laboratory": wrong}, {"laboratory": {"words": wrong}}):
         with pytest.raises(SiteError, match="is a table; found"):
             parse_site(settings | declared)
+
+
+def test_what_is_kept_by_a_sites_settings_can_be_kept_whatever_the_laboratory_declares():
+    declared = Local(codes={("L", "HIV"): "56888-1"}, decimal_comma=True)
+    same = Local(codes={("L", "HIV"): "56888-1"}, decimal_comma=True)
+
+    assert len({declared, same, Local()}) == 2

@@ -22,8 +22,9 @@ class Local:
         decimal_comma: whether numbers in texts have a comma where others have a point.
     """
 
-    codes: Mapping[tuple[str, str], str] = field(default_factory=dict)
-    words: Mapping[str, Word] = field(default_factory=dict)
+    # Mappings cannot be hashed, and what is worked out for a site is kept by its settings.
+    codes: Mapping[tuple[str, str], str] = field(default_factory=dict, hash=False)
+    words: Mapping[str, Word] = field(default_factory=dict, hash=False)
     decimal_comma: bool = False
 
 
