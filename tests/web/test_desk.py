@@ -216,7 +216,7 @@ def test_a_window_with_a_best_time_names_both():
 
 
 @pytest.mark.parametrize(
-    ("minutes", "left"), [(16, "Best within 44 min"), (60, "Best within less than 1 min"),
+    ("minutes", "left"), [(16, "Best within 44 min"), (59, "Best within 1 min"), (60, "Best now"),
                           (61, "Now"), (71 * 60, "Now")],
 )  # fmt: skip
 def test_a_dose_that_is_best_given_at_once_is_never_said_to_have_days(minutes: int, left: str):

@@ -270,6 +270,7 @@ def test_a_form_sent_twice_counts_once_and_the_place_is_kept(signed_in: SignIn):
     ("typed", "said"),
     [
         ({"do": "received", "quantity": "four", "expires": "2026-11"}, "in digits"),
+        ({"do": "received", "quantity": " ", "expires": "2026-11"}, "Enter how many, in digits"),
         ({"do": "received", "quantity": "4", "expires": "11/26"}, "2027-11, meaning its last day"),
         ({"do": "counted", "quantity": "4", "place": "attic"}, "places of this site"),
         ({"do": "discarded", "quantity": "1"}, "Say why"),

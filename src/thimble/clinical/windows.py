@@ -6,6 +6,7 @@ there is: time left is cut down to whole units, time until an opening is counted
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
@@ -139,6 +140,21 @@ def span_down(span: timedelta) -> str:
     ('5 h', '35 min')
     """
     return _span(span, up=False)
+
+
+def best_within(span: timedelta, words: Callable[[timedelta], str] | None = None) -> str:
+    """How long it is still best to do something: "best now" in the last minute.
+
+    `words` says a length of time; without it, `span_down`.
+
+    Raises:
+        ValueError: a negative span.
+
+    >>> best_within(timedelta(minutes=44)), best_within(timedelta(seconds=59))
+    ('best within 44 min', 'best now')
+    """
+    said = (words or span_down)(span)
+    return "best now" if span < _MINUTE else f"best within {said}"
 
 
 def span_up(span: timedelta) -> str:

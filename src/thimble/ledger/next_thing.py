@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from thimble.clinical.windows import span_down, span_up
+from thimble.clinical.windows import best_within, span_down, span_up
 from thimble.ledger.assess import HOURS
 from thimble.ledger.chasing import state_of
 from thimble.ledger.plan import Action, Plan, Situation, State
@@ -144,7 +144,7 @@ def time_left(action: Action, now: datetime) -> str:
     if earliest is not None and earliest > now:
         return f"opens in {span_up(earliest - now)}"
     if best:
-        return f"best within {span_down(limit - now)}"
+        return best_within(limit - now)
     target = action.window.target
     overdue = "overdue, " if target is not None and target < now else ""
     return f"{overdue}{span_down(limit - now)} left"

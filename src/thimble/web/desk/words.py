@@ -9,7 +9,7 @@ from datetime import datetime, timedelta, tzinfo
 from thimble.clinical.prophylaxis import tables as course_tables
 from thimble.clinical.saying import day, elapsed, minute
 from thimble.clinical.source_law import tables as source_tables
-from thimble.clinical.windows import WindowKind, span_down, window_state
+from thimble.clinical.windows import WindowKind, best_within, span_down, window_state
 from thimble.ledger.plan import Window
 from thimble.protocol.citing import Cited, cited
 from thimble.protocol.finding import STANDINGS, Reason
@@ -159,7 +159,7 @@ def _open(
         best = f"best by {point(target, now, zone)}"
         until = f"{best}; {last} ({left(latest - now)})" if latest is not None else best
         return WindowWords(
-            f"Best within {left(target - now)}",
+            best_within(target - now, left).capitalize(),
             until,
             _share(window.earliest or since, target, now),
         )

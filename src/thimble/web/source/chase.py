@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from thimble.clinical.site import Site
 from thimble.clinical.source_law import tables, vocabulary
-from thimble.clinical.windows import span_down, span_up
+from thimble.clinical.windows import best_within, span_down, span_up
 from thimble.ledger.bodies import (
     ASKED_WHOM,
     ASKERS,
@@ -104,7 +104,7 @@ def chase_view(reading: Reading, site: Site) -> ChaseView | None:
         share=max(0.0, min(1.0, left / whole)),
         left=f"due since {span_down(now - chase.target)}"
         if chase.overdue(now)
-        else f"best within {span_down(chase.target - now)}",
+        else best_within(chase.target - now),
         overdue=chase.overdue(now),
         awaits=", ".join(INFECTIONS[name] for name in chase.awaits),
         law=words["source_jurisdiction"].label(rules.jurisdiction),

@@ -96,6 +96,8 @@ def _record(request: HttpRequest, typed: dict[str, str]) -> Movement:
 
 def _whole(typed: str) -> int:
     text = typed.strip()
+    if not text:
+        raise ValueError("Enter how many, in digits, for example 4.")
     if not (text.isascii() and text.isdigit() and len(text) < 8):
         raise ValueError(f"Enter the number in digits, for example 4; found {typed!r}.")
     return int(text)
