@@ -19,7 +19,7 @@ from thimble.ledger.assess import assess
 from thimble.ledger.entries import GENESIS, Entry, Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import Action, Plan, Situation, State
-from thimble.ledger.resulting import body_of, course_of
+from thimble.ledger.resulting import body_of, course_around
 from thimble.ledger.store import MemoryStore
 from thimble.protocol.vocabulary import Value
 
@@ -111,7 +111,7 @@ class Case:
                 for a in decided.actions
             ),
         )  # fmt: skip
-        course = course_of(known, self.entries, plan, protocol(), ZONE)
+        course = course_around(known, plan.actions, protocol(), ZONE)
         return plan, known, course, Record(self.entries, NAMES, ROLES)
 
     def made(self, action: Action) -> Action:

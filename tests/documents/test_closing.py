@@ -24,7 +24,7 @@ from thimble.documents.render import Template, render
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Kind
 from thimble.ledger.plan import Departure, FollowUp, KnownFact, Situation, State
-from thimble.ledger.resulting import course_of
+from thimble.ledger.resulting import course_around
 from thimble.protocol.vocabulary import Value
 
 # -- the closing statement ------------------------------------------------------------------------
@@ -235,7 +235,7 @@ def test_with_the_same_plan_both_papers_are_the_same_whatever_the_source_has(
     changed = replace(situation, facts={**own, **others}, results=results)
 
     def papers(of: Situation) -> tuple[object, object]:
-        course = course_of(of, case.entries, plan, protocol(), ZONE)
+        course = course_around(of, plan.actions, protocol(), ZONE)
         made = closing_statement(plan, of, site(), protocol(), course, record=record)
         clear = all_clear(plan, of, site(), protocol(), course, record=record)
         return made.to_data(), clear.to_data()

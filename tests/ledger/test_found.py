@@ -15,6 +15,7 @@ from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
 from thimble.ledger.found import FOUND
 from thimble.ledger.plan import Action, State
+from thimble.ledger.resulting import course_around
 from thimble.ledger.store import MemoryStore
 
 US = library.protocol("us")
@@ -101,3 +102,26 @@ def test_a_negative_result_and_protection_ask_for_nothing(
 ) -> None:
     came(store, case, analyte, word)
     assert found(store, case, FOUR_WEEKS) == []
+
+
+def test_a_vaccine_dose_that_was_withdrawn_explains_no_antigen(
+    store: MemoryStore, case: str
+) -> None:
+    """HBsAg can be found for some weeks after a dose: not after one that was never given."""
+    given = after(27 * 24)
+    actions.give_dose(
+        store, case, action="hbv_vaccine_dose", product="Invented vaccine", now=given, **WHO
+    )
+    entry = store.entries(case)[-1]
+
+    def course() -> tuple[datetime, ...] | None:
+        situation = fold(store.entries(case), FOUR_WEEKS, US.vocabulary)
+        plan = assess(situation, US, FOUR_WEEKS, SITE)
+        return course_around(situation, plan.actions, US, SITE.zone).vaccine_doses
+
+    assert course() == (given,)
+    actions.correct(
+        store, case, entry.position, withdrawn=True, reason="another worker",
+        vocabulary=US.vocabulary, now=FOUR_WEEKS, **WHO,
+    )  # fmt: skip
+    assert course() is None

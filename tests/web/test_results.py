@@ -168,3 +168,14 @@ def test_what_is_typed_is_escaped(case: str, signed_in: SignIn):
     enter(client, case, word__hbsag="negative", specimen="<b>S</b>")
 
     assert "<b>S</b>" not in page(client, case)
+
+
+def test_nobody_makes_a_result_final_without_choosing_so(case: str, signed_in: SignIn) -> None:
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    page = client.get(reverse("results:results", args=[case])).text
+    statuses = re.findall(r'<input type="radio" name="status"[^>]*>', page)
+    assert len(statuses) == 3
+    assert not any("checked" in status for status in statuses)
+    refused = enter(client, case, **{"word-hbsag": "negative", "status": ""})
+    assert refused.status_code == 422
+    assert "Say whether the result is final" in refused.text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import stat
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -91,3 +92,30 @@ def test_the_scanner_decides_and_one_that_cannot_be_asked_refuses() -> None:
         refuse_malware(b"xBADx", looks)
     with pytest.raises(NotKept, match="could not be looked at"):
         refuse_malware(b"good", "/nowhere/scanner")
+
+
+def test_a_lost_or_damaged_key_is_told_and_never_replaced(tmp_path: Path) -> None:
+    vault = Vault(tmp_path)
+    kept = vault.put(b"%PDF-1.7 kept %%EOF")
+    key = (tmp_path / "vault_key").read_bytes()
+    for damaged in (None, b"", b"abc", b"00"):
+        (tmp_path / "vault_key").unlink(missing_ok=True)
+        if damaged is not None:
+            (tmp_path / "vault_key").write_bytes(damaged)
+        with pytest.raises(Damaged):
+            vault.get(kept)
+        with pytest.raises(NotKept, match="Put it back from a copy"):
+            vault.put(b"%PDF-1.7 more %%EOF")
+        assert (tmp_path / "vault_key").exists() is (damaged is not None)
+    (tmp_path / "vault_key").write_bytes(key)
+    assert vault.get(kept) == b"%PDF-1.7 kept %%EOF"
+
+
+def test_two_that_make_the_key_at_once_use_the_same(tmp_path: Path) -> None:
+    vaults = [Vault(tmp_path) for _ in range(8)]
+    with ThreadPoolExecutor(8) as pool:
+        names = list(pool.map(lambda vault: vault.put(b"%PDF-1.7 scan %%EOF"), vaults))
+    assert {Vault(tmp_path).get(name) for name in names} == {b"%PDF-1.7 scan %%EOF"}
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith("vault_key")] == [
+        "vault_key"
+    ]

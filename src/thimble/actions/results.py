@@ -19,7 +19,7 @@ from thimble.ledger.bodies import facts_to_json
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import Situation
-from thimble.ledger.resulting import BASELINE, FOLLOW_UP, body_of, course_of
+from thimble.ledger.resulting import BASELINE, FOLLOW_UP, body_of, course_around
 from thimble.ledger.store import LedgerStore
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
@@ -75,9 +75,8 @@ def record_results(
         raise Refused("there is no result to record; choose a word or write a number for one test")
     entries = existing(store, case)
     situation = fold(entries, now, protocol.vocabulary)
-    course = course_of(
-        situation, entries, assess(situation, protocol, now, site), protocol, site.zone
-    )
+    plan = assess(situation, protocol, now, site)
+    course = course_around(situation, plan.actions, protocol, site.zone)
     person = results[0].of
     follow_up = person == "worker" and (drawn_for or FOLLOW_UP) == FOLLOW_UP
     earlier = [r.result for r in situation.results if r.result.of == person]

@@ -14,7 +14,7 @@ from datetime import tzinfo
 from thimble.ledger.clearance import results_awaited, why_not_clear
 from thimble.ledger.entries import Entry
 from thimble.ledger.plan import TO_DO, Action, Plan, Situation
-from thimble.ledger.resulting import course_of
+from thimble.ledger.resulting import course_around
 from thimble.protocol.protocol import Protocol
 
 ALL_CLEAR = "all_clear"
@@ -52,7 +52,7 @@ def remainder(
     that nobody asked is no "no".
     """
     departed = {departure.subject for departure in situation.departures}
-    course = course_of(situation, entries, plan, protocol, zone)
+    course = course_around(situation, plan.actions, protocol, zone)
     return Remainder(
         actions=tuple(a for a in plan.actions if a.state in TO_DO and not a.window.waits_for),
         open=tuple(

@@ -14,7 +14,6 @@ from thimble.clinical.serology import Course, read_worker_baseline
 from thimble.clinical.serology.tables import Reading
 from thimble.clinical.serology.values import state
 from thimble.ledger.clearance import OUTCOMES, shows_infection
-from thimble.ledger.entries import Kind
 from thimble.ledger.plan import Action, LabResult, Situation, State, Window
 from thimble.ledger.resulting import BASELINE, course_around, since_exposure_of
 from thimble.protocol.protocol import Protocol
@@ -35,12 +34,7 @@ def actions_found(
     mine = tuple(one for one in situation.results if one.result.of == "worker")
     if all(_harmless(one) for one in mine):
         return ()
-    doses = {
-        id_: sorted({done.at, situation.last_done.get(id_, done.at)})
-        for id_, done in situation.done.items()
-        if done.kind is Kind.DOSE_GIVEN
-    }
-    course = course_around(situation, doses, actions, protocol, zone)
+    course = course_around(situation, actions, protocol, zone)
     return tuple(_action(reading, what, situation) for reading, what in _readings(mine, course))
 
 

@@ -11,8 +11,7 @@ from thimble.clinical.serology import Read, current, read_follow_up
 from thimble.clinical.serology.analytes import Analyte
 from thimble.clinical.serology.course import Course
 from thimble.clinical.serology.results import Quantity, Result, Status, Word
-from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.plan import Action, LabResult, Plan, Situation
+from thimble.ledger.plan import Action, LabResult, Situation
 from thimble.protocol.protocol import Protocol
 
 WEAK_IMMUNITY = "worker_weak_immunity_or_liver_disease"
@@ -113,37 +112,19 @@ def said_of(result: Result) -> str:
     return f"{', '.join(parts)}{status}"
 
 
-def course_of(
-    situation: Situation,
-    entries: Iterable[Entry],
-    plan: Plan,
-    protocol: Protocol,
-    zone: tzinfo,
+def course_around(
+    situation: Situation, actions: Iterable[Action], protocol: Protocol, zone: tzinfo
 ) -> Course:
-    """The course around the results of a case.
+    """The course around the results of a case: `actions` are those of its plan.
 
     What no entry says is not known: a dose that somebody may have given elsewhere is not "none". An
     exposure known only to the day has no instant here: hours are then not counted.
     """
-    doses: dict[str, list[datetime]] = {}
-    for entry in entries:
-        if entry.kind is Kind.DOSE_GIVEN:
-            doses.setdefault(entry.body["action"], []).append(entry.happened_at)
-    return course_around(situation, doses, plan.actions, protocol, zone)
-
-
-def course_around(
-    situation: Situation,
-    doses: Mapping[str, Sequence[datetime]],
-    actions: Iterable[Action],
-    protocol: Protocol,
-    zone: tzinfo,
-) -> Course:
-    """As `course_of`, from the doses of each action, by its id, and the actions of the plan."""
     named = protocol.named_actions
 
     def given(name: str) -> tuple[datetime, ...] | None:
-        return tuple(at for id_ in named.get(name, ()) for at in doses.get(id_, ())) or None
+        wanted = named.get(name, ())
+        return tuple(dose.at for dose in situation.course.given if dose.action in wanted) or None
 
     exact = situation.occurred_at_precision in ("minute", "hour")
     final = [

@@ -13,6 +13,7 @@ import re
 import secrets
 import shlex
 import subprocess
+from contextlib import suppress
 from pathlib import Path
 
 from cryptography.exceptions import InvalidTag
@@ -42,10 +43,22 @@ class Vault:
         self._key_file = data / "vault_key"
 
     def put(self, content: bytes) -> str:
-        """Seal a file and write it to the disk; returns its name."""
+        """Seal a file and write it to the disk; returns its name.
+
+        Raises:
+            NotKept: the key is missing beside files that it sealed, or is none.
+        """
+        self._make_key_once()
+        try:
+            cipher = self._cipher()
+        except (OSError, ValueError) as error:
+            raise NotKept(
+                f"The file was not kept: the key of the kept files ({self._key_file.name}) is missing "
+                "or damaged. Put it back from a copy; tell whoever runs the server."
+            ) from error
         name = secrets.token_hex(16)
         nonce = secrets.token_bytes(_NONCE)
-        sealed = nonce + AESGCM(self._key()).encrypt(nonce, content, name.encode())
+        sealed = nonce + cipher.encrypt(nonce, content, name.encode())
         self._folder.mkdir(mode=0o700, exist_ok=True)
         handle = os.open(self._folder / name, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(handle, "wb") as file:
@@ -64,7 +77,7 @@ class Vault:
             raise Damaged("this is no name of a kept file")
         try:
             sealed = (self._folder / name).read_bytes()
-            return AESGCM(self._key()).decrypt(sealed[:_NONCE], sealed[_NONCE:], name.encode())
+            return self._cipher().decrypt(sealed[:_NONCE], sealed[_NONCE:], name.encode())
         except (OSError, InvalidTag, ValueError) as error:
             raise Damaged("a kept file is missing or was changed outside Thimble") from error
 
@@ -73,15 +86,32 @@ class Vault:
         if NAME.fullmatch(name):
             (self._folder / name).unlink(missing_ok=True)
 
-    def _key(self) -> bytes:
-        try:
-            handle = os.open(self._key_file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        except FileExistsError:
-            return bytes.fromhex(self._key_file.read_text(encoding="ascii").strip())
-        key = AESGCM.generate_key(256)
+    def _cipher(self) -> AESGCM:
+        return AESGCM(bytes.fromhex(self._key_file.read_text(encoding="ascii").strip()))
+
+    def _make_key_once(self) -> None:
+        """Make the key where nothing was sealed yet; whole and on the disk before anybody sees it.
+
+        A lost key is never replaced in silence: what it sealed could not be opened again.
+        """
+        sealed = self._folder.is_dir() and any(self._folder.iterdir())
+        if self._key_file.exists() or sealed:
+            return
+        new = self._key_file.with_name(f"{self._key_file.name}.{secrets.token_hex(8)}")
+        handle = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(handle, "w", encoding="ascii") as file:
-            file.write(key.hex())
-        return key
+            file.write(AESGCM.generate_key(256).hex())
+            file.flush()
+            os.fsync(file.fileno())
+        # Of two that make one at once, the first stands.
+        with suppress(FileExistsError):
+            os.link(new, self._key_file)
+        new.unlink()
+        folder = os.open(self._key_file.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
 
 
 def type_of(content: bytes) -> str:

@@ -98,7 +98,7 @@ def all_clear(
     """The certificate as of `plan.now`.
 
     Args:
-        course: around the worker's results (`ledger.resulting.course_of`).
+        course: around the worker's results (`ledger.resulting.course_around`).
         name: the worker's; "" leaves a line to write it on.
         record: the entries of the case: the one that closed it names who did.
 

@@ -175,7 +175,7 @@ def closing_statement(
     """The case as of `plan.now`, closed or said to be open.
 
     Args:
-        course: around the worker's results (`ledger.resulting.course_of`).
+        course: around the worker's results (`ledger.resulting.course_around`).
         record: the entries of the case, for who closed it, who did what, and the doses.
     """
     kept, zone = record or Record(), site.zone

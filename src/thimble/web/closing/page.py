@@ -9,7 +9,7 @@ from datetime import tzinfo
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.closing import ALL_CLEAR, GOES_ON_ELSEWHERE, Remainder, remainder
 from thimble.ledger.plan import Action, State
-from thimble.ledger.resulting import course_of, waits_for
+from thimble.ledger.resulting import course_around, waits_for
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Reading
 
@@ -78,7 +78,7 @@ class ClosingPage:
         """The page as one account sees it; `reason` and `text` are what was typed."""
         plan, situation = reading.plan, reading.situation
         left = remainder(plan, situation, protocol, reading.entries, zone)
-        course = course_of(situation, reading.entries, plan, protocol, zone)
+        course = course_around(situation, plan.actions, protocol, zone)
         ids = {action.id for action in left.actions}
         return cls(
             case=reading.case,

@@ -13,7 +13,7 @@ from thimble.documents.letters.visit_dates import why_no_dates, why_not_missed
 from thimble.documents.record import Record
 from thimble.documents.source_request.data import why_no_request
 from thimble.ledger.linking import is_patient_case
-from thimble.ledger.resulting import course_of
+from thimble.ledger.resulting import course_around
 from thimble.ledger.visiting import visiting
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Reading
@@ -148,7 +148,7 @@ class PapersPage:
 
 def course(reading: Reading, protocol: Protocol, site: Site) -> Course:
     """The course around the results of a case."""
-    return course_of(reading.situation, reading.entries, reading.plan, protocol, site.zone)
+    return course_around(reading.situation, reading.plan.actions, protocol, site.zone)
 
 
 def letters_of(reading: Reading, protocol: Protocol, site: Site) -> tuple[tuple[Paper, str], ...]:

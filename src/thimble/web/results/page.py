@@ -138,7 +138,7 @@ class ResultsPage:
                 if with_source or id_ != "source"
             ),
             statuses=tuple(
-                (id_.value, words, id_.value == given.get("status", "final"))
+                (id_.value, words, id_.value == given.get("status"))
                 for id_, words in STATUSES.items()
             ),
             typed=given,

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_POST
 from thimble import actions
 from thimble.actions import Doubtful, Refused
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.resulting import course_of
+from thimble.ledger.resulting import course_around
 from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.context import get_protocol, get_site, get_store
@@ -49,7 +49,7 @@ def _show(
     doubts: tuple[str, ...] = (),
 ) -> HttpResponse:
     site, protocol = get_site(), get_protocol()
-    course = course_of(reading.situation, reading.entries, reading.plan, protocol, site.zone)
+    course = course_around(reading.situation, reading.plan.actions, protocol, site.zone)
     page = ResultsPage.of(
         reading.situation, course, reading.plan.now, site.zone,
         capabilities=capabilities_of(request), fault=fault, doubts=doubts,
