@@ -607,6 +607,9 @@ def test_a_closed_case_to_which_a_result_came_is_on_the_list_until_it_was_closed
     page = client.get("/worklist/").text
     assert reference in page
     assert "a result came since" in page
+    handed_over = client.get("/worklist/handover/").text
+    assert reference in handed_over
+    assert "a result came since" in handed_over
 
     actions.reopen(store, reference, reason="Result", vocabulary=WORDS, now=NIGHT, **physician)
     assert "a result came since" not in client.get("/worklist/").text

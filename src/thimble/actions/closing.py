@@ -52,7 +52,7 @@ def close(
         undone = [
             *(action.what for action in left.actions),
             *(f"Open: {protocol.outputs[name].label or name}" for name in left.open),
-            *(f"Result awaited: {plan.words.get(id_, id_)}" for id_ in left.awaited),
+            *(f"Result awaited: {each.words(plan.words)}" for each in left.awaited),
             *([left.not_clear] if left.not_clear else []),
         ]
         if reason == ALL_CLEAR:

@@ -6,7 +6,7 @@ Nothing of the source patient is looked at: the same is said whatever the source
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -64,8 +64,21 @@ def why_not_clear(plan: Plan, situation: Situation, course: Course, now: datetim
     return ""
 
 
-def results_awaited(entries: Iterable[Entry]) -> tuple[str, ...]:
-    """The actions for which the worker's blood was drawn and no result is on record.
+@dataclass(frozen=True, slots=True)
+class Awaited:
+    """Blood of the worker that was drawn for an action and has no result; `numbers` as they were typed."""
+
+    action: str
+    numbers: tuple[str, ...]
+
+    def words(self, actions: Mapping[str, str]) -> str:
+        """What is awaited, so that whoever enters the result knows under which number it counts."""
+        what = actions.get(self.action, self.action)
+        return f"{what} ({', '.join(self.numbers)})" if self.numbers else what
+
+
+def results_awaited(entries: Iterable[Entry]) -> tuple[Awaited, ...]:
+    """The samples of the worker for which no result is on record, one for each action.
 
     A sample waits for a result that names its action or one of its numbers. One without numbers is
     answered by any result of the worker that was recorded after it was drawn.
@@ -76,13 +89,14 @@ def results_awaited(entries: Iterable[Entry]) -> tuple[str, ...]:
         for found in stand
         if found.entry.kind is Kind.RESULT_RECEIVED and found.body.get("of") != "source"
     ]
-    waiting: dict[str, None] = {}
+    waiting: dict[str, Awaited] = {}
     for found in stand:
         if found.entry.kind is not Kind.SAMPLE_TAKEN:
             continue
         if not any(_answers(result, found) for result in came):
-            waiting[found.body["action"]] = None
-    return tuple(waiting)
+            action = found.body["action"]
+            waiting[action] = Awaited(action, _typed(found.body))
+    return tuple(waiting.values())
 
 
 def _answers(result: Standing, sample: Standing) -> bool:
@@ -96,5 +110,9 @@ def _answers(result: Standing, sample: Standing) -> bool:
 
 def _numbers(body: Mapping[str, Any]) -> set[str]:
     """The specimen and request numbers of a body, as they are compared."""
-    numbers = (body.get(key) or "" for key in ("specimen", "request"))
-    return {"".join(number.split()).upper() for number in numbers} - {""}
+    return {"".join(number.split()).upper() for number in _typed(body)}
+
+
+def _typed(body: Mapping[str, Any]) -> tuple[str, ...]:
+    numbers = (str(body.get(key) or "").strip() for key in ("specimen", "request"))
+    return tuple(number for number in numbers if number)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from thimble.ledger.clearance import results_awaited, why_not_clear
+from thimble.ledger.clearance import Awaited, results_awaited, why_not_clear
 from thimble.ledger.entries import Entry
 from thimble.ledger.plan import TO_DO, Action, Plan, Situation
 from thimble.ledger.resulting import course_around
@@ -34,7 +34,7 @@ class Remainder:
 
     actions: tuple[Action, ...]
     open: tuple[str, ...]
-    awaited: tuple[str, ...] = ()
+    awaited: tuple[Awaited, ...] = ()
     not_clear: str = ""
 
     @property

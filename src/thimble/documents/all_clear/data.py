@@ -81,7 +81,7 @@ def why_no_all_clear(
     if any(action.state in TO_DO and not action.window.waits_for for action in plan.actions):
         return "The plan holds something that is neither done nor decided otherwise."
     if record is not None and (awaited := results_awaited(record.entries)):
-        return f"A result is awaited: {'; '.join(plan.words.get(id_, id_) for id_ in awaited)}."
+        return f"A result is awaited: {'; '.join(each.words(plan.words) for each in awaited)}."
     return why_not_clear(plan, situation, course, plan.now)
 
 

@@ -86,7 +86,7 @@ class ClosingPage:
             closed=reading.situation.closed_at is not None,
             left=tuple(_item(action, "not done") for action in left.actions),
             open=tuple((name, protocol.outputs[name].label or name) for name in left.open),
-            awaited=tuple(plan.words.get(id_, id_) for id_ in left.awaited),
+            awaited=tuple(each.words(plan.words) for each in left.awaited),
             not_clear=left.not_clear,
             asks=tuple(
                 (fact, protocol.vocabulary[fact].question)

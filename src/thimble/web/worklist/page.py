@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.saying import day
@@ -118,6 +118,9 @@ def seen_of(
     ]
 
 
+CAME_AFTER_CLOSING = "Closed, and a result came since: look at it, take the case up again"
+
+
 def came_after_closing(standing: Standing) -> bool:
     """Whether a result came to a case that is closed: nobody looks there by themselves."""
     if standing.open:
@@ -190,7 +193,7 @@ def parts(
         if rows:
             found.append(Part(group, title, rows))
 
-    add("again", "Closed, and a result came since: look at it, take the case up again", again)
+    add("again", CAME_AFTER_CLOSING, again)
     for group, title in TITLES.items():
         add(
             group.value,
@@ -372,16 +375,24 @@ def handover(
     *,
     with_source: bool,
 ) -> Handover:
-    """Every open case in few words, by the window that closes first."""
+    """Every open case in few words, by the window that closes first.
+
+    A closed case to which a result came since comes before all others.
+    """
+    again: list[Block] = []
     near: list[Block] = []
     rest: list[Block] = []
     for seen in order(cases):
-        if not seen.standing.open:
+        came = came_after_closing(seen.standing)
+        if not (seen.standing.open or came):
             continue
         own = _block(seen, now, zone, vocabulary, with_source=with_source)
+        if came:
+            again.append(replace(own, next=(CAME_AFTER_CLOSING,), more=0))
+            continue
         new = bool(own.changed)
         (near if new or seen.doing.group is Group.NOW else rest).append(own)
-    return Handover(tuple(near), tuple(rest))
+    return Handover((*again, *near), tuple(rest))
 
 
 NAMED = 3
