@@ -58,6 +58,7 @@ def test_what_is_left_and_what_is_open_stand_on_the_page(signed_in: SignIn, case
     assert FIRST_AID in page
     assert "HIV prophylaxis" in page
     assert reverse("desk:otherwise", args=[case, "first_aid"]) in page
+    assert f"{reverse('desk:case', args=[case])}#action-first_aid" in page
     assert "not while something is left, open or not clear" in page
 
 
