@@ -2,28 +2,17 @@
 
 import pytest
 
-from ledger.builders import NIGHT, SITE, after, us
+from actions.detectable import RULES, VOCABULARY, opened, plan
+from ledger.builders import after
 from thimble import actions
 from thimble.clinical.serology import Analyte, Result, Status, Word
-from thimble.ledger.assess import assess
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.closing import ALL_CLEAR, GOES_ON_ELSEWHERE
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import TO_DO
 from thimble.ledger.store import MemoryStore
 
-VOCABULARY = us().vocabulary
-RULES = {"protocol": us(), "site": SITE}
 WHO = {"by": "u2", "role": "occupational_physician"}
-DETECTABLE = {
-    "route": "percutaneous",
-    "fluid": "blood",
-    "source_hiv": "positive",
-    "source_hiv_load": "detectable",
-    "source_hiv_acute_illness": "no",
-    "worker_hiv": "negative",
-    "worker_on_prep": "no",
-}
 
 
 @pytest.fixture
@@ -31,24 +20,9 @@ def store():
     return MemoryStore()
 
 
-def opened(store, facts=None, at=None):
-    return actions.report(
-        store,
-        facts=DETECTABLE if facts is None else facts,
-        occurred_at=NIGHT,
-        occurred_at_precision="minute",
-        vocabulary=VOCABULARY,
-        now=at or after(minutes=10),
-    ).case
-
-
 @pytest.fixture
 def case(store):
     return opened(store)
-
-
-def plan(store, case, at):
-    return assess(fold(store.entries(case), at, VOCABULARY), us(), at, SITE)
 
 
 def test_a_case_with_open_actions_is_closed_only_with_a_reason_for_leaving_them(store, case):

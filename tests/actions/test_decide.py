@@ -4,9 +4,9 @@ import threading
 
 import pytest
 
-from ledger.builders import NIGHT, SITE, after, us
+from actions.detectable import RULES, VOCABULARY, opened, plan
+from ledger.builders import after, us
 from thimble import actions
-from thimble.ledger.assess import assess
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
@@ -14,18 +14,7 @@ from thimble.ledger.plan import State
 from thimble.ledger.store import MemoryStore, Overtaken
 from thimble.ledger.verify import verify
 
-VOCABULARY = us().vocabulary
-RULES = {"protocol": us(), "site": SITE}
 WHO = {"by": "u2", "role": "emergency_clinician"}
-DETECTABLE = {
-    "route": "percutaneous",
-    "fluid": "blood",
-    "source_hiv": "positive",
-    "source_hiv_load": "detectable",
-    "source_hiv_acute_illness": "no",
-    "worker_hiv": "negative",
-    "worker_on_prep": "no",
-}
 
 
 @pytest.fixture
@@ -33,24 +22,9 @@ def store():
     return MemoryStore()
 
 
-def opened(store, facts=None, at=None):
-    return actions.report(
-        store,
-        facts=DETECTABLE if facts is None else facts,
-        occurred_at=NIGHT,
-        occurred_at_precision="minute",
-        vocabulary=VOCABULARY,
-        now=at or after(minutes=10),
-    ).case
-
-
 @pytest.fixture
 def case(store):
     return opened(store)
-
-
-def plan(store, case, at):
-    return assess(fold(store.entries(case), at, VOCABULARY), us(), at, SITE)
 
 
 def test_what_is_signed_is_the_plan_as_it_stands(store, case):
