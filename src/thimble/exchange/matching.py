@@ -16,7 +16,7 @@ from typing import Protocol
 from thimble.clinical.laboratory import Local
 from thimble.clinical.serology import Analyte, Quantity, Result, Status
 from thimble.clinical.serology.analytes import name_of
-from thimble.clinical.serology.results import Of
+from thimble.clinical.serology.results import Of, number_key
 from thimble.exchange.hl7v2.model import Message, Observation, Order, Patient
 from thimble.exchange.hl7v2.moments import Moment
 from thimble.exchange.hl7v2.reading import Held, Reading, Standing
@@ -92,11 +92,6 @@ class Read:
 
     matched: tuple[Matched, ...]
     reasons: tuple[str, ...]
-
-
-def number_key(number: str) -> str:
-    """A number of a sample as it is compared: without blanks, in capitals."""
-    return "".join(number.split()).upper()
 
 
 def read_message(

@@ -39,6 +39,11 @@ _RANK = {Status.PRELIMINARY: 0, Status.FINAL: 1, Status.CORRECTED: 2, Status.RET
 COMPARATORS = ("<", "<=", "=", ">=", ">")
 
 
+def number_key(number: str) -> str:
+    """A number of a sample as it is compared: without blanks, in capitals."""
+    return "".join(number.split()).upper()
+
+
 @dataclass(frozen=True, slots=True)
 class Quantity:
     """A number with what the laboratory put before it, in a UCUM unit."""

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime
 
 from thimble.actions import IdentityStore
-from thimble.clinical.serology.results import Of, Result, current
-from thimble.exchange.matching import Person, Sample, number_key
+from thimble.clinical.serology.results import Of, Result, current, number_key
+from thimble.exchange.matching import Person, Sample
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS, fold, standing
 from thimble.ledger.resulting import BASELINE, FOLLOW_UP
