@@ -1,5 +1,7 @@
 """The end of a case: nothing is given up in silence, and nobody is told all clear too soon."""
 
+from dataclasses import replace
+
 import pytest
 
 from actions.detectable import RULES, VOCABULARY, opened, plan
@@ -196,6 +198,26 @@ def harmless(store) -> str:
         actions.counsel(store, case, action, now=after(1), **WHO)
     actions.take_sample(store, case, "baseline_hiv", specimen="W 1", now=after(2), **WHO)
     return case
+
+
+def test_a_result_that_the_laboratory_took_back_is_awaited_again(store):
+    case = harmless(store)
+    laboratory(store, case, Word.NEGATIVE)
+    taken_back = Result(
+        analyte=Analyte.HIV_AG_AB, of="worker", status=Status.RETRACTED, taken_at=after(2),
+        reported_at=after(9, 30), word=None, specimen="w1",
+    )  # fmt: skip
+    actions.record_results(
+        store, case, [taken_back], drawn_for="baseline", now=after(9, 40), **RULES, **WHO
+    )
+    with pytest.raises(actions.Refused, match="Result awaited"):
+        clear(store, case)
+    actions.record_results(
+        store, case, [replace(taken_back, status=Status.FINAL, word=Word.NEGATIVE, specimen="W1",
+                              reported_at=after(9, 50))],
+        drawn_for="baseline", now=after(9, 55), **RULES, **WHO,
+    )  # fmt: skip
+    clear(store, case)
 
 
 def laboratory(store, case, word: Word, *, specimen: str = "w1", analyte=Analyte.HIV_AG_AB) -> None:

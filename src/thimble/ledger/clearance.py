@@ -12,7 +12,7 @@ from typing import Any
 
 from thimble.clinical.serology import Course, tables
 from thimble.clinical.serology.analytes import HBV, HCV, HIV, Analyte
-from thimble.clinical.serology.results import number_key
+from thimble.clinical.serology.results import Status, number_key
 from thimble.clinical.serology.values import state
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import Standing, standing
@@ -82,7 +82,8 @@ def results_awaited(entries: Iterable[Entry]) -> tuple[Awaited, ...]:
     """The samples of the worker for which no result is on record, one for each action.
 
     A sample waits for a result that names its action or one of its numbers. One without numbers is
-    answered by any result of the worker that was recorded after it was drawn.
+    answered by any result of the worker that was recorded after it was drawn. What the laboratory took
+    back answers nothing.
     """
     stand = [found for found in standing(tuple(entries)).values() if found is not None]
     came = [
@@ -94,10 +95,20 @@ def results_awaited(entries: Iterable[Entry]) -> tuple[Awaited, ...]:
     for found in stand:
         if found.entry.kind is not Kind.SAMPLE_TAKEN:
             continue
-        if not any(_answers(result, found) for result in came):
+        if not _stands(result.body for result in came if _answers(result, found)):
             action = found.body["action"]
             waiting[action] = Awaited(action, _typed(found.body))
     return tuple(waiting.values())
+
+
+def _stands(answers: Iterable[Mapping[str, Any]]) -> bool:
+    """Whether something of these results, in the order in which they came, was not taken back."""
+    last: dict[str, str] = {}
+    for body in answers:
+        if "results" not in body:
+            return True
+        last |= {one["analyte"]: one["status"] for one in body["results"]}
+    return any(status != Status.RETRACTED for status in last.values())
 
 
 def _answers(result: Standing, sample: Standing) -> bool:
