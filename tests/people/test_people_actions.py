@@ -49,7 +49,8 @@ def house() -> House:
 
 def test_no_name_birth_date_or_number_stands_in_the_chain(house: House) -> None:
     house.change({}, identity=PersonIdentity("00422", "Other", "Rea", date(1999, 2, 28)))
-    text = repr(list(house.store.all_entries()))
+    # Digests are left out: they hold every short run of digits sooner or later.
+    text = repr([(entry.case, entry.body) for entry in house.store.all_entries()])
     for part in ("Müller", "Other", "Rea", "0042", "1999", "rea@"):
         assert part not in text
     assert "'identity': ['number', 'family_name', 'email']" in text
