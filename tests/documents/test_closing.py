@@ -166,7 +166,7 @@ def test_every_result_that_counts_is_told_and_what_was_replaced_is_not():
     rows = [(r.purpose, r.result, r.taken, r.standing) for r in case.statement().results]
     assert rows == [
         ("At the exposure", "negative", "Thu 26 Nov 2026, 04:40", ""),
-        ("Since the exposure", "112 m[IU]/mL", "Mon 14 Jun 2027, 02:40", ""),
+        ("Since the exposure", "112 mIU/mL", "Mon 14 Jun 2027, 02:40", ""),
         ("Since the exposure", "negative (corrected)", "Mon 14 Jun 2027, 02:40", ""),
     ]
 

@@ -1,4 +1,4 @@
-"""Instants and spans in words, the same on every screen, sheet and line.
+"""Instants, spans and units in words, the same on every screen, sheet and line.
 
 Names of days and months are spelled here and not taken from the machine's locale: a plan reads the same
 wherever it is shown or printed.
@@ -6,6 +6,7 @@ wherever it is shown or printed.
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime, tzinfo
 
 DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -74,3 +75,13 @@ def inside(words: str) -> str:
     rest = words.partition(" ")[0][1:]
     kept = any(letter.isupper() or letter.isdigit() for letter in rest)
     return words if kept else words[:1].lower() + words[1:]
+
+
+def unit(ucum: str) -> str:
+    """A unit as people write it. UCUM has brackets around units outside the SI and braces around remarks.
+
+    >>> unit("m[IU]/mL"), unit("{copies}/mL"), unit("umol/L"), unit("U/L")
+    ('mIU/mL', 'copies/mL', 'µmol/L', 'U/L')
+    """
+    bare = ucum.translate(str.maketrans("", "", "[]{}"))
+    return re.sub(r"^u(?=[a-z])", "µ", bare)

@@ -10,6 +10,7 @@ from enum import StrEnum
 from typing import Literal
 
 from thimble.clinical.durations import aware
+from thimble.clinical.saying import unit
 
 from .analytes import Analyte, measures
 
@@ -62,9 +63,9 @@ class Quantity:
             raise ValueError(f"A result's number is finite; found {self.number!r}")
 
     def __str__(self) -> str:
-        """As people read it: `<10 m[IU]/mL`."""
+        """As people read it: `<10 mIU/mL`."""
         sign = "" if self.comparator == "=" else self.comparator
-        return f"{sign}{self.number:g} {self.unit}".strip()
+        return f"{sign}{self.number:g} {unit(self.unit)}".strip()
 
 
 @dataclass(frozen=True, slots=True)

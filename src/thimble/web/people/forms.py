@@ -10,6 +10,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from thimble.clinical.diseases import DISEASES
+from thimble.clinical.saying import unit
 from thimble.clinical.serology.results import COMPARATORS, Word
 from thimble.people import choices
 from thimble.people.dates import NotADate, read_date
@@ -188,7 +189,7 @@ class EvidenceForm(forms.Form):
             min_value=0,
             error_messages={"invalid": "Give a number, such as 145 or 9.5."},
         )
-        units = [(unit, unit.replace("[IU]", "IU") or "none") for unit in UNITS]
+        units = [(each, unit(each) or "none") for each in UNITS]
         self.fields["unit"] = forms.ChoiceField(label="Unit", choices=units, required=False)
         self.fields["as_written"] = self._text("As it is written on the slip", required=False)
         self.fields["laboratory"] = self._text("Laboratory", required=False)

@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from thimble.clinical.diseases import DISEASES
-from thimble.clinical.saying import month_name
+from thimble.clinical.saying import month_name, unit
 from thimble.people import choices
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
@@ -41,12 +41,8 @@ def result_value(body: Mapping[str, Any]) -> str:
         parts.append(str(body["word"]))
     if body["number"] is not None:
         sign = "" if body["comparator"] == "=" else body["comparator"]
-        parts.append(f"{sign}{body['number']:g} {_unit(body['unit'])}".strip())
+        parts.append(f"{sign}{body['number']:g} {unit(body['unit'])}".strip())
     return ", ".join(parts)
-
-
-def _unit(ucum: str) -> str:
-    return ucum.replace("[IU]", "IU").replace("{copies}", "copies")
 
 
 def title(evidence: Evidence) -> str:

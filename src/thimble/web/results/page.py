@@ -8,6 +8,7 @@ from datetime import datetime, tzinfo
 
 from thimble.actions.results import read as read_facts
 from thimble.clinical.saying import minute
+from thimble.clinical.saying import unit as said_unit
 from thimble.clinical.serology import (
     Analyte,
     Course,
@@ -84,7 +85,7 @@ class Field:
     words: tuple[tuple[str, str, bool], ...]
     number: str
     signs: tuple[tuple[str, bool], ...]
-    units: tuple[tuple[str, bool], ...]
+    units: tuple[tuple[str, str, bool], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,5 +240,5 @@ def _field(analyte: Analyte, typed: Mapping[str, str]) -> Field:
         else (),
         typed.get(f"number-{analyte}", ""),
         tuple((each, each == sign) for each in COMPARATORS) if measure.units else (),
-        tuple((name, name == unit) for name in shown.values()),
+        tuple((name, said_unit(name), name == unit) for name in shown.values()),
     )
