@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 from django.test import Client
@@ -179,3 +179,20 @@ def test_nobody_makes_a_result_final_without_choosing_so(case: str, signed_in: S
     refused = enter(client, case, **{"word-hbsag": "negative", "status": ""})
     assert refused.status_code == 422
     assert "Say whether the result is final" in refused.text
+
+
+def test_a_result_offers_to_record_the_drawing_that_nobody_wrote_down(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    enter(client, case, whose="baseline", word__anti_hcv="negative", day="2026-03-03",
+          clock="01:00", specimen="S-20")  # fmt: skip
+    text = page(client, case)
+    (form,) = re.findall(r'<form class="undrawn".*?</form>', text, re.DOTALL)
+    assert "taken Tue 3 Mar 2026, 01:00" in form
+    typed = dict(re.findall(r'name="([^"]+)" value="([^"]*)"', form))
+    assert typed["action"] == "baseline_hcv"
+
+    assert client.post(reverse("desk:done", args=[case]), typed).status_code == 302
+    entry = last(case)
+    assert (entry.kind, entry.body["specimen"]) == (Kind.SAMPLE_TAKEN, "S-20")
+    assert entry.happened_at == datetime.fromisoformat("2026-03-03T01:00:00+01:00")
+    assert 'class="undrawn"' not in page(client, case)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
@@ -23,6 +23,7 @@ from thimble.clinical.serology import (
 from thimble.clinical.serology.results import COMPARATORS
 from thimble.clinical.serology.statement import Marker
 from thimble.clinical.vocabulary import VOCABULARY
+from thimble.ledger.drawn import Drawn
 from thimble.ledger.plan import LabResult, Situation
 from thimble.ledger.resulting import BASELINE, said_of, waits_for
 from thimble.protocol.finding import STANDINGS
@@ -77,6 +78,18 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
+class Undrawn:
+    """A sample that the plan still asks for though its result is here; day and clock as forms have them."""
+
+    id: str
+    what: str
+    taken: str
+    day: str
+    clock: str
+    numbers: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Field:
     """The inputs of one test."""
 
@@ -97,6 +110,7 @@ class ResultsPage:
     today: str
     parts: tuple[Part, ...]
     asks: tuple[tuple[str, str], ...]
+    undrawn: tuple[Undrawn, ...]
     groups: tuple[tuple[str, tuple[Field, ...]], ...]
     whose: tuple[tuple[str, str, bool], ...]
     statuses: tuple[tuple[str, str, bool], ...]
@@ -114,6 +128,7 @@ class ResultsPage:
         zone: tzinfo,
         *,
         capabilities: Collection[str],
+        drawn: Iterable[Drawn] = (),
         typed: Mapping[str, str] | None = None,
         fault: str = "",
         doubts: tuple[str, ...] = (),
@@ -129,6 +144,7 @@ class ResultsPage:
             asks=tuple(
                 (fact, VOCABULARY[fact].question) for fact in waits_for(situation, course, now)
             ),
+            undrawn=tuple(_undrawn(each, zone) for each in drawn),
             groups=tuple(
                 (title, tuple(_field(analyte, given) for analyte in analytes))
                 for title, analytes in GROUPS.items()
@@ -219,6 +235,18 @@ def _said(reading: Reading) -> Said:
             for reason in reading.because
         ),
         all(reason.confirmed for reason in reading.because),
+    )
+
+
+def _undrawn(drawn: Drawn, zone: tzinfo) -> Undrawn:
+    at = drawn.at.astimezone(zone)
+    return Undrawn(
+        drawn.action.id,
+        drawn.action.what,
+        minute(drawn.at, zone),
+        at.date().isoformat(),
+        f"{at:%H:%M}",
+        (("specimen", drawn.specimen), ("request", drawn.request)),
     )
 
 

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from thimble import actions
 from thimble.actions import Doubtful, Refused
+from thimble.ledger.drawn import drawn_by_results
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.resulting import course_around
 from thimble.web import clock, log
@@ -53,6 +54,7 @@ def _show(
     page = ResultsPage.of(
         reading.situation, course, reading.plan.now, site.zone,
         capabilities=capabilities_of(request), fault=fault, doubts=doubts,
+        drawn=drawn_by_results(reading.situation, reading.plan, protocol),
         typed=request.POST.dict() if request.method == "POST" else None,
     )  # fmt: skip
     status = 422 if fault or doubts else 200
