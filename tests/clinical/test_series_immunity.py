@@ -271,3 +271,49 @@ def test_a_titre_that_is_passed_over_is_told_with_the_reason():
     )
     assert "immunoglobulin given less than 6 months before it may be what was measured" in passive
     assert "passed over" not in said(FIRST, titre(50, "2015-08-10")).reason
+
+
+SERIES = doses("2010-01-04", "2010-02-04", "2010-07-05")
+
+
+@pytest.mark.parametrize("old", ["positive", "negative", "indeterminate", "<100", "<12"])
+def test_a_number_below_10_is_followed_whatever_could_not_be_told_before_it(old):
+    """Row P-8: once the number is there, asking for it again and again would lead nowhere."""
+    known = [*SERIES, titre(old, "2010-08-20"), titre(4, "2026-02-01")]
+
+    assert short(known) == ("not_known", "challenge_dose", "2026-03-02")
+    assert short(known, doses("2026-02-16")) == ("not_known", "titre", "2026-03-16")
+    assert short(known, protocol="uk")[1] == "booster"
+    # The other way round the number is old and what cannot be told is new: ask for the number.
+    assert short(SERIES, titre(4, "2020-08-20"), titre(old, "2026-02-01"))[1] == "titre"
+
+
+def test_nobody_is_a_non_responder_while_an_earlier_result_may_have_been_a_response():
+    two = [*SERIES, *doses("2011-01-04", "2011-02-04", "2011-07-05")]
+
+    assert short(two, titre("positive", "2011-08-20"), titre(4, "2026-02-01")) == (
+        "not_known", "refer", "2026-03-02",
+    )  # fmt: skip
+
+
+def test_after_the_dose_that_tells_isolated_core_antibody_apart_its_titre_is_due_and_no_other_dose():
+    worked_up = [
+        marker("hbsag", "negative", "2025-10-01"), marker("anti_hbc_total", "positive", "2025-10-01"),
+        marker("anti_hbc_igm", "negative", "2025-10-01"), marker("hbv_dna", "negative", "2025-10-01"),
+        titre("<10", "2025-10-01"),
+    ]  # fmt: skip
+
+    assert short(worked_up) == ("isolated_core", "challenge_dose", "2026-03-02")
+    for protocol in ("us", "uk"):
+        assert short(worked_up, doses("2026-02-20"), protocol=protocol) == (
+            "isolated_core", "titre", "2026-03-20",
+        )  # fmt: skip
+
+
+def test_a_dose_too_early_in_a_second_series_says_from_when_it_would_have_counted():
+    second = [*SERIES, titre(3, "2010-08-20"), *doses("2025-12-01", "2025-12-09")]
+
+    assert (
+        "The dose of Tue 9 Dec 2025 (recombinant, adult dose) does not count: it was given too early; "
+        "it would have counted from Thu 25 Dec 2025."
+    ) in said(second).reasons

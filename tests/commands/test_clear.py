@@ -107,6 +107,8 @@ def test_out_writes_the_file_and_nothing_else(clear, tmp_path):
         ("w1,2015-01-01,result,anti_hbs,5,mg/L", "unit", "mg/L", "m[IU]/mL"),
         ("w1,2015-01-01,result,anti_hbs,5,", "unit", "", "m[IU]/mL"),
         ("w1,2015-01-01,result,hbsag,0.4,", "value", "0.4", "positive, negative, indeterminate"),
+        ("w1,2015-01-01,result,anti_hbs,positive,mg/L", "unit", "mg/L", "nothing beside a word, m[IU]/mL"),
+        ("w1,2015-01-01,result,hbsag,positive,7", "unit", "7", "nothing beside a word"),
         ("w1,2015-01-01,declined,43,,", "code", "43", "nothing, for kind declined"),
         ("w1,2015-01-01,dose,43,", "all", "5 cells", "6 cells"),
     ],
@@ -174,7 +176,28 @@ def test_a_file_of_another_shape_is_refused(clear, text, told):
 
 def test_a_file_that_is_not_there_and_a_day_that_is_none_are_told(clear, tmp_path):
     assert "cannot be read" in run("clear", tmp_path / "a", tmp_path / "b", "--as-of", TODAY).err
-    assert "--as-of: is a day" in clear([], [], as_of="2026").err
+    for day in ("2026", "2201-01-01", "0001-01-01"):
+        ran = clear(["w1,1990-01-01,2026-04-01,no,no"], ["w1,2015-01-01,dose,43,,"], as_of=day)
+        assert (ran.status, "--as-of: is a day" in ran.err) == (2, True)
+
+
+def test_a_shape_that_cannot_be_read_hides_no_other_fault(clear):
+    people, evidence = ["w1,1990-01-01,soon,no,no"], ["w1,x,dose,43,,", 'w1,"2015,dose']
+    both = clear(people, evidence).err.splitlines()
+
+    assert ["column start_date" in both[0], "column date" in both[1], "is not CSV" in both[2]] == [
+        True
+    ] * 3
+    assert "column date" in clear(b"person_id\n", evidence).err
+
+
+def test_lines_are_counted_as_an_editor_counts_them(clear):
+    """Marks that end a line for some programs stand within a cell here; a quoted cell may hold lines."""
+    people = ["w\x0b1,1990-01-01,2026-04-01,no,no", "w\u20282,1990-01-01,2026-04-01,no,no",
+              '"w\n3",1990-01-01,2026-04-01,no,no', "w4,1990-01-01,x,no,no"]  # fmt: skip
+
+    assert clear(people, []).err.count("\n") == 1
+    assert "line 6, column start_date" in clear(people, []).err
 
 
 def test_the_installed_command_does_the_same(tmp_path):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -116,3 +116,34 @@ def test_without_a_birth_date_or_tables_there_is_no_answer_rather_than_a_guess()
     assert hepatitis_b(held, BORN, ON, "nowhere") is None
     assert hepatitis_b(held, date(2020, 1, 1), ON, "us") is None
     assert hepatitis_b(held, BORN, ON, "uk") is not None
+
+
+def test_a_contraindication_without_a_day_holds_also_while_the_calendar_of_the_site_is_behind() -> (
+    None
+):
+    """West of Greenwich it is still yesterday when it is written down in the evening."""
+    undated = person(
+        (Kind.CONTRAINDICATED, {**GOOD[Kind.CONTRAINDICATED], "on": None, "until": None})
+    )
+    yesterday = NOW.date() - timedelta(days=1)
+
+    assert evidence_of(undated, yesterday) == ([Contraindicated(PartialDate.of(yesterday))], 0)
+    answer = hepatitis_b(undated, BORN, yesterday, "us")
+    assert answer is not None
+    assert answer.cleared.next_step == "refer"
+
+
+@pytest.mark.parametrize(
+    ("on", "series"), [(NOW.date(), "complete"), (date(2026, 1, 5), "incomplete")]
+)
+def test_a_year_written_down_after_an_exposure_is_not_taken_to_lie_before_it(
+    on: date, series: str
+) -> None:
+    late = person(dose("2019-02-04"), dose("2019-03-07"), dose("2026"))
+    answer = hepatitis_b(late, BORN, on, "us")
+
+    assert answer is not None
+    assert (answer.cleared.series, answer.undated) == (
+        series,
+        int(series == "incomplete"),
+    )

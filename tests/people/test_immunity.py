@@ -101,6 +101,33 @@ def test_a_hepatitis_b_dose_a_year_ago_or_more(when: str | None, value: str | No
     assert answers(hepatitis(when)).get("worker_hbv_last_dose_over_1_year") == value
 
 
+@pytest.mark.parametrize(
+    ("other", "value"),
+    [
+        ("2026", None),  # may lie before the exposure or after it
+        (None, None),
+        ("2026-03-03", "yes"),
+        ("2019", "yes"),
+        ("2025-10", "no"),
+    ],
+)
+def test_a_dose_that_may_be_the_last_is_not_passed_over(
+    other: str | None, value: str | None
+) -> None:
+    assert (
+        answers(hepatitis("2020-05-01"), hepatitis(other)).get("worker_hbv_last_dose_over_1_year")
+        == value
+    )
+    years = answers(tetanus("2020-05-01"), tetanus(other)).get("worker_years_since_tetanus_dose")
+    assert years == (5.83 if value == "yes" else None)
+
+
+def test_a_dose_within_the_year_settles_it_whatever_else_was_given() -> None:
+    for other in (None, "2026", "2025"):
+        found = answers(hepatitis("2025-10-01"), hepatitis(other))
+        assert found["worker_hbv_last_dose_over_1_year"] == "no"
+
+
 def test_what_is_offered_is_a_fact_of_the_vocabulary_with_a_value_that_it_allows() -> None:
     doses = [tetanus("2001"), tetanus("2002"), tetanus("2003-04-05"), hepatitis("2020-01-01")]
     found = offered(person(*doses), ON)

@@ -19,7 +19,7 @@ from thimble.clinical.series.schedule import schedule
 from thimble.clinical.series.wording import series_sentence
 from thimble.clinical.serology import Analyte
 from thimble.commands import Commands, NotUnderstood
-from thimble.commands.clearance_files import read_files
+from thimble.commands.clearance_files import LATEST, OLDEST, read_files
 
 COLUMNS = (
     "person_id", "series", "valid_doses", "next_dose_earliest", "next_dose_recommended", "immunity",
@@ -89,4 +89,6 @@ def _day(text: str) -> date:
         when = None
     if when is None or not when.exact:
         raise NotUnderstood(f"--as-of: is a day written 2026-03-02; found {text!r}.")
+    if not OLDEST <= when.year <= LATEST:
+        raise NotUnderstood(f"--as-of: is a day from {OLDEST} to {LATEST}; found {text!r}.")
     return when.first

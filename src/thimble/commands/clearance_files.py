@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -32,7 +33,8 @@ RESULTS = (
 )  # fmt: skip
 WORDS = tuple(word.value for word in Word)
 NUMBER = re.compile(r"(<=|>=|<|>)?([0-9]{1,12}(?:\.[0-9]{1,6})?)", re.A)
-OLDEST = 1900
+OLDEST, LATEST = 1900, 2200
+"""Years that a birth and the day asked for lie between: another is a slip of the keyboard."""
 DAY_FORM = "a day written 2019-03-14"
 Immunocompromised = Literal["yes", "no", "unknown"]
 
@@ -51,15 +53,15 @@ class _Faults:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.found: list[tuple[int, str]] = []
+        self.found: list[str] = []
 
     def add(self, line: int, column: str, found: object, allowed: str) -> None:
-        self.found.append(
-            (
-                line,
-                f"{self.path}: line {line}, column {column}: found {found!r}; allowed: {allowed}.",
-            )
-        )
+        """A value that is not allowed."""
+        self.tell(line, column, f"found {found!r}; allowed: {allowed}")
+
+    def tell(self, line: int, column: str, what: str) -> None:
+        """Any other fault, in words."""
+        self.found.append(f"{self.path}: line {line}, column {column}: {what}.")
 
 
 def read_files(people: Path, evidence: Path, as_of: date) -> dict[str, Record]:
@@ -89,7 +91,7 @@ def read_files(people: Path, evidence: Path, as_of: date) -> dict[str, Record]:
             subject.evidence.append(item)
     faults = [*in_people.found, *in_evidence.found]
     if faults:
-        raise NotUnderstood("\n".join(text for _, text in faults))
+        raise NotUnderstood("\n".join(faults))
     return records
 
 
@@ -102,7 +104,7 @@ def _rows(
         raise NotUnderstood(f"{path}: cannot be read: {error.strerror}.") from error
     except UnicodeDecodeError as error:
         raise NotUnderstood(f"{path}: is not UTF-8 at byte {error.start}; save it so.") from error
-    reader = csv.reader(text.splitlines(), strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
         header = next(reader, [])
         if sorted(header) != sorted(columns):
@@ -113,9 +115,8 @@ def _rows(
                 )
                 or "a column twice"
             )
-            raise NotUnderstood(
-                f"{path}: line 1, column header: found {odd}; allowed: {', '.join(columns)}."
-            )
+            faults.tell(1, "header", f"found {odd}; allowed: {', '.join(columns)}")
+            return
         for cells in reader:
             if not cells:
                 continue
@@ -127,9 +128,8 @@ def _rows(
                 {name: cell.strip() for name, cell in zip(header, cells, strict=True)},
             )
     except csv.Error as error:
-        raise NotUnderstood(
-            f"{path}: line {reader.line_num}, column all: is not CSV: {error}."
-        ) from error
+        # Below it nothing can be read; what was found above it is told all the same.
+        faults.tell(reader.line_num, "all", f"is not CSV: {error}")
 
 
 def _person(line: int, row: Mapping[str, str], faults: _Faults, as_of: date) -> Record | None:
@@ -222,9 +222,12 @@ def _result(
         faults.add(line, "code", row["code"], ", ".join(codes))
         return None
     analyte, value, unit = Analyte(row["code"]), row["value"], row["unit"]
-    if value in WORDS:
-        return analyte, Word(value), None
     measure = measures()[analyte]
+    if value in WORDS:
+        if unit and unit not in measure.units:
+            faults.add(line, "unit", unit, ", ".join(("nothing beside a word", *measure.units)))
+            return None
+        return analyte, Word(value), None
     number = NUMBER.fullmatch(value)
     words = ", ".join(WORDS)
     if not measure.units:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from thimble.clinical.series import (
     Cleared,
@@ -23,11 +23,14 @@ from thimble.people import fold
 from thimble.people.entries import Kind
 
 DISEASE = "hepatitis_b"
+_CALENDARS_APART = timedelta(days=1)
+"""The instant of an entry is of the universal calendar, the day asked for of the site's."""
 
 
 @dataclass(frozen=True, slots=True)
 class HepatitisB:
-    """What the tables say; `undated` pieces of evidence could not be given to them."""
+    """What the tables say; `undated` pieces of evidence, not known to lie before the day, were not given
+    to them."""
 
     cleared: Cleared
     undated: int
@@ -49,7 +52,7 @@ def hepatitis_b(
 
 
 def evidence_of(person: fold.Person, on: date) -> tuple[list[Evidence], int]:
-    """Everything about hepatitis B that has a date and lies behind a day; and how much has no date."""
+    """Everything about hepatitis B that lies behind a day; and of how much that cannot be told."""
     found: list[Evidence] = []
     undated = 0
     for each in person.evidence:
@@ -58,12 +61,15 @@ def evidence_of(person: fold.Person, on: date) -> tuple[list[Evidence], int]:
         if not _concerns(each):
             continue
         if text is None and each.kind is Kind.CONTRAINDICATED:
-            text = each.recorded_at.date().isoformat()
+            # It was found before anybody wrote it down, and holds whatever day that was.
+            text = min(each.recorded_at.date(), on).isoformat()
         if text is None:
             undated += 1
             continue
         when = PartialDate.parse(text)
-        if when.first <= on:
+        if when.first <= on < when.last and each.recorded_at.date() > on + _CALENDARS_APART:
+            undated += 1  # written down later: whether it was before that day cannot be told
+        elif when.first <= on:
             found += _told(each, when, on)
     return found, undated
 

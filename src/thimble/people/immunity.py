@@ -6,7 +6,6 @@ is neither unvaccinated nor a non-responder.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -54,20 +53,27 @@ def offered(person: Person, on: date) -> tuple[Offered, ...]:
     if len(tetanus) >= TETANUS_SERIES:
         positions = tuple(e.entry for e in tetanus)
         found.append(Offered("worker_tetanus_doses", "three_or_more", positions))
-    last = _last(tetanus)
+    last = _last(person, "tetanus", on)
     if last is not None and last[1].exact:
         entry, when = last
         found.append(
             Offered("worker_years_since_tetanus_dose", years_between(when.first, on), (entry,))
         )
-    last = _last(_doses(person, "hepatitis_b", on))
-    if last is not None:
-        entry, when = last
-        if _anniversary(when.last, 1) <= on:
-            found.append(Offered("worker_hbv_last_dose_over_1_year", "yes", (entry,)))
-        elif _anniversary(when.first, 1) > on:
-            found.append(Offered("worker_hbv_last_dose_over_1_year", "no", (entry,)))
+    found += _over_a_year(person, on)
     return tuple(found)
+
+
+def _over_a_year(person: Person, on: date) -> list[Offered]:
+    """Whether the last dose against hepatitis B was a year ago; one within the year settles it, whatever
+    else was given."""
+    fact = "worker_hbv_last_dose_over_1_year"
+    for each in _doses(person, "hepatitis_b", on):
+        if _anniversary(PartialDate.parse(each.body["when"]).first, 1) > on:
+            return [Offered(fact, "no", (each.entry,))]
+    last = _last(person, "hepatitis_b", on)
+    if last is not None and _anniversary(last[1].last, 1) <= on:
+        return [Offered(fact, "yes", (last[0],))]
+    return []
 
 
 RESPONSES = {
@@ -103,22 +109,30 @@ def _doses(person: Person, disease: str, on: date) -> list[Evidence]:
     """Doses of vaccine that were certainly given by a day: those with a date."""
     return [
         e
-        for e in person.of(Kind.DOSE_RECORDED)
-        if disease in e.body["diseases"]
-        and is_vaccine(e.body["product"])
-        and e.body["when"]
-        and PartialDate.parse(e.body["when"]).last <= on
+        for e in _vaccine(person, disease)
+        if e.body["when"] and PartialDate.parse(e.body["when"]).last <= on
     ]
 
 
-def _last(doses: Iterable[Evidence]) -> tuple[int, PartialDate] | None:
-    """The latest dose, if it is certain which one that is."""
-    dated = [(PartialDate.parse(e.body["when"]), e.entry) for e in doses]
+def _vaccine(person: Person, disease: str) -> list[Evidence]:
+    return [
+        e
+        for e in person.of(Kind.DOSE_RECORDED)
+        if disease in e.body["diseases"] and is_vaccine(e.body["product"])
+    ]
+
+
+def _last(person: Person, disease: str, on: date) -> tuple[int, PartialDate] | None:
+    """The latest dose by a day, if it is certain which one that is: one whose date is not known, or that
+    may lie on either side of the day, may have been the last."""
+    dated = [(PartialDate.parse(e.body["when"]), e.entry) for e in _doses(person, disease, on)]
     if not dated:
         return None
     when, entry = max(dated, key=lambda dose: dose[0].last)
-    if any(other.last > when.first for other, at in dated if at != entry):
-        return None
+    for other in _vaccine(person, disease):
+        told = PartialDate.parse(other.body["when"]) if other.body["when"] else None
+        if other.entry != entry and (told is None or (when.first < told.last and told.first <= on)):
+            return None
     return entry, when
 
 

@@ -119,7 +119,7 @@ def answer(person: Person, told: Documented, today: int, protocol: str) -> Clear
     due = _due(decision, goal, last, serum, latest, today, plan)
     verdicts = _verdicts(judged, second)
     valid = verdicts.count(Verdict.COUNTS)
-    whys = dose_sentences(judged, verdicts, born, plan)
+    whys = dose_sentences(judged, second, verdicts, born, plan)
     reasons = (
         series_sentence(judged.path, judged.complete, valid, plan),
         *(

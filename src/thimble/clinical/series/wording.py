@@ -21,11 +21,14 @@ def series_sentence(path: str, complete: bool, counted: int, plan: Schedule) -> 
 
 
 def dose_sentences(
-    judged: Judged, verdicts: Sequence[Verdict], born: int, plan: Schedule
+    judged: Judged, second: Judged | None, verdicts: Sequence[Verdict], born: int, plan: Schedule
 ) -> tuple[str, ...]:
-    """One sentence a dose, in order."""
+    """One sentence a dose, in order. The last doses are those of the second series, if there is one."""
+    begins = len(judged.doses) - (len(second.doses) if second else 0)
     return tuple(
-        _sentence(place, dose, verdict, judged, born, plan)
+        _sentence(place - begins, dose, verdict, second, born, plan)
+        if second is not None and place >= begins
+        else _sentence(place, dose, verdict, judged, born, plan)
         for place, (dose, verdict) in enumerate(zip(judged.doses, verdicts, strict=True))
     )
 
