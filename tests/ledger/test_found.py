@@ -125,3 +125,22 @@ def test_a_vaccine_dose_that_was_withdrawn_explains_no_antigen(
         vocabulary=US.vocabulary, now=FOUR_WEEKS, **WHO,
     )  # fmt: skip
     assert course() is None
+
+
+def test_what_was_acted_on_keeps_its_words_when_the_laboratory_takes_the_result_back(
+    store: MemoryStore, case: str
+) -> None:
+    came(store, case, Analyte.HCV_RNA, Word.POSITIVE)
+    (act,) = found(store, case, FOUR_WEEKS)
+    actions.counsel(store, case, act.id, text="told", now=after(28 * 24 + 1), **WHO)
+    came_back = Result(
+        analyte=Analyte.HCV_RNA, of="worker", status=Status.RETRACTED, taken_at=FOUR_WEEKS,
+        reported_at=after(28 * 24 + 2), specimen=f"W-{FOUR_WEEKS:%j%H}",
+    )  # fmt: skip
+    actions.record_results(
+        store, case, [came_back], drawn_for="follow_up", protocol=US, site=SITE,
+        now=after(28 * 24 + 2), **WHO,
+    )  # fmt: skip
+
+    (left,) = found(store, case, after(40 * 24))
+    assert (left.what, left.state) == ("Act on the hepatitis C result of the worker", State.DONE)

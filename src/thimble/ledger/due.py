@@ -14,6 +14,7 @@ from thimble.ledger.amounts import Lacking, doses_of, lacking_of
 from thimble.ledger.clocks import Moment, union
 from thimble.ledger.course import ANSWER, COURSE_ACTIONS, FIRST_DOSE, Course
 from thimble.ledger.entries import Kind
+from thimble.ledger.found import FOUND_WORDS
 from thimble.ledger.plan import (
     CHASE,
     TO_DO,
@@ -279,9 +280,9 @@ _duration = lru_cache(maxsize=256)(parse)
 
 @lru_cache(maxsize=16)
 def words_of(protocol: Protocol) -> Mapping[str, str]:
-    """What each action is that the protocol or the tables of a course can ask for, by id."""
+    """What each action is that the protocol, the tables of a course or a result can ask for, by id."""
     rows = {**_rows_of(tables()), **_rows_of(protocol)}
-    return {id_: row["what"] for id_, row in rows.items()}
+    return {**FOUND_WORDS, **{id_: row["what"] for id_, row in rows.items()}}
 
 
 @lru_cache(maxsize=16)
@@ -319,9 +320,9 @@ def _left_over(
             Action(
                 id=id_,
                 # An edition of the protocol that no longer has the row leaves only its id.
-                what=outputs["what"] if outputs else id_.replace("_", " "),
+                what=words_of(protocol).get(id_, id_.replace("_", " ")),
                 kind=outputs["kind"] if outputs else "review",
-                whom=outputs["for"] if outputs else "worker",
+                whom=outputs["for"] if outputs else "department",
                 window=(
                     _window(outputs, situation, moment, zone, instants, protocol.share_within)
                     if outputs

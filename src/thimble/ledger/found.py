@@ -27,6 +27,17 @@ AT_THE_EXPOSURE: Mapping[str, str] = {
 NOTHING = ("", "none")
 
 
+def _act_on(infection: str) -> str:
+    return f"Act on the {infection} result of the worker"
+
+
+FOUND_WORDS: Mapping[str, str] = {
+    f"{FOUND}{decision}": _act_on(infection)
+    for decision, infection in (*OUTCOMES.items(), *AT_THE_EXPOSURE.items())
+}
+"""What each of these actions is, whatever the result says by now: a correction may have changed that."""
+
+
 def actions_found(
     situation: Situation, actions: Iterable[Action], protocol: Protocol, zone: tzinfo
 ) -> tuple[Action, ...]:
@@ -72,8 +83,7 @@ def _action(reading: Reading, infection: str, situation: Situation) -> Action:
     return Action(
         id=id_,
         what=(
-            f"Act on the {infection} result of the worker: {reading.words}. {reading.next_words}. "
-            "Tell the worker in person"
+            f"{_act_on(infection)}: {reading.words}. {reading.next_words}. Tell the worker in person"
         ),
         kind="review",
         whom="department",

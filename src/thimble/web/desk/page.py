@@ -229,12 +229,7 @@ def changed_since(
 def actions_in_words(plan: Plan, protocol: Protocol) -> dict[str, str]:
     """The words for action and decision ids."""
     words = {name: output.label for name, output in protocol.outputs.items() if output.label}
-    for table in protocol.tables:
-        if table.role == "actions":
-            for rule in table.rules:
-                words.setdefault(rule.outputs["action"], rule.outputs["what"])
-    words.update({action.id: action.what for action in plan.actions})
-    return words
+    return {**words, **plan.words, **{action.id: action.what for action in plan.actions}}
 
 
 @dataclass(frozen=True, slots=True)
