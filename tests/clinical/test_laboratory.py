@@ -20,12 +20,14 @@ def test_codes_words_and_the_comma_are_read(settings):
         ],
         "words": {"negative": ["nicht nachgewiesen"], "indeterminate": ["grenzwertig"]},
         "decimal_comma": True,
+        "days_to_result": 60,
     }
 
     assert parse_site(settings | {"laboratory": declared}).laboratory == Local(
         {("L", "HBS"): "5195-3", ("", "9"): "1742-6"},
         {"nicht nachgewiesen": Word.NEGATIVE, "grenzwertig": Word.INDETERMINATE},
         decimal_comma=True,
+        days_to_result=60,
     )
 
 
@@ -41,6 +43,7 @@ def test_every_fault_is_told_at_once(settings):
             "negative": ["nicht-nachgewiesen"], "positive": ["Nicht  nachgewiesen"], "maybe": ["x"],
         },
         "decimal_comma": "yes",
+        "days_to_result": 61,
         "comma": True,
     }  # fmt: skip
 
@@ -57,7 +60,9 @@ def test_every_fault_is_told_at_once(settings):
         "site: laboratory.words.negative has 'nicht-nachgewiesen', which is listed already as positive",
         "site: laboratory.words.maybe is not a key here; allowed: positive, negative, indeterminate",
         "site: laboratory.decimal_comma is true or false; found 'yes'",
-        "site: laboratory.comma is not a key here; allowed: codes, words, decimal_comma",
+        "site: laboratory.days_to_result is whole days from 0 to 60; found 61",
+        "site: laboratory.comma is not a key here; allowed: codes, words, decimal_comma, "
+        "days_to_result",
     )
 
 

@@ -20,12 +20,18 @@ class Local:
         codes: (system, local code) to a LOINC code.
         words: answers in the laboratory's own language, reviewed by it, each compared whole.
         decimal_comma: whether numbers in texts have a comma where others have a point.
+        days_to_result: whole days from the draw to a result, 0 to 60; None where it has not said.
     """
 
     # Mappings cannot be hashed, and what is worked out for a site is kept by its settings.
     codes: Mapping[tuple[str, str], str] = field(default_factory=dict, hash=False)
     words: Mapping[str, Word] = field(default_factory=dict, hash=False)
     decimal_comma: bool = False
+    days_to_result: int | None = None
+
+
+MOST_DAYS_TO_RESULT = 60
+"""A slip of the pen beyond this; no laboratory's promise."""
 
 
 class Table(Protocol):
@@ -42,14 +48,23 @@ def read_local(read: Table) -> Local:
     table = read.table("laboratory") if read.has("laboratory") else None
     if table is None:
         return Local()
-    table.allow("codes", "words", "decimal_comma")
+    table.allow("codes", "words", "decimal_comma", "days_to_result")
     local = Local(
         codes=_codes(table),
         words=_words(table),
         decimal_comma=table.flag("decimal_comma") if table.has("decimal_comma") else False,
+        days_to_result=_days(table) if table.has("days_to_result") else None,
     )
     table.refuse_the_rest()
     return local
+
+
+def _days(table: Any) -> int | None:
+    found = table.take("days_to_result")
+    if type(found) is int and 0 <= found <= MOST_DAYS_TO_RESULT:
+        return found
+    table.fault("days_to_result", f"is whole days from 0 to {MOST_DAYS_TO_RESULT}; found {found!r}")
+    return None
 
 
 def _codes(table: Any) -> dict[tuple[str, str], str]:

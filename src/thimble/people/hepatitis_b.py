@@ -44,11 +44,15 @@ def hepatitis_b(
     if born is None:
         return None
     told, undated = evidence_of(person, on)
-    who = Cleared_Person(born, exposure_prone=person.employment.exposure_prone == "yes")
     try:
-        return HepatitisB(clear(who, told, on, protocol), undated)
+        return HepatitisB(clear(subject(person, born), told, on, protocol), undated)
     except (ValueError, LookupError):
         return None
+
+
+def subject(person: fold.Person, born: date) -> Cleared_Person:
+    """Whom the tables are asked about."""
+    return Cleared_Person(born, exposure_prone=person.employment.exposure_prone == "yes")
 
 
 def evidence_of(person: fold.Person, on: date) -> tuple[list[Evidence], int]:
