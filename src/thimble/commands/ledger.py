@@ -36,6 +36,15 @@ def verify_ledger(options: argparse.Namespace) -> int:
     """
     anchor = _anchor(options.anchor) if options.anchor else None
     open_data(options.data, existing=True)
+    return _verify(options.data, anchor)
+
+
+def verify_all(data: Path) -> int:
+    """The nightly job: as `thimble ledger verify`, without an anchor."""
+    return _verify(data, None)
+
+
+def _verify(data: Path, anchor: tuple[int, str] | None) -> int:
     from django.db import DatabaseError
 
     from thimble.ledger.store import CASES
@@ -46,7 +55,7 @@ def verify_ledger(options: argparse.Namespace) -> int:
         whole = _verified(DjangoStore(book=PEOPLE), None)
         return 0 if _verified(DjangoStore(book=CASES), anchor) and whole else 1
     except DatabaseError as error:
-        print(f"{options.data / 'thimble.sqlite3'}: cannot be read as a ledger: {error}")
+        print(f"{data / 'thimble.sqlite3'}: cannot be read as a ledger: {error}")
         return 1
 
 

@@ -27,22 +27,54 @@ def run(options: argparse.Namespace) -> int:
     """
     open_data(options.data, existing=True)
     migrate()
-    from thimble.clinical.ladder import LadderError
-    from thimble.clinical.neutral import Telling
-    from thimble.clinical.site import SiteError
     from thimble.web import clock
-    from thimble.web.mailing.sending import due_mails, send_due
+    from thimble.web.mailing.sending import due_mails
 
-    with (options.data / LOCK).open("w") as lock:
+    if not options.dry_run:
+        return _send(options.data)
+    try:
+        print(f"{sum(1 for _ in due_mails(clock.now()))} due; nothing was sent")
+    except _faults() as error:
+        raise NotUnderstood(str(error)) from error
+    return 0
+
+
+def send_all(data: Path) -> int:
+    """The nightly job: as `thimble remind`, and content where a site sends no mail."""
+    from thimble.clinical.site import SiteError
+    from thimble.web.context import get_site
+    from thimble.web.mailing.sending import why_no_mail
+
+    try:
+        why = why_no_mail(get_site())
+    except SiteError as error:
+        raise NotUnderstood(str(error)) from error
+    if why:
+        print(why)
+        return 0
+    return _send(data)
+
+
+def _send(data: Path) -> int:
+    from thimble.web import clock
+    from thimble.web.mailing.sending import send_due
+
+    with (data / LOCK).open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         try:
-            if options.dry_run:
-                print(f"{sum(1 for _ in due_mails(clock.now()))} due; nothing was sent")
-                return 0
             done = send_due(clock.now())
-        except (SiteError, LadderError, Telling, ValueError) as error:
+        except _faults() as error:
             raise NotUnderstood(str(error)) from error
     print(
         f"{done.sent} sent, {done.failed} could not be sent, {done.no_address} without an address"
     )
     return 1 if done.failed else 0
+
+
+def _faults() -> tuple[type[Exception], ...]:
+    """What settings can be wrong in, told in sentences."""
+    from thimble.clinical.ladder import LadderError
+    from thimble.clinical.neutral import Telling
+    from thimble.clinical.site import SiteError
+
+    return (SiteError, LadderError, Telling, ValueError)

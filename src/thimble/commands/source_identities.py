@@ -23,6 +23,15 @@ def run(options: argparse.Namespace) -> int:
     """Print one line a case, by its reference; never a name. Status 1 if one could not be erased,
     or may still be readable in the database's file."""
     open_data(options.data, existing=True)
+    return _purge(erase=options.erase)
+
+
+def erase_all(_data: Path) -> int:
+    """The nightly job: as `thimble source-identities purge --erase`."""
+    return _purge(erase=True)
+
+
+def _purge(*, erase: bool) -> int:
     from thimble.actions.erasing import erase_identity, identities_to_erase, kept_for
     from thimble.clinical.site import SiteError
     from thimble.clinical.vocabulary import VOCABULARY
@@ -41,7 +50,7 @@ def run(options: argparse.Namespace) -> int:
     status, erased = 0, 0
     for found in identities_to_erase(store, identities, rules, VOCABULARY, site.zone, now):
         line = f"{found.case}, closed on {found.closed_on.isoformat()}"
-        if not options.erase:
+        if not erase:
             print(f"{line}: would be erased")
             continue
         try:
@@ -55,7 +64,7 @@ def run(options: argparse.Namespace) -> int:
             continue
         erased += 1
         print(f"{line}: erased")
-    if options.erase:
+    if erase:
         # Each time: an earlier run may have been stopped between erasing and this.
         print(f"{erased} erased.")
         if not identities.scrub():
