@@ -70,6 +70,12 @@ NOT_PAGES = {
     "fitness:end_link",
     # Opened by a secret: looked at where it is made.
     "fitness:manager",
+    "own_page:open",
+    "own_page:birth_date",
+    "own_page:own",
+    "own_page:leave",
+    "own_page:make",
+    "own_page:end",
     "results:enter",
     "laboratory:assign",
     "laboratory:settle",

@@ -22,6 +22,10 @@ PUBLIC_PAGES = {
     "accounts:sign_in",
     "calendars:feed",
     "fitness:manager",
+    "own_page:open",
+    "own_page:birth_date",
+    "own_page:own",
+    "own_page:leave",
 }
 OWN_PAGES = {"accounts:sign_out", "accounts:home", "accounts:change_password"}
 

@@ -346,6 +346,26 @@ class FitnessLink(SecretLink):
         ]
 
 
+class PersonLink(SecretLink):
+    """That a person may open their own page; `case` is the reference of their file.
+
+    It opens until `until` (exclusive). `wrong` counts wrong birth dates since the last right one.
+    """
+
+    until = models.DateTimeField()
+    wrong = models.PositiveSmallIntegerField(default=0)
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["case"],
+                condition=models.Q(ended_at__isnull=True),
+                name="one_link_a_person",
+            )
+        ]
+
+
 class RecallLine(models.Model):
     """Where one case stood on the recall list at `since`, and until when that holds (exclusive).
 

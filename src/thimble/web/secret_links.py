@@ -10,9 +10,9 @@ from typing import Any, TypeVar
 
 from django.db import transaction
 
-from thimble.web.models import CalendarLink, FitnessLink
+from thimble.web.models import CalendarLink, FitnessLink, PersonLink
 
-Link = TypeVar("Link", CalendarLink, FitnessLink)
+Link = TypeVar("Link", CalendarLink, FitnessLink, PersonLink)
 
 SECRET_BYTES = 32
 """So many that nobody guesses one; a plain digest of it therefore tells nothing."""

@@ -28,6 +28,7 @@ from thimble.web.access import account_of, can, needs
 from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
 from thimble.web.limits import carries
 from thimble.web.models import Account
+from thimble.web.own_page.links import state_of_link
 from thimble.web.people import card as cards
 from thimble.web.people import hepatitis, page, words
 from thimble.web.people import register as lists
@@ -145,6 +146,7 @@ def person(request: HttpRequest, person: str) -> HttpResponse:
         "kinds": [(name, heading) for name, (_, heading, _) in KINDS.items()],
         "seen": list(choices.SEEN.items()),
         "scan_form": ScanForm(),
+        "own_link": state_of_link(found.reference),
         "may_edit": can(request, "edit_people"),
     }
     return render(request, "people/person.html", context)

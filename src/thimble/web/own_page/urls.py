@@ -1,0 +1,16 @@
+"""Paths of a person's own page."""
+
+from django.urls import path
+
+from thimble.web.own_page import links, views
+
+app_name = "own_page"
+PREFIX = ""
+urlpatterns = [
+    path("own/", views.own, name="own"),
+    path("own/open/<str:secret>", views.open_link, name="open"),
+    path("own/birth-date", views.birth_date, name="birth_date"),
+    path("own/leave", views.leave, name="leave"),
+    path("people/<str:person>/own-page", links.make, name="make"),
+    path("people/<str:person>/own-page/end", links.end, name="end"),
+]
