@@ -385,7 +385,9 @@ def test_an_import_is_taken_back_where_nobody_wrote_since(house: House) -> None:
         )
     )
     brought = house.apply(seen)[4]
-    acts.record_evidence(house.store, touched, [(Kind.DOSE_RECORDED, DOSE)], **WRITER)
+    acts.record_evidence(
+        house.store, touched, [(Kind.DOSE_RECORDED, DOSE)], today=NOW.date(), **WRITER
+    )
 
     result = house.undo()
     assert (result.restored, result.gone, dict(result.stays)) == (

@@ -35,7 +35,8 @@ class House:
         return acts.change(self.store, self.identities, self.rea, changes, **WRITER, **more)
 
     def record(self, *drafts: tuple[Kind, dict[str, Any]], **more: Any) -> list[Any]:
-        return acts.record_evidence(self.store, self.rea, drafts, **WRITER, **more)
+        about = {"today": NOW.date(), **WRITER, **more}
+        return acts.record_evidence(self.store, self.rea, drafts, **about)
 
     @property
     def person(self) -> Any:
@@ -173,14 +174,17 @@ def test_somebody_who_wrote_meanwhile_is_not_written_over(house: House) -> None:
     house.record((Kind.DOSE_RECORDED, DOSE))
     with pytest.raises(Overtaken):
         house.record((Kind.DOSE_RECORDED, {**DOSE, "when": "2020"}), expected_position=1)
+    gone = "P-2222-2222"
     with pytest.raises(acts.NoSuchPerson):
-        acts.record_evidence(house.store, "P-2222-2222", [(Kind.DOSE_RECORDED, DOSE)], **WRITER)
+        acts.record_evidence(
+            house.store, gone, [(Kind.DOSE_RECORDED, DOSE)], today=NOW.date(), **WRITER
+        )
     with pytest.raises(Refused, match="is not evidence"):
         house.record((Kind.LEFT, {"on": "2026-01-01"}))
 
 
 def test_the_ledger_keeps_the_order_of_a_clock_that_was_set_back(house: House) -> None:
-    early = {**WRITER, "now": NOW - timedelta(hours=1)}
+    early = {**WRITER, "today": NOW.date(), "now": NOW - timedelta(hours=1)}
     acts.record_evidence(house.store, house.rea, [(Kind.DOSE_RECORDED, DOSE)], **early)
     assert len(acts.person_of(house.store, house.rea, NOW - timedelta(hours=1)).evidence) == 1
 

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, datetime
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
+from thimble.actions import people as acts
 from thimble.people.entries import Kind
 from thimble.people.fold import fold
 from thimble.web import clock, models
-from thimble.web.context import get_people, get_people_identities
+from thimble.web.context import get_people, get_people_identities, zone
+from thimble.web.people import views
 from thimble.web.people.roster import Roster
 from thimble.web.roles import Role
 from web.test_vault import PDF, PNG
@@ -223,8 +227,69 @@ def test_more_lines_write_nothing_and_a_card_seen_before_somebody_else_wrote_is_
     )
     answer = nurse.post(f"/people/{person}/card", late)
     assert answer.status_code == 422
-    assert "Somebody else wrote in this file" in answer.content.decode()
+    page = answer.content.decode()
+    assert "Somebody else wrote in this file" in page
+    assert "Dose written down, Dose: Hepatitis B, adult" in page
     assert list((settings.DATA / "vault").iterdir()) == []
+
+    # What was typed is there and can be sent again, now that what is new was seen.
+    assert 'name="position" value="2"' in page
+    again = rows_of({"product": "43", "when": "2020"}, position="2")
+    assert nurse.post(f"/people/{person}/card", again).status_code == 302
+    assert [e.body["when"] for e in evidence(person)] == ["2019", "2020"]
+
+
+def test_a_form_that_comes_late_puts_nothing_back_and_goes_through_once_looked_at(
+    nurse: Client,
+) -> None:
+    person = enrolled(nurse)
+    page = nurse.get(f"/people/{person}/details").content.decode()
+    assert 'name="position" value="1"' in page
+    nurse.post(f"/people/{person}/details", {**FORM, "exposure_prone": "no", "position": "1"})
+
+    late = {**FORM, "email": "ines@example.invalid"}
+    answer = nurse.post(f"/people/{person}/details", {**late, "position": "1"})
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "Somebody else wrote in this file" in page
+    assert "exposure-prone procedures No" in page
+    assert 'value="ines@example.invalid"' in page
+    assert fold(get_people().entries(person), clock.now()).employment.exposure_prone == "no"
+
+    assert 'name="position" value="2"' in page
+    assert nurse.post(f"/people/{person}/details", {**late, "position": "2"}).status_code == 302
+    held = get_people_identities().identity(person)
+    assert held is not None
+    assert held.email == "ines@example.invalid"
+
+
+def test_evidence_withdrawn_in_two_browsers_is_withdrawn_once(
+    nurse: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    person = enrolled(nurse)
+    nurse.post(f"/people/{person}/card", rows_of({"product": "43", "when": "2019"}))
+    real = acts.correct_evidence
+
+    def slower(*given: Any, **more: Any) -> Any:
+        real(*given, **more)
+        return real(*given, **more)
+
+    monkeypatch.setattr(acts, "correct_evidence", slower)
+    answer = nurse.post(f"/people/{person}/withdraw/2", {"reason": "another's card"}, follow=True)
+    assert "Not withdrawn: Entry 2 is no evidence that stands" in answer.content.decode()
+    assert evidence(person) == ()
+
+
+def test_today_is_the_day_of_the_site(nurse: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    """At one in the morning in Europe it is still yesterday in the universal calendar."""
+    person = enrolled(nurse)
+    night = datetime(2026, 7, 3, 1, tzinfo=zone()).astimezone(UTC)
+    monkeypatch.setattr(views, "clock", SimpleNamespace(now=lambda: night))
+    assert (night.day, night.astimezone(zone()).day) == (2, 3)
+
+    for day, status in (("2026-07-04", 422), ("2026-07-03", 302)):
+        answer = nurse.post(f"/people/{person}/add/result", {**RESULT, "when": day})
+        assert answer.status_code == status
 
 
 def test_the_page_says_the_state_of_hepatitis_b_the_next_step_and_why(nurse: Client) -> None:
@@ -274,6 +339,11 @@ def test_a_result_keeps_its_sign_unit_and_what_is_known_of_the_sample(nurse: Cli
     for changes, said in (
         ({"number": "", "word": ""}, "Give a number, or the result in words"),
         ({"unit": ""}, "Choose the unit"),
+        ({"unit": "mm"}, "anti-HBs comes in mIU/mL"),
+        ({"unit": "{copies}/mL"}, "anti-HBs comes in mIU/mL"),
+        ({"number": "1000001"}, "at most 1,000,000 mIU/mL"),
+        ({"test": "hbsag", "unit": ""}, "Choose the word"),
+        ({"test": "tuberculin", "unit": ""}, "Choose the unit"),
         ({"when": "4.5.2019", "order": ""}, "can be read in two ways"),
         ({"when": "4.5.2027"}, "lies ahead"),
         ({"when": "1998"}, "before the person"),

@@ -15,6 +15,7 @@ from django.urls import reverse
 from thimble import actions
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.entries import Kind
+from thimble.web import clock
 from thimble.web.context import get_identities, get_store
 from thimble.web.desk.handling import read
 from thimble.web.roles import GRANTED, Role
@@ -462,6 +463,17 @@ def test_a_chart_of_a_day_to_come_is_refused(signed_in: SignIn, case: str):
 
     assert response.status_code == 422
     assert kinds(case) == []
+
+
+@pytest.mark.parametrize(("day", "status"), [("2026-03-04", 302), ("2026-03-05", 422)])
+def test_after_midnight_a_chart_of_today_is_taken_though_it_is_yesterday_in_the_universal_calendar(
+    day: str, status: int, signed_in: SignIn, case: str
+):
+    with clock.standing_at(datetime(2026, 3, 3, 23, 30, tzinfo=UTC)):
+        given = {"infection": "hiv", "status": "negative", "evidence": "x", "evidence_on": day}
+        response = signed_in(DOCTOR).post(url("chart", case), {**given, "position": 1})
+
+    assert response.status_code == status
 
 
 def test_the_desk_sends_to_the_page_of_the_source_and_records_no_step_itself(

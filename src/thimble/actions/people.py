@@ -188,6 +188,7 @@ def record_evidence(
     person: str,
     drafts: Sequence[tuple[Kind, Mapping[str, Any]]],
     *,
+    today: date,
     born: date | None = None,
     expected_position: int | None = None,
     now: datetime,
@@ -195,6 +196,10 @@ def record_evidence(
     role: str,
 ) -> list[Entry[Kind]]:
     """Write down what a card, a slip or the person shows: all of it or nothing.
+
+    Args:
+        today: the day by the calendar of the site; nothing of a later one is on record yet.
+        born: nothing lies before it.
 
     Raises:
         NoSuchPerson, Overtaken.
@@ -212,7 +217,7 @@ def record_evidence(
         if (kind, _same(body)) in there:
             faults.append(f"{_named(kind, body)} is on record already; nothing was written")
         there.append((kind, _same(body)))
-        faults += _days(kind, body, now.date(), born)
+        faults += _days(kind, body, today, born)
     if faults:
         raise Refused(faults)
     return _append(

@@ -71,12 +71,14 @@ def find_status(
     status: str,
     evidence: str,
     evidence_on: date,
+    today: date,
     now: datetime,
     by: str,
     role: str,
     expected_position: int | None = None,
 ) -> list[Entry]:
-    """What the chart says of the source, with its evidence and the day that it is of.
+    """What the chart says of the source, with its evidence and the day that it is of; `today` is the day
+    by the calendar of the site.
 
     A positive for HIV or HBsAg counts from now on and is not tested again. A negative settles nothing:
     it says how things stood on that day.
@@ -84,7 +86,7 @@ def find_status(
     Raises:
         Refused: a day still to come, no evidence, or a value that does not fit.
     """
-    if evidence_on > now.date():
+    if evidence_on > today:
         raise Refused("the evidence is of a day that is still to come; write the day of the report")
     body = {
         "infection": infection,

@@ -60,8 +60,8 @@ def build(
         drafts = _EVIDENCE[number % len(_EVIDENCE)](today)
         if drafts:
             acts.record_evidence(
-                store, reference, drafts, born=who.birth_date, now=now, by=by, role=role
-            )
+                store, reference, drafts, today=today, born=who.birth_date, now=now, by=by, role=role,
+            )  # fmt: skip
         if drafts and number % 3 == 0:
             seen = [
                 evidence.entry for evidence in acts.person_of(store, reference, now).evidence[:3]

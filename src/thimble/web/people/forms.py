@@ -11,6 +11,7 @@ from django.core.files.uploadedfile import UploadedFile
 
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.saying import unit
+from thimble.clinical.serology.analytes import Analyte, measures
 from thimble.clinical.serology.results import COMPARATORS, Word
 from thimble.people import choices
 from thimble.people.dates import NotADate, read_date
@@ -271,9 +272,28 @@ class EvidenceForm(forms.Form):
         if self.name == "result" and not self.errors:
             if not cleaned["word"] and cleaned["number"] is None:
                 self.add_error("number", "Give a number, or the result in words.")
-            elif cleaned["number"] is not None and not cleaned["unit"]:
-                self.add_error("unit", "Choose the unit of the number.")
+            else:
+                self._measured(cleaned)
         return cleaned
+
+    def _measured(self, cleaned: Mapping[str, Any]) -> None:
+        """A number says something only in a unit of its test, within what can be."""
+        number, said = cleaned["number"], cleaned["unit"]
+        if number is None:
+            return
+        measure = measures()[Analyte(cleaned["test"])] if cleaned["test"] in set(Analyte) else None
+        if measure is not None and not measure.units:
+            if not cleaned["word"]:
+                self.add_error(
+                    "word", "Choose the word that the laboratory wrote beside the number."
+                )
+        elif not said:
+            self.add_error("unit", "Choose the unit of the number.")
+        elif measure is not None and said not in measure.units:
+            self.add_error("unit", f"{measure.name} comes in {unit(measure.unit)}.")
+        elif measure is not None and number * measure.units[said] > measure.high:
+            most = f"{measure.high / measure.units[said]:,.0f} {unit(said)}"
+            self.add_error("number", f"It can be at most {most}: look at the point and the unit.")
 
     def _signature(self, typed: str) -> None:
         who: PersonIdentity = self.initial["identity"]

@@ -32,7 +32,15 @@ from thimble.web.own_page.links import state_of_link
 from thimble.web.people import card as cards
 from thimble.web.people import hepatitis, page, words
 from thimble.web.people import register as lists
-from thimble.web.people.forms import KINDS, ORDERS, EvidenceForm, PersonForm, ScanForm, content_of
+from thimble.web.people.forms import (
+    KINDS,
+    ORDERS,
+    EvidenceForm,
+    PersonForm,
+    ScanForm,
+    clean_text,
+    content_of,
+)
 from thimble.web.people.roster import roster
 from thimble.web.vault import LARGEST_SCAN, Damaged, NotKept, Vault, refuse_malware, type_of
 
@@ -167,6 +175,7 @@ def details(request: HttpRequest, person: str) -> HttpResponse:
         "today": _today(),
     }
     form = PersonForm(request.POST or None, initial=initial)
+    position = _number(request.POST.get("position"), found.entries)
     if request.method == "POST" and form.is_valid():
         try:
             with get_people().transaction():
@@ -177,14 +186,19 @@ def details(request: HttpRequest, person: str) -> HttpResponse:
                     form.employment(),
                     identity=form.identity(),
                     moved_on=_today(),
+                    # The form holds everything: sent late it would put back what somebody just changed.
+                    expected_position=position,
                     **_writer(request),
                 )
         except Refused as refused:
             _tell(form, refused.faults)
+        except Overtaken as late:
+            _tell(form, _moved_on(late))
+            position = late.new_entries[-1].position
         else:
             messages.success(request, "Saved." if written else "Nothing was different.")
             return redirect("people:person", person)
-    context = {"form": form, "reference": person, "name": who.name}
+    context = {"form": form, "reference": person, "name": who.name, "position": position}
     return render(request, "people/details.html", context, status=422 if form.errors else 200)
 
 
@@ -203,12 +217,21 @@ def card(request: HttpRequest, person: str) -> HttpResponse:
         order=order if order in ORDERS else None,  # type: ignore[arg-type]
     )
     faults: list[str] = []
+    position = _number(request.POST.get("position"), found.entries)
     if request.method == "POST" and "more" not in request.POST:
         if not bodies:
             faults.append("Nothing is filled in yet.")
         faults += [f"Row {line.number}: {said}" for line in lines for _, said in line.faults]
         if not faults:
-            faults += _write_card(request, found, identity, bodies)
+            try:
+                _write_card(request, found, identity, bodies, position)
+            except NotKept as refused:
+                faults.append(str(refused))
+            except Refused as refused:
+                faults += [f"{fault}." for fault in refused.faults]
+            except Overtaken as late:
+                faults += _moved_on(late)
+                position = late.new_entries[-1].position
         if not faults:
             count = len(bodies)
             messages.success(request, f"{count} {'dose' if count == 1 else 'doses'} written down.")
@@ -223,7 +246,7 @@ def card(request: HttpRequest, person: str) -> HttpResponse:
         "orders": [(id_, words_, id_ == order) for id_, words_ in ORDERS.items()],
         "name": identity.name if identity else "",
         "reference": person,
-        "position": request.POST.get("position", found.entries),
+        "position": position,
     }
     return render(request, "people/card.html", context, status=422 if faults else 200)
 
@@ -247,33 +270,35 @@ def _write_card(
     found: Person,
     identity: PersonIdentity | None,
     bodies: Sequence[dict[str, Any]],
-) -> list[str]:
-    """Write the doses and the scan, all or nothing; what stood in the way, in sentences."""
+    position: int,
+) -> None:
+    """Write the doses and the scan, all or nothing.
+
+    Raises:
+        NotKept, Refused, Overtaken: nothing was written, and the scan is gone again.
+    """
     drafts: list[tuple[Kind, Mapping[str, Any]]] = []
     vault, kept = Vault(settings.DATA), ""
     upload = request.FILES.get("scan")
-    position = _number(request.POST.get("position"), found.entries)
+    if upload is not None:
+        sealed = _sealed(vault, content_of(upload), "card", "")
+        drafts.append((Kind.DOCUMENT_ATTACHED, sealed))
+        kept = str(sealed["name"])
+        bodies = [{**body, "document": position + 1} for body in bodies]
+    drafts += [(Kind.DOSE_RECORDED, body) for body in bodies]
     try:
-        if upload is not None:
-            content = content_of(upload)
-            drafts.append((Kind.DOCUMENT_ATTACHED, _sealed(vault, content, "card", "")))
-            kept = str(drafts[0][1]["name"])
-            bodies = [{**body, "document": position + 1} for body in bodies]
-        drafts += [(Kind.DOSE_RECORDED, body) for body in bodies]
         acts.record_evidence(
             get_people(),
             found.reference,
             drafts,
             born=identity.birth_date if identity else None,
+            today=_today(),
             expected_position=position,
             **_writer(request),
         )
-    except NotKept as refused:
-        return [str(refused)]
-    except (Refused, Overtaken) as stopped:
+    except BaseException:
         vault.delete(kept)
-        return [MOVED_ON] if isinstance(stopped, Overtaken) else [f"{f}." for f in stopped.faults]
-    return []
+        raise
 
 
 def _sealed(vault: Vault, content: bytes, shows: str, text: str) -> dict[str, Any]:
@@ -306,6 +331,7 @@ def add(request: HttpRequest, person: str, what: str) -> HttpResponse:
                 found.reference,
                 [(form.kind, form.body())],
                 born=identity.birth_date if identity else None,
+                today=_today(),
                 **_writer(request),
             )
         except Refused as refused:
@@ -355,10 +381,16 @@ def withdraw(request: HttpRequest, person: str, entry: int) -> HttpResponse:
         raise Http404("this is no evidence that stands")
     fault = ""
     if request.method == "POST":
-        reason = request.POST.get("reason", "").strip()[:500]
+        reason = clean_text(request.POST.get("reason", ""))[:500]
         if reason:
-            acts.correct_evidence(get_people(), person, entry, reason=reason, **_writer(request))
-            messages.success(request, "Withdrawn. It stays in the history.")
+            try:
+                acts.correct_evidence(
+                    get_people(), person, entry, reason=reason, **_writer(request)
+                )
+            except Refused as refused:  # another browser was quicker
+                messages.error(request, f"Not withdrawn: {'; '.join(refused.faults)}.")
+            else:
+                messages.success(request, "Withdrawn. It stays in the history.")
             return redirect("people:person", person)
         fault = "Say why it is withdrawn: it stands in the history."
     context = {
@@ -385,7 +417,9 @@ def attach(request: HttpRequest, person: str) -> HttpResponse:
             body = _sealed(vault, content, form.cleaned_data["shows"], form.cleaned_data["text"])
             try:
                 draft = (Kind.DOCUMENT_ATTACHED, body)
-                acts.record_evidence(get_people(), person, [draft], **_writer(request))
+                acts.record_evidence(
+                    get_people(), person, [draft], today=_today(), **_writer(request)
+                )
             except BaseException:
                 vault.delete(body["name"])
                 raise
@@ -447,6 +481,15 @@ def _found(request: HttpRequest, person: str, where: str) -> tuple[Person, Perso
         raise Http404(str(missing)) from missing
     looked(request, [person], whose="worker", where=where[:20])
     return found, get_people_identities().identity(person)
+
+
+def _moved_on(late: Overtaken) -> list[str]:
+    """That the file has moved on, and by what: sent again, the form goes over it."""
+    news = page.lines_of(late.new_entries, _accounts(), zone())
+    return [
+        MOVED_ON,
+        *(f"New, {line.when}: {line.what}, {line.told}, by {line.by}" for line in news),
+    ]
 
 
 def _writer(request: HttpRequest) -> dict[str, Any]:

@@ -23,7 +23,7 @@ from thimble.ledger.fold import SOURCE_STEPS
 from thimble.protocol.vocabulary import Value
 from thimble.web import clock, log
 from thimble.web.access import can, needs
-from thimble.web.context import get_identities, get_protocol, get_site, get_store
+from thimble.web.context import get_identities, get_protocol, get_site, get_store, zone
 from thimble.web.context import looked as record_look
 from thimble.web.desk.handling import (
     canonical,
@@ -231,7 +231,8 @@ def chart(request: HttpRequest, ref: str) -> HttpResponse:
             lambda: actions.find_status(
                 get_store(), reading.case, infection=post.get("infection", ""),
                 status=post.get("status", ""), evidence=post.get("evidence", "").strip(),
-                evidence_on=day, now=now, expected_position=position, **who(request),
+                evidence_on=day, today=now.astimezone(zone()).date(), now=now,
+                expected_position=position, **who(request),
             ),
             mine=lambda e: e.kind is Kind.SOURCE_STATUS_FOUND,
             by=str(request.user.pk),
