@@ -12,7 +12,16 @@ from .vocabulary import VOCABULARY
 
 SHIPPED = Path(__file__).parent.parent / "protocols"
 NOT_FOR_A_SITE = frozenset(
-    {"serology", "prophylaxis", "fitness", "clearance_us", "clearance_uk", "source_law"}
+    {
+        "serology",
+        "prophylaxis",
+        "fitness",
+        "clearance_us",
+        "clearance_uk",
+        "immunity_us",
+        "immunity_uk",
+        "source_law",
+    }
 )
 """Folders of tables that are used beside a site's protocol: no protocol to choose."""
 
@@ -58,9 +67,11 @@ def protocol(name: str) -> Protocol:
 
 
 def _vocabulary_of(folder: Path) -> Vocabulary:
-    """The facts that a folder's tables ask for: of the exposure, results, a course, fitness, clearance."""
+    """The facts that a folder's tables ask for: of the exposure, results, a course, fitness,
+    clearance, immunity."""
     # Imported here: these packages read their own tables through this module.
     from thimble.clinical.fitness.vocabulary import vocabulary as of_fitness
+    from thimble.clinical.immunity.vocabulary import vocabulary as of_immunity
     from thimble.clinical.prophylaxis.vocabulary import vocabulary as of_a_course
     from thimble.clinical.series.vocabulary import vocabulary as of_clearance
     from thimble.clinical.serology.vocabulary import vocabulary as of_results
@@ -76,6 +87,8 @@ def _vocabulary_of(folder: Path) -> Vocabulary:
         "fitness": of_fitness,
         "clearance_us": of_clearance,
         "clearance_uk": of_clearance,
+        "immunity_us": of_immunity,
+        "immunity_uk": of_immunity,
         "source_law": of_the_source,
     }.get(str(manifest.get("id")))
     return own() if own else VOCABULARY

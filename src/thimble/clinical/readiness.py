@@ -110,7 +110,8 @@ class Readiness:
     @property
     def lacks(self) -> tuple[Lack, ...]:
         """Everything that is missing, what is due first first; what has no day comes last."""
-        every = [lack for state in self.states for lack in state.lacks]
+        # One dose may be against several diseases.
+        every = dict.fromkeys(lack for state in self.states for lack in state.lacks)
         return tuple(sorted(every, key=lambda lack: lack.recommended or date.max))
 
     @property

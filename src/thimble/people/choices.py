@@ -88,5 +88,8 @@ TESTS: Mapping[str, tuple[str, str]] = {
     "igra": ("tuberculosis", "IGRA"),
     "tuberculin": ("tuberculosis", "Tuberculin skin test"),
     "chest_x_ray": ("tuberculosis", "Chest X-ray"),
+    # Questions are written down as a result: negative where nothing was found.
+    "tb_risk": ("tuberculosis", "Questions about risk of tuberculosis"),
+    "tb_symptoms": ("tuberculosis", "Questions about symptoms of tuberculosis"),
 }
 """Tests of people: the disease each is about and its name. The first nine are those of exposures."""

@@ -1,0 +1,343 @@
+"""Evidence against other infections: printed rules at their boundaries, then what no date may do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from itertools import product
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from thimble.clinical.immunity import (
+    JUDGED,
+    Against,
+    Documented,
+    Given,
+    Judgement,
+    Past,
+    days_of,
+    judge,
+    rules,
+)
+from thimble.clinical.immunity import Tested as ResultOf
+from thimble.clinical.immunity.counting import Counter
+from thimble.clinical.library import protocol
+from thimble.protocol import check_protocol
+
+ON = date(2026, 3, 2)
+BORN = date(1990, 5, 6)
+MMR = ("measles", "mumps", "rubella")
+AGAINST = {"03": MMR, "21": ("varicella",), "115": ("tetanus", "pertussis"), "88": ("influenza",),
+           "110": ("pertussis", "tetanus"), "111": ("influenza",), "19": ("tuberculosis",)}  # fmt: skip
+
+
+def dose(when: str | None, cvx: str | None = "03", on: date = ON) -> Given:
+    against = MMR if cvx is None else AGAINST[cvx]
+    return Given(1, cvx, against, days_of(when, BORN.toordinal(), on.toordinal()))
+
+
+def result(test: str, word: str | None, when: str | None = "2020-02-01") -> ResultOf:
+    return ResultOf(2, test, word, days_of(when, None, ON.toordinal()))
+
+
+def past(disease: str, basis: str, when: str | None = "1998") -> Past:
+    return Past(3, disease, basis, days_of(when, None, ON.toordinal()))
+
+
+def of(
+    disease: str,
+    *evidence: Given | ResultOf | Past | Against,
+    born: date | None = BORN,
+    on: date = ON,
+    by: str = "us",
+) -> Judgement:
+    told = Documented()
+    for each in evidence:
+        place = {Given: told.doses, ResultOf: told.tests, Past: told.past, Against: told.against}
+        place[type(each)].append(each)  # type: ignore[attr-defined]
+    return judge(disease, told, born, on, by)
+
+
+def said(found: Judgement) -> tuple[str, str]:
+    return found.state, found.next_step
+
+
+@pytest.mark.parametrize("name", ["immunity_us", "immunity_uk"])
+def test_every_table_is_proved_and_its_cases_come_out(name: str) -> None:
+    assert check_protocol(protocol(name)) == ()
+
+
+def test_a_nurse_born_in_1990_with_two_mmr_a_told_chickenpox_and_a_positive_igra() -> None:
+    """The worked example: MMR thirty days apart after the first birthday, rubella antibody negative:
+    accepted, no dose, no more serology. Told chickenpox: pending. Documented positive IGRA: no test
+    again, symptoms are asked."""
+    mmr = dose("1992-01-01"), dose("1992-01-31")
+    for disease in MMR:
+        assert said(of(disease, *mmr, result("rubella_igg", "negative"))) == ("satisfied", "none")
+    assert said(of("varicella", past("varicella", "person"))) == ("pending", "verify_history")
+    tb = of("tuberculosis", result("igra", "positive"))
+    assert said(tb) == ("pending", "ask_symptoms")
+
+
+@pytest.mark.parametrize(("days", "state"), [(27, "pending"), (28, "satisfied"), (29, "satisfied")])
+def test_two_doses_against_measles_lie_28_days_apart(days: int, state: str) -> None:
+    second = (date(1992, 1, 1) + timedelta(days=days)).isoformat()
+    assert of("measles", dose("1992-01-01"), dose(second)).state == state
+
+
+@pytest.mark.parametrize(("days", "told"), [(23, False), (24, True), (27, True)])
+def test_the_four_days_of_grace_are_told_and_never_taken(days: int, told: bool) -> None:
+    second = (date(1992, 1, 1) + timedelta(days=days)).isoformat()
+    found = of("measles", dose("1992-01-01"), dose(second))
+    assert said(found) == ("pending", "dose")
+    assert ("may be forgiven" in found.dose_sentences[1]) is told
+
+
+@pytest.mark.parametrize(
+    ("when", "state"), [("1991-05-05", "pending"), ("1991-05-06", "satisfied")]
+)
+def test_the_first_dose_counts_from_the_first_birthday(when: str, state: str) -> None:
+    assert of("measles", dose(when), dose("1999-01-01")).state == state
+
+
+def test_one_dose_is_enough_against_rubella_in_the_united_states_and_not_in_the_united_kingdom() -> (
+    None
+):
+    assert said(of("rubella", dose("1992-01-01"))) == ("satisfied", "none")
+    assert said(of("rubella", dose("1992-01-01"), by="uk")) == ("pending", "dose")
+
+
+@pytest.mark.parametrize("disease", MMR)
+def test_birth_before_1957_is_accepted_in_the_united_states_alone(disease: str) -> None:
+    assert of(disease, born=date(1956, 12, 31)).state == "satisfied"
+    assert of(disease, born=date(1957, 1, 1)).state == "not_known"
+    assert of(disease, born=date(1956, 12, 31), by="uk").state == "not_known"
+    assert of("varicella", born=date(1956, 12, 31)).state == "not_known"
+
+
+def test_without_a_birth_date_neither_the_year_nor_a_dose_counts() -> None:
+    assert said(of("measles", born=None)) == ("not_known", "birth_date")
+    doses = dose("1992-01-01"), dose("1999-01-01")
+    assert of("measles", *doses, born=None).state != "satisfied"
+    assert of("measles", result("measles_igg", "positive"), born=None).state == "satisfied"
+
+
+@pytest.mark.parametrize(
+    ("days", "state"), [(0, "satisfied"), (1, "pending"), (27, "pending"), (28, "satisfied")]
+)
+def test_different_live_vaccines_are_given_on_one_day_or_28_days_apart(
+    days: int, state: str
+) -> None:
+    first = dose("2010-01-01", "21")
+    mmr = date(2020, 1, 1)
+    second = dose((mmr + timedelta(days=days)).isoformat(), "21")
+    assert of("varicella", first, dose(mmr.isoformat()), second).state == state
+
+
+def test_the_next_live_dose_waits_for_the_other_one_and_for_its_own_last() -> None:
+    found = of("measles", dose("2026-02-20"), dose("2026-02-25", "21"))
+    assert (found.earliest, found.recommended) == (date(2026, 3, 25), date(2026, 3, 25))
+    assert "pregnancy" in found.caution
+    late = of("measles", dose("2020-01-01"))
+    assert (late.earliest, late.recommended) == (date(2020, 1, 29), ON)
+
+
+def test_a_titre_without_doses_that_is_equivocal_counts_as_not_immune() -> None:
+    assert said(of("measles", result("measles_igg", "indeterminate"))) == ("not_satisfied", "dose")
+    assert said(of("measles", result("measles_igg", None))) == ("pending", "read_number")
+    both = result("measles_igg", "positive"), result("measles_igg", "negative", "2021-01-01")
+    assert said(of("measles", *both)) == ("pending", "refer")
+
+
+def test_only_a_laboratory_confirms_measles_and_a_clinician_suffices_for_varicella() -> None:
+    assert of("measles", past("measles", "clinician")).state == "not_known"
+    assert of("measles", past("measles", "laboratory")).state == "satisfied"
+    assert of("varicella", past("varicella", "clinician")).state == "satisfied"
+    assert of("varicella", past("zoster", "clinician")).state == "satisfied"
+    assert said(of("varicella", past("varicella", "clinician", None))) == ("pending", "find_days")
+
+
+@pytest.mark.parametrize(
+    ("when", "cvx", "state"),
+    [
+        ("2000-05-05", "115", "not_known"),
+        ("2000-05-06", "115", "satisfied"),
+        ("1991-08-01", "110", "not_known"),
+    ],
+)
+def test_one_tdap_from_the_age_of_ten_and_no_childhood_dose(
+    when: str, cvx: str, state: str
+) -> None:
+    found = of("pertussis", dose(when, cvx))
+    assert found.state == state
+    assert found.again_on is None  # its ten-yearly booster is not against pertussis
+
+
+@pytest.mark.parametrize(
+    ("when", "state"), [("2021-03-01", "not_known"), ("2021-03-02", "satisfied")]
+)
+def test_a_dose_against_pertussis_counts_five_years_in_the_united_kingdom(
+    when: str, state: str
+) -> None:
+    found = of("pertussis", dose(when, "115"), by="uk")
+    assert found.state == state
+    if state == "satisfied":
+        assert found.again_on == ON
+
+
+@pytest.mark.parametrize(
+    ("on", "given_on", "state"),
+    [
+        (date(2026, 3, 31), "2025-07-01", "satisfied"),
+        (date(2026, 3, 31), "2025-06-30", "not_known"),
+        (date(2026, 4, 1), "2025-06-30", "not_due"),
+        (date(2026, 8, 31), "2025-10-01", "not_due"),
+        (date(2026, 9, 1), "2025-10-01", "not_known"),
+        (date(2026, 9, 1), "2026-07-15", "satisfied"),
+    ],
+)
+def test_influenza_is_asked_of_each_season(on: date, given_on: str, state: str) -> None:
+    found = of("influenza", dose(given_on, "88", on), on=on)
+    assert found.state == state
+    if state == "not_due":
+        assert found.recommended == date(2026, 9, 1)
+
+
+def test_this_seasons_dose_comes_up_again_with_the_next_season() -> None:
+    assert of("influenza", dose("2025-10-01", "88")).again_on == date(2026, 9, 1)
+    on = date(2026, 7, 20)
+    assert of("influenza", dose("2026-07-15", "88", on), on=on).again_on == date(2027, 9, 1)
+
+
+def test_a_refusal_of_last_season_says_nothing_of_this_one() -> None:
+    refused = Against(4, "influenza", "vaccine", date(2025, 10, 1).toordinal())
+    assert of("influenza", refused).next_step == "offer_again"
+    assert of("influenza", refused, on=date(2026, 10, 1)).next_step == "dose"
+
+
+@pytest.mark.parametrize(
+    ("days", "step"),
+    [(6, "second_skin_test"), (7, "none"), (365, "none"), (366, "second_skin_test")],
+)
+def test_two_skin_tests_lie_a_week_to_twelve_months_apart(days: int, step: str) -> None:
+    first = date(2024, 3, 1)
+    tests = [
+        result("tuberculin", "negative", (first + timedelta(days=d)).isoformat()) for d in (0, days)
+    ]
+    asked = result("tb_risk", "negative"), result("tb_symptoms", "negative", "2026-02-01")
+    assert of("tuberculosis", *tests, *asked).next_step == step
+
+
+def test_the_second_skin_test_is_planned_a_week_after_the_first() -> None:
+    found = of("tuberculosis", result("tuberculin", "negative", "2026-02-27"))
+    assert (found.next_step, found.recommended) == ("second_skin_test", date(2026, 3, 6))
+
+
+@pytest.mark.parametrize(
+    ("when", "state"), [("2025-03-01", "pending"), ("2025-03-02", "satisfied")]
+)
+def test_symptoms_are_reviewed_yearly_after_a_positive_test(when: str, state: str) -> None:
+    known = (
+        result("igra", "positive"),
+        result("chest_x_ray", "negative"),
+        result("tb_symptoms", "negative", when),
+    )
+    found = of("tuberculosis", *known)
+    assert found.state == state
+    assert found.again_on == (ON if state == "satisfied" else None)
+
+
+def test_a_refused_test_is_never_an_infection() -> None:
+    refused = Against(4, "tuberculosis", "test", date(2026, 2, 1).toordinal())
+    assert said(of("tuberculosis", refused)) == ("not_known", "offer_again")
+
+
+def test_a_contraindication_goes_to_the_physician_and_a_refusal_is_offered_again() -> None:
+    assert said(of("measles", Against(4, "measles", None, 0))) == ("not_known", "refer")
+    refused = Against(4, "measles", "vaccine", date(2020, 1, 1).toordinal())
+    assert said(of("measles", refused)) == ("not_known", "offer_again")
+    after = of("measles", refused, dose("2021-01-01"))
+    assert said(after) == ("pending", "dose")  # a dose after it ends the refusal
+
+
+def test_what_no_table_judges_is_refused() -> None:
+    with pytest.raises(ValueError, match="hepatitis_b is none of"):
+        of("hepatitis_b")
+    with pytest.raises(LookupError, match="no tables of immunity for 'xx'"):
+        of("measles", by="xx")
+
+
+WORDS = st.sampled_from(["positive", "negative", "indeterminate", None])
+WHEN = st.sampled_from([None, "1991-05-05", "1991-05-06", "1991", "1995-03", "1995-03-20", "2020"])
+EVIDENCE = st.lists(
+    st.one_of(
+        st.builds(dose, WHEN, st.sampled_from(["03", "21", "115", "88", None])),
+        st.builds(
+            result,
+            st.sampled_from([f"{d}_igg" for d in (*MMR, "varicella")] + ["igra", "tuberculin"]),
+            WORDS,
+            WHEN,
+        ),
+        st.builds(
+            past,
+            st.sampled_from([*MMR, "varicella", "tuberculosis"]),
+            st.sampled_from(["laboratory", "clinician", "person"]),
+            WHEN,
+        ),
+    ),
+    max_size=5,
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(EVIDENCE, st.sampled_from(JUDGED), st.sampled_from(["us", "uk"]))
+def test_only_a_dated_antibody_result_makes_anybody_not_immune(evidence, disease, by) -> None:
+    """No record is “not known”: what says “not immune” is a negative or equivocal antibody."""
+    if of(disease, *evidence, by=by).state == "not_satisfied":
+        against = [e for e in evidence if isinstance(e, ResultOf) and e.test == f"{disease}_igg"]
+        assert any(e.days and e.word in ("negative", "indeterminate") for e in against)
+
+
+@settings(max_examples=150, deadline=None)
+@given(EVIDENCE, st.sampled_from(JUDGED), st.sampled_from(["us", "uk"]))
+def test_nothing_without_a_date_satisfies(evidence, disease, by) -> None:
+    dated = [e for e in evidence if e.days is not None]
+    if of(disease, *evidence, by=by).state == "satisfied":
+        assert of(disease, *dated, by=by).state == "satisfied"
+
+
+def _plainly(days: Sequence[int], first: int, apart: int) -> int:
+    """How many doses of known days count, by the sentence of the rule."""
+    counted, before = 0, None
+    for day in sorted(days):
+        if day >= first and (before is None or day - before >= apart):
+            counted += 1
+        before = day
+    return counted
+
+
+SPANS = st.lists(
+    st.tuples(st.integers(0, 60), st.sampled_from([0, 0, 3, 9])), min_size=1, max_size=3
+)
+
+
+@settings(max_examples=120, deadline=None)
+@given(SPANS)
+def test_what_counts_for_certain_counts_on_every_day_that_the_dates_allow(spans) -> None:
+    """Every way to fill in the days, against the plain rule: never more for certain than the worst way,
+    never less possible than the best; with known days both are the plain count."""
+    rule, birth = rules("us").doses["measles"], BORN.toordinal()
+    start = date(1991, 4, 20).toordinal()
+    first = date(1991, 5, 6).toordinal()
+    doses = [Given(1, "03", MMR, (start + low, start + low + wide)) for low, wide in spans]
+    counted = Counter("measles", rule, rules("us").live, doses, birth, None).count()
+    ways = [
+        _plainly(days, first, 28)
+        for days in product(*(range(d.days[0], d.days[1] + 1) for d in doses if d.days))
+    ]
+    assert counted.certain <= min(ways)
+    assert counted.possible >= max(ways)
+    if len(ways) == 1:
+        assert counted.certain == counted.possible == ways[0]
