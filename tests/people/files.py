@@ -86,6 +86,22 @@ GOOD: dict[Kind, dict[str, Any]] = {
     Kind.CORRECTED: {"corrects": 2, "reason": "another year", "body": {**DOSE, "when": "2018-03"}},
     Kind.IMPORT_UNDONE: {"import": "i1", "entries": [1]},
     Kind.NOTED: {"text": "came by"},
+    Kind.CERTIFIED: {
+        "number": "C-K7QM-2F49",
+        "restriction": "none",
+        "exposure_prone": "not_stated",
+        "issued_on": "2026-03-02",
+        "valid_until": "2027-03-02",
+        "limited_by": "longest",
+        "asked": {"hepatitis_b": "yes"},
+        "confirmed": True,
+        "rules": "clearance_us 1 0",
+        "payload": "0" * 64,
+        "key": "kPrK_qmxVWaYVA9w",
+        "reason": "",
+    },
+    Kind.CERTIFICATE_WITHDRAWN: {"number": "C-K7QM-2F49", "reason": "New name"},
+    Kind.CERTIFICATE_CONFIRMED: {"number": "C-K7QM-2F49", "reason": "Still right"},
 }
 """A body that fits, for each kind."""
 

@@ -77,7 +77,7 @@ def enrol(
         raise Refused(faults)
     person = new_reference(frozenset(store.cases()))
     drafts = [(Kind.ENROLLED, employment)]
-    _append(store, person, drafts, expected_position=0, now=now, by=by, role=role)
+    append_to(store, person, drafts, expected_position=0, now=now, by=by, role=role)
     identities.save_all([Written(person, 1, identity)], by=by, now=now)
     return person
 
@@ -118,7 +118,7 @@ def change(
     drafts = drafts_of(new, fields, moved_on=moved_on)
     if not drafts:
         return []
-    written = _append(
+    written = append_to(
         store, person, drafts, expected_position=expected_position, now=now, by=by, role=role
     )
     if fields and identity is not None:
@@ -165,7 +165,9 @@ def leave(
     starts_on = person_of(store, person, now).employment.starts_on
     if starts_on is not None and on < starts_on:
         raise Refused(f"The last day cannot lie before the first, {starts_on.isoformat()}")
-    return _append(store, person, [(Kind.LEFT, {"on": on.isoformat()})], now=now, by=by, role=role)
+    return append_to(
+        store, person, [(Kind.LEFT, {"on": on.isoformat()})], now=now, by=by, role=role
+    )
 
 
 def come_back(
@@ -178,7 +180,7 @@ def come_back(
     """
     if person_of(store, person, now).employment.ends_on is None:
         raise Refused("This person has no last day on record: there is nothing to come back from")
-    return _append(
+    return append_to(
         store, person, [(Kind.RETURNED, {"on": on.isoformat()})], now=now, by=by, role=role
     )
 
@@ -220,7 +222,7 @@ def record_evidence(
         faults += _days(kind, body, today, born)
     if faults:
         raise Refused(faults)
-    return _append(
+    return append_to(
         store, person, drafts, expected_position=expected_position, now=now, by=by, role=role
     )
 
@@ -278,7 +280,7 @@ def verify_evidence(
             f"Entry {odd[0]} is no evidence that stands" if odd else "Choose what you have seen"
         )
     body = {"entries": sorted(set(entries)), "seen": seen, "text": text}
-    return _append(store, person, [(Kind.EVIDENCE_VERIFIED, body)], now=now, by=by, role=role)
+    return append_to(store, person, [(Kind.EVIDENCE_VERIFIED, body)], now=now, by=by, role=role)
 
 
 def correct_evidence(
@@ -307,7 +309,7 @@ def correct_evidence(
         if faults := faults_of(found.kind, body):
             raise Refused(faults)
         correction["body"] = dict(body)
-    return _append(store, person, [(Kind.CORRECTED, correction)], now=now, by=by, role=role)
+    return append_to(store, person, [(Kind.CORRECTED, correction)], now=now, by=by, role=role)
 
 
 def person_of(store: People, person: str, now: datetime) -> Person:
@@ -323,7 +325,7 @@ def person_of(store: People, person: str, now: datetime) -> Person:
     return found
 
 
-def _append(
+def append_to(
     store: People,
     person: str,
     drafts: Sequence[tuple[Kind, Mapping[str, Any]]],
@@ -333,6 +335,12 @@ def _append(
     by: str,
     role: str,
 ) -> list[Entry[Kind]]:
+    """Append to a person's file what fits its kind, all or nothing.
+
+    Raises:
+        Refused: a body does not fit, or nobody is named.
+        thimble.ledger.store.Overtaken: see `LedgerStore.append`.
+    """
     faults = [fault for kind, body in drafts for fault in faults_of(kind, body)]
     if faults := faults + who_and_when(now=now, by=by, role=role):
         raise Refused(faults)

@@ -12,6 +12,8 @@ from thimble.ledger import checks
 from thimble.ledger.checks import MAY, SAY, Key, list_of, map_of, one_of, or_null
 from thimble.ledger.store import Book
 from thimble.people import choices
+from thimble.people.certificates.limits import LIMITS
+from thimble.people.certificates.stating import NUMBER, RESTRICTIONS, Statement
 from thimble.people.entries import Kind
 
 IDENTITY_FIELDS = ("number", "family_name", "given_name", "birth_date", "email")
@@ -40,6 +42,23 @@ def _categories(path: str, value: object) -> list[str]:
         else:
             faults += one_of(choices.SCHEMES[scheme][1])(f"{path}.{scheme}", category)
     return faults
+
+
+def _number(path: str, value: object) -> list[str]:
+    if not isinstance(value, str) or not NUMBER.fullmatch(value):
+        return [f"{path} is the number of a certificate; found {value!r}"]
+    return []
+
+
+def _asked(path: str, value: object) -> list[str]:
+    if not isinstance(value, Mapping):
+        return [f"{path} maps diseases to yes, no or not_judged; found {value!r}"]
+    told = one_of(("yes", "no", "not_judged"))
+    return [
+        fault
+        for disease, met in value.items()
+        for fault in (*one_of(tuple(DISEASES))(path, disease), *told(f"{path}.{disease}", met))
+    ]
 
 
 _DAY = Key(or_null(checks.day))
@@ -149,6 +168,25 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
     # Everything that one import wrote in this file is taken back.
     Kind.IMPORT_UNDONE: {"import": Key(checks.id_), "entries": _POSITIONS},
     Kind.NOTED: {"text": Key(SAY)},
+    # What was stated in terms of work; `payload` is the SHA-256 of what was signed with `key`. Name, birth
+    # date and the signed text lie apart, so that they can be erased.
+    Kind.CERTIFIED: {
+        "number": Key(_number),
+        "restriction": Key(one_of(tuple(RESTRICTIONS))),
+        "exposure_prone": Key(SAY),
+        "issued_on": Key(checks.day),
+        "valid_until": Key(checks.day),
+        "limited_by": Key(one_of(tuple(LIMITS))),
+        "asked": Key(_asked),
+        "confirmed": Key(checks.boolean),
+        "rules": Key(SAY),
+        "payload": Key(checks.digest),
+        "key": Key(SAY),
+        "reason": Key(MAY),
+    },
+    Kind.CERTIFICATE_WITHDRAWN: {"number": Key(_number), "reason": Key(SAY)},
+    # Somebody looked at what is new in the file and found that the certificate holds still.
+    Kind.CERTIFICATE_CONFIRMED: {"number": Key(_number), "reason": Key(SAY)},
 }
 """The keys of each kind's body. Every key is required unless marked otherwise."""
 
@@ -169,6 +207,21 @@ def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
         return ["a result has a word or a number; found neither"]
     if kind is Kind.CORRECTED and ("body" in body) == bool(body.get("withdrawn")):
         return ["a correction has a body, or withdrawn = true; one of the two"]
+    if kind is Kind.CERTIFIED:
+        return _stated(body)
+    return []
+
+
+def _stated(body: Mapping[str, Any]) -> list[str]:
+    try:
+        Statement(body["restriction"], body["exposure_prone"])
+    except ValueError as fault:
+        return [str(fault)]
+    if body["valid_until"] < body["issued_on"]:
+        return [
+            "a certificate holds at least on the day of its issue; found "
+            f"{body['issued_on']} to {body['valid_until']}"
+        ]
     return []
 
 

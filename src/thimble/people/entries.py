@@ -29,6 +29,9 @@ class Kind(StrEnum):
     CORRECTED = "corrected"
     IMPORT_UNDONE = "import_undone"
     NOTED = "noted"
+    CERTIFIED = "certified"
+    CERTIFICATE_WITHDRAWN = "certificate_withdrawn"
+    CERTIFICATE_CONFIRMED = "certificate_confirmed"
 
 
 EVIDENCE = frozenset(
@@ -41,3 +44,6 @@ EVIDENCE = frozenset(
     }
 )
 """What can be verified, and what a correction may take out."""
+
+CERTIFICATES = frozenset({Kind.CERTIFIED, Kind.CERTIFICATE_WITHDRAWN, Kind.CERTIFICATE_CONFIRMED})
+"""What is written about certificates of clearance."""

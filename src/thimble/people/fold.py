@@ -13,7 +13,8 @@ from typing import Any
 
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import Standing, known_by, standing
-from thimble.people.entries import EVIDENCE, Kind
+from thimble.people.certificates.issued import Issued, taken
+from thimble.people.entries import CERTIFICATES, EVIDENCE, Kind
 
 PLACES = ("role", "site", "department", "cohort")
 """Where somebody works, in words."""
@@ -101,6 +102,7 @@ class Person:
     entries: int
     last_number: int
     enrolled_at: datetime
+    certificates: tuple[Issued, ...] = ()
 
     def of(self, *kinds: Kind) -> tuple[Evidence, ...]:
         """The evidence of these kinds, as recorded."""
@@ -144,6 +146,7 @@ def fold(entries: Iterable[Entry[Kind]], as_of: datetime) -> Person:
         entries=known[-1].position,
         last_number=known[-1].number,
         enrolled_at=known[0].recorded_at,
+        certificates=tuple(reading.certificates.values()),
     )
 
 
@@ -158,6 +161,7 @@ class _Reading:
         self.offers: list[Offer] = []
         self.verified: dict[int, Verified] = {}
         self.corrected: dict[int, int] = {}
+        self.certificates: dict[str, Issued] = {}
 
     def take(self, found: Standing[Kind]) -> None:
         entry, body = found.entry, found.body
@@ -187,6 +191,8 @@ class _Reading:
             self.verified |= dict.fromkeys(body["entries"], seen)
         elif kind is Kind.CORRECTED:
             self.corrected[body["corrects"]] = entry.position
+        elif kind in CERTIFICATES and (made := taken(self.certificates, entry, body)):
+            self.certificates[made.number] = made
 
     def checked(self) -> tuple[Evidence, ...]:
         """The evidence with who verified it. What was corrected since was not what they saw."""

@@ -10,7 +10,8 @@ from thimble.clinical.diseases import DISEASES
 from thimble.clinical.saying import calendar_day
 from thimble.ledger.entries import Entry
 from thimble.people import choices
-from thimble.people.entries import EVIDENCE, Kind
+from thimble.people.certificates.stating import Statement
+from thimble.people.entries import CERTIFICATES, EVIDENCE, Kind
 from thimble.people.fold import Document, Evidence, Person, undone
 from thimble.people.identity import PersonIdentity
 from thimble.people.immunity import about
@@ -203,6 +204,9 @@ KIND_WORDS: Mapping[Kind, str] = {
     Kind.CORRECTED: "Corrected",
     Kind.IMPORT_UNDONE: "Import undone",
     Kind.NOTED: "Noted",
+    Kind.CERTIFIED: "Certificate of clearance issued",
+    Kind.CERTIFICATE_WITHDRAWN: "Certificate withdrawn",
+    Kind.CERTIFICATE_CONFIRMED: "Certificate found to hold still",
 }
 """What each kind of entry is called."""
 
@@ -285,6 +289,13 @@ def _told(entry: Entry[Kind]) -> str:
         return f"Entry {body['corrects']} {done}: {body['reason']}"
     if kind is Kind.IMPORT_UNDONE:
         return "Entries " + ", ".join(str(position) for position in body["entries"]) + " taken back"
+    if kind is Kind.CERTIFIED:
+        said = Statement(body["restriction"], body["exposure_prone"])
+        until = f"until {words.day(body['valid_until'])}"
+        parts = (body["number"], said.words, said.about_exposure_prone, until, body["reason"])
+        return "; ".join(part for part in parts if part)
+    if kind in CERTIFICATES:
+        return f"{body['number']}: {body['reason']}"
     return str(body.get("text", ""))
 
 

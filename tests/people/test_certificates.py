@@ -1,0 +1,357 @@
+"""Certificates in a person's file: who may issue what, how long it holds, and when somebody looks again."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+
+from people.files import DOSE, ENROLLED, NOW, RESULT, people, write
+from people.test_certificate_signing import KEYS, PRIVATE
+from thimble.actions import Refused
+from thimble.actions import certificates as acts
+from thimble.actions import people as people_acts
+from thimble.actions.certificate_papers import MemoryPapers, Paper
+from thimble.clinical.durations import Duration, parse
+from thimble.ledger.store import Overtaken
+from thimble.ledger.verify import verify
+from thimble.people.certificates.basis import Basis, basis_of, doubts
+from thimble.people.certificates.checking import Worth
+from thimble.people.certificates.limits import LIMITS, rules
+from thimble.people.certificates.payload import read_payload
+from thimble.people.certificates.signing import sign, verified
+from thimble.people.certificates.stating import NUMBER, Statement
+from thimble.people.choices import TESTS
+from thimble.people.entries import Kind
+from thimble.people.fold import Person, fold
+from thimble.people.identity import PersonIdentity
+from thimble.people.readiness import Asked
+
+ONE = "P-K7QM-2F49"
+TODAY = NOW.date()
+REA = PersonIdentity("00421", "Müller-Weiß", "Rea", date(1999, 2, 28))
+HEPATITIS = Asked(("hepatitis_b",), "us", Duration(3, "days"))
+TWO = Asked(("hepatitis_b", "measles"), "us", Duration(3, "days"))
+SERIES = [
+    (Kind.DOSE_RECORDED, {**DOSE, "when": day})
+    for day in ("2018-01-10", "2018-02-20", "2018-08-01")
+]
+IMMUNE = [*SERIES, (Kind.RESULT_RECORDED, {**RESULT, "when": "2018-09-15"})]
+NURSE: dict[str, Any] = {"now": NOW, "by": "u1", "role": "occupational_nurse"}
+PHYSICIAN: dict[str, Any] = {"now": NOW, "by": "u2", "role": "occupational_physician"}
+RESTRICTED = Statement("no_exposure_prone")
+PRONE = Statement(exposure_prone="cleared:shea:III")
+
+
+class House:
+    """A file with what is documented of one person."""
+
+    def __init__(self, *evidence: tuple[Kind, dict[str, Any]], asked: Asked = HEPATITIS) -> None:
+        self.store = people()
+        self.papers = MemoryPapers()
+        self.asked = asked
+        write(self.store, (Kind.ENROLLED, ENROLLED), *evidence)
+
+    @property
+    def person(self) -> Person:
+        return fold(self.store.entries(ONE), NOW)
+
+    def basis(self, on: date = TODAY, longest: Duration | None = None) -> Basis:
+        return basis_of(self.person, REA.birth_date, on, self.asked, longest)
+
+    def issue(
+        self,
+        statement: Statement | None = None,
+        *,
+        identity: PersonIdentity | None = REA,
+        decides: bool = False,
+        **more: Any,
+    ) -> Paper:
+        who = PHYSICIAN if decides else NURSE
+        return acts.issue(
+            self.store, self.papers, lambda payload: sign(payload, PRIVATE), ONE, identity,
+            statement or Statement(), self.basis(), issuer="Lindenfels", protocol="us",
+            today=TODAY, decides=decides, **{**who, **more},
+        )  # fmt: skip
+
+    def doubts(self, on: date = TODAY) -> tuple[str, ...]:
+        return doubts(self.person.certificates[0], self.store.entries(ONE), self.basis(on))
+
+
+@pytest.fixture
+def immune() -> House:
+    return House(*IMMUNE)
+
+
+def test_a_nurse_issues_where_everything_asked_for_is_met_and_the_chain_holds_no_name(
+    immune: House,
+) -> None:
+    paper = immune.issue()
+
+    (issued,) = immune.person.certificates
+    assert NUMBER.fullmatch(paper.number)
+    assert issued.number == paper.number
+    assert (issued.by, issued.issued_on, issued.reason) == ("u1", TODAY, "")
+    assert issued.asked == {"hepatitis_b": "yes"}
+    payload = read_payload(verified(paper.proof, KEYS))
+    assert payload.is_about("Müller-Weiß, Rea", date(1999, 2, 28), paper.salt)
+    assert payload.digest == issued.payload
+    assert (payload.by, payload.until) == ("Lindenfels", issued.valid_until)
+    text = repr([(entry.case, entry.body) for entry in immune.store.all_entries()])
+    for part in ("Müller", "Rea", "1999", paper.code, paper.proof, paper.salt.hex()):
+        assert part not in text
+    assert "Müller" not in repr(paper)
+    assert verify(immune.store.all_entries(), None, subject="person") == []
+
+
+@pytest.mark.parametrize(
+    ("evidence", "asked", "says"),
+    [
+        (SERIES, HEPATITIS, "Hepatitis B: .*A physician decides"),
+        (SERIES[:2], HEPATITIS, "Hepatitis B: .*2 doses count"),
+        ([], HEPATITIS, "Hepatitis B: "),
+        (IMMUNE, TWO, "Measles: .*A physician decides"),
+    ],
+)
+def test_what_is_not_met_is_for_the_physician_who_says_why(
+    evidence: list[tuple[Kind, dict[str, Any]]], asked: Asked, says: str
+) -> None:
+    house = House(*evidence, asked=asked)
+    with pytest.raises(Refused, match=says):
+        house.issue(reason="I think so")
+    with pytest.raises(Refused, match="Say why"):
+        house.issue(decides=True, reason=" ")
+    assert house.person.certificates == ()
+
+    house.issue(decides=True, reason="Seen the original card", valid_until=TODAY)
+    assert house.person.certificates[0].reason == "Seen the original card"
+    assert "no" in house.person.certificates[0].asked.values()
+
+
+def test_what_is_documented_but_judged_by_no_table_is_never_read_as_met(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("thimble.people.readiness.judging.judged", lambda *_: {})
+    dose = (Kind.DOSE_RECORDED, {**DOSE, "product": "115", "diseases": ["pertussis"]})
+    house = House(dose, asked=Asked(("pertussis",), "us", Duration(3, "days")))
+    with pytest.raises(Refused, match="A physician decides"):
+        house.issue()
+    house.issue(decides=True, reason="Looked at it", valid_until=TODAY)
+    assert house.person.certificates[0].asked == {"pertussis": "not_judged"}
+
+
+def test_evidence_that_comes_up_again_ends_it_on_that_day() -> None:
+    """A dose against influenza is asked for anew each season."""
+    dose = (
+        Kind.DOSE_RECORDED,
+        {**DOSE, "product": "150", "diseases": ["influenza"], "when": "2025-10-20"},
+    )
+    house = House(dose, asked=Asked(("influenza",), "us", Duration(3, "days")))
+    basis = house.basis()
+    assert basis.met
+    assert basis.limit.by == "recheck"
+    assert TODAY < basis.limit.until < date(2027, 3, 2)
+
+
+@pytest.mark.parametrize("statement", [RESTRICTED, PRONE])
+def test_restrictions_and_exposure_prone_procedures_are_the_physicians(
+    immune: House, statement: Statement
+) -> None:
+    with pytest.raises(Refused, match="a physician's to decide"):
+        immune.issue(statement, reason="because")
+    with pytest.raises(Refused, match="Say why"):
+        immune.issue(statement, decides=True)
+    immune.issue(statement, decides=True, reason="Agreed on 2 March")
+    assert immune.person.certificates[0].statement == statement
+
+
+def test_a_physician_needs_no_reason_where_the_tables_say_the_same(immune: House) -> None:
+    assert immune.issue(decides=True)
+
+
+@pytest.mark.parametrize(
+    ("identity", "says"),
+    [
+        (None, "name is missing"),
+        (PersonIdentity("1", "", "", date(1999, 1, 1)), "name is missing"),
+        (PersonIdentity("1", "Rea"), "birth date is missing"),
+    ],
+)
+def test_nobody_is_certified_without_name_and_birth_date(
+    immune: House, identity: PersonIdentity | None, says: str
+) -> None:
+    for decides in (False, True):
+        with pytest.raises(Refused, match=says):
+            immune.issue(identity=identity, decides=decides, reason="x")
+    assert immune.person.certificates == ()
+
+
+def test_a_house_that_asks_for_nothing_certifies_nothing() -> None:
+    house = House(*IMMUNE, asked=Asked((), "us", Duration(3, "days")))
+    assert not house.basis().met
+    with pytest.raises(Refused, match="asks for nothing"):
+        house.issue(decides=True, reason="x")
+
+
+@pytest.mark.parametrize(
+    ("on", "until"),
+    [(date(2026, 3, 2), date(2027, 3, 2)), (date(2028, 2, 29), date(2029, 2, 28))],
+)
+def test_it_holds_as_long_as_the_house_says_at_most(immune: House, on: date, until: date) -> None:
+    basis = immune.basis(on)
+    assert (basis.limit.until, basis.limit.by) == (until, "longest")
+    assert immune.basis(on, parse("P6M")).limit.until < until
+    assert rules().longest == parse("P1Y")
+    assert set(LIMITS) == {"longest", "recheck", "chosen"}
+
+
+def test_the_day_of_the_next_check_ends_it_where_that_comes_before() -> None:
+    """Two of three doses: the next is due on a day within the year."""
+    house = House(
+        *[(Kind.DOSE_RECORDED, {**DOSE, "when": day}) for day in ("2026-01-10", "2026-02-20")]
+    )
+    basis = house.basis()
+    assert basis.limit.by == "recheck"
+    assert TODAY < basis.limit.until < date(2027, 3, 2)
+    with pytest.raises(Refused, match="Say until when"):
+        house.issue(decides=True, reason="Starts under supervision")
+    day = basis.limit.until
+    with pytest.raises(Refused, match="the day of the next check"):
+        house.issue(decides=True, reason="x", valid_until=day + timedelta(days=1))
+    house.issue(decides=True, reason="Starts under supervision", valid_until=day)
+    assert house.person.certificates[0].valid_until == basis.limit.until
+    assert house.person.certificates[0].limited_by == "recheck"
+
+
+@pytest.mark.parametrize(
+    ("day", "taken"),
+    [
+        (date(2026, 3, 1), False),
+        (date(2026, 3, 2), True),
+        (date(2027, 3, 1), True),
+        (date(2027, 3, 2), True),
+        (date(2027, 3, 3), False),
+    ],
+)
+def test_a_shorter_time_may_be_chosen_and_a_longer_one_never(
+    immune: House, day: date, taken: bool
+) -> None:
+    if not taken:
+        with pytest.raises(Refused, match=r"at most|no earlier than today"):
+            immune.issue(valid_until=day)
+        return
+    immune.issue(valid_until=day)
+    (issued,) = immune.person.certificates
+    assert issued.valid_until == day
+    assert issued.limited_by == ("longest" if day == date(2027, 3, 2) else "chosen")
+    assert issued.worth(day) is Worth.HOLDS
+    assert issued.worth(day + timedelta(days=1)) is Worth.EXPIRED
+
+
+def test_a_withdrawal_needs_a_reason_stays_in_the_file_and_is_done_once(immune: House) -> None:
+    number = immune.issue().number
+    for wrong, reason, says in (
+        ("C-AAAA-AAAA", "x", "no certificate"),
+        (number, "  ", "Say why"),
+    ):
+        with pytest.raises(Refused, match=says):
+            acts.withdraw(immune.store, ONE, wrong, reason=reason, **NURSE)
+    acts.withdraw(immune.store, ONE, number, reason="New name", **NURSE)
+    (issued,) = immune.person.certificates
+    assert issued.withdrawn is not None
+    assert issued.withdrawn.reason == "New name"
+    assert issued.worth(TODAY) is Worth.WITHDRAWN
+    with pytest.raises(Refused, match="withdrawn already"):
+        acts.withdraw(immune.store, ONE, number, reason="again", **NURSE)
+
+
+def test_somebody_who_looked_at_an_older_file_issues_nothing(immune: House) -> None:
+    with pytest.raises(Overtaken):
+        immune.issue(expected_position=2)
+    assert immune.person.certificates == ()
+
+
+def test_nothing_new_raises_no_doubt(immune: House) -> None:
+    immune.issue()
+    assert immune.doubts() == ()
+    write(immune.store, (Kind.NOTED, {"text": "rang"}), (Kind.CHANGED, {"role": "resident"}))
+    write(immune.store, (Kind.CHANGED, {"identity": ["email"]}))
+    write(immune.store, (Kind.RESULT_RECORDED, {**RESULT, "when": "2026-03-01", "number": 300}))
+    assert immune.doubts() == ()
+
+
+def test_a_correction_that_takes_the_ground_away_is_told_and_withdraws_nothing(
+    immune: House,
+) -> None:
+    immune.issue()
+    people_acts.correct_evidence(immune.store, ONE, 5, reason="of another person", **NURSE)
+
+    said = immune.doubts()
+    assert any("Hepatitis B: met when it was issued, no longer" in each for each in said)
+    assert any("withdrawn (entry 5)" in each for each in said)
+    assert immune.person.certificates[0].worth(TODAY) is Worth.HOLDS
+
+
+@pytest.mark.parametrize("test", sorted(TESTS))
+@pytest.mark.parametrize("word", ["positive", "indeterminate", "negative"])
+def test_a_result_that_may_say_that_an_infection_is_there_calls_for_a_look(
+    test: str, word: str
+) -> None:
+    house = House(*IMMUNE)
+    house.issue()
+    body = {**RESULT, "test": test, "word": word, "number": None, "unit": "", "when": "2026-03-01"}
+    write(house.store, (Kind.RESULT_RECORDED, body))
+    looked_at = test in rules().look_again and word != "negative"
+    assert any("A result was written down since" in each for each in house.doubts()) is looked_at
+    # Whatever it is, the paper says what it said; only a person withdraws it.
+    assert house.person.certificates[0].withdrawn is None
+
+
+@pytest.mark.parametrize(
+    ("fields", "says"),
+    [
+        (["family_name"], "The name was changed"),
+        (["given_name", "family_name"], "The name was changed"),
+        (["birth_date"], "The birth date was changed"),
+    ],
+)
+def test_another_name_or_birth_date_is_told(immune: House, fields: list[str], says: str) -> None:
+    immune.issue()
+    write(immune.store, (Kind.CHANGED, {"identity": fields}))
+    assert [each.startswith(says) for each in immune.doubts()] == [True]
+
+
+def test_once_a_physician_looked_only_what_is_newer_is_told(immune: House) -> None:
+    number = immune.issue().number
+    positive = {
+        **RESULT,
+        "test": "anti_hcv",
+        "word": "positive",
+        "number": None,
+        "when": "2026-03-01",
+    }
+    write(immune.store, (Kind.RESULT_RECORDED, positive))
+    assert len(immune.doubts()) == 1
+    with pytest.raises(Refused, match="physician"):
+        acts.confirm(immune.store, ONE, number, reason="x", decides=False, **NURSE)
+    with pytest.raises(Refused, match="Say why"):
+        acts.confirm(immune.store, ONE, number, reason="", decides=True, **PHYSICIAN)
+    acts.confirm(immune.store, ONE, number, reason="RNA negative", decides=True, **PHYSICIAN)
+    assert immune.doubts() == ()
+    write(immune.store, (Kind.RESULT_RECORDED, {**positive, "test": "hcv_rna"}))
+    assert len(immune.doubts()) == 1
+
+
+def test_a_paper_is_never_replaced_and_is_gone_once_it_is_erased() -> None:
+    papers = MemoryPapers()
+    house = House(*IMMUNE)
+    house.papers = papers
+    first = house.issue()
+    second = house.issue()
+    assert first.number != second.number
+    assert (first.code, first.salt) != (second.code, second.salt)
+    with pytest.raises(ValueError, match="never replaced"):
+        papers.keep(first)
+    papers.erase([ONE])
+    assert papers.papers([first.number, second.number]) == {}
