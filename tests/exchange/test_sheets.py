@@ -127,6 +127,7 @@ BILLION = b"""<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaaaaaaaa">
             _repacked({"xl/worksheets/sheet1.xml": BILLION.decode().encode("utf-16")}),
             "XML that no spreadsheet writes",
         ),
+        (_repacked({"xl/worksheets/sheet1.dat": BILLION}), "XML that no spreadsheet writes"),
         (_repacked({"xl/worksheets/sheet1.xml": b"<not closed"}), "is damaged"),
         (_repacked({"[Content_Types].xml": b"<x/>"}), "is damaged"),
         (_repacked({"big.bin": b"\0" * (limits.LARGEST_UNPACKED + 1)}), "far more than a list"),

@@ -20,7 +20,9 @@ from thimble.web import clock
 from thimble.web.context import get_people, get_people_identities
 from thimble.web.models import Account, PeopleImport
 from thimble.web.people.roster import roster
+from thimble.web.people_import import views
 from thimble.web.roles import Role
+from thimble.web.vault import Vault
 from web.conftest import BACKEND, NIGHT
 from web.test_people import enrolled, rows_of
 
@@ -170,6 +172,58 @@ def test_a_double_click_writes_once(nurse: Client) -> None:
     nurse.post(f"/people-import/{import_id}/write", same)
     assert nurse.post(f"/people-import/{import_id}/write", same).status_code == 404
     assert len(list(get_people().all_entries())) == 2
+
+
+def ready(nurse: Client) -> tuple[str, dict[str, str]]:
+    """An import that only has to be written."""
+    import_id = sent(nurse)
+    columns(nurse, import_id)
+    nurse.post(f"/people-import/{import_id}/decide", {"row-6": "leave"})
+    return import_id, {"digest": digest(page(nurse, import_id))}
+
+
+def test_what_another_browser_wrote_meanwhile_stays_written_and_can_be_taken_back(
+    nurse: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import_id, same = ready(nurse)
+    real = views._open
+
+    def slower(asked: str) -> Any:
+        found = real(asked)
+        monkeypatch.setattr(views, "_open", real)
+        nurse.post(f"/people-import/{import_id}/write", same)
+        return found
+
+    monkeypatch.setattr(views, "_open", slower)
+    late = nurse.post(f"/people-import/{import_id}/columns", {"cohort": "Late"})
+
+    assert (late.status_code, PeopleImport.objects.get().state) == (404, "applied")
+    nurse.post(f"/people-import/{import_id}/undo")
+    assert (people(), PeopleImport.objects.get().state) == ({}, "undone")
+
+
+def test_an_import_is_written_once_even_where_its_file_cannot_be_deleted(
+    nurse: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import_id, same = ready(nurse)
+
+    def locked(vault: Vault, name: str) -> None:
+        raise OSError(name)
+
+    monkeypatch.setattr(Vault, "delete", locked)
+    with pytest.raises(OSError, match=r"^[0-9a-f]{32}$"):
+        nurse.post(f"/people-import/{import_id}/write", same)
+    assert PeopleImport.objects.get().state == "applied"
+    assert len(people()) == 2
+
+
+def test_decisions_of_two_browsers_are_both_kept(nurse: Client) -> None:
+    import_id = sent(nurse)
+    columns(nurse, import_id)
+    for row in ("row-6", "row-5"):
+        nurse.post(f"/people-import/{import_id}/decide", {row: "leave"})
+    nurse.post(f"/people-import/{import_id}/decide", {"row-6": ""})
+    assert json.loads(PeopleImport.objects.get().plan)["decisions"] == {"5": "leave"}
 
 
 @pytest.mark.parametrize(

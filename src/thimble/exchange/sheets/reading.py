@@ -147,13 +147,13 @@ def _refuse_harm(content: bytes) -> None:
                 )
             if any(part.flag_bits & 1 for part in parts):
                 raise SheetFault("The workbook has a password. Save it without one.")
+            # A part is XML by what points to it, whatever its name ends with.
             for part in parts:
-                if part.filename.casefold().endswith((".xml", ".rels", ".vml")):
-                    text = archive.read(part)
-                    if any(mark in text for mark in _DOCTYPE):
-                        raise SheetFault(
-                            "The workbook holds XML that no spreadsheet writes. It was not opened."
-                        )
+                text = archive.read(part)
+                if any(mark in text for mark in _DOCTYPE):
+                    raise SheetFault(
+                        "The workbook holds XML that no spreadsheet writes. It was not opened."
+                    )
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
         raise SheetFault("The workbook is damaged. Open it, save it anew and send that.") from error
 

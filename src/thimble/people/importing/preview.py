@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import date
 from enum import StrEnum
 from typing import Any
@@ -100,7 +100,7 @@ class Preview:
                 (r.number, r.fate, r.person, r.changes, sorted(r.work.items(), key=str))
                 for r in self.rows
             ]
-            + [(r.identity.name, r.identity.number, r.identity.birth_date) for r in self.rows]
+            + [asdict(r.identity) for r in self.rows]
         )
         return hashlib.sha256(told.encode("utf-8", "replace")).hexdigest()
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -104,22 +106,50 @@ def _forget_old() -> None:
     """Delete the files that nobody came back to."""
     old = PeopleImport.objects.filter(state=PeopleImport.OPEN, at__lt=clock.now() - KEPT)
     for row in old:
-        _close(row, PeopleImport.DROPPED)
+        _drop(row.pk)
 
 
-def _close(row: PeopleImport, state: str) -> None:
-    Vault(settings.DATA).delete(row.file)
-    row.file, row.state = "", state
+def _drop(import_id: str) -> bool:
+    """Leave an import and delete its file; False where another browser has written or left it already."""
+    with transaction.atomic():
+        row = _held(import_id)
+        if row is None:
+            return False
+        file = _closed(row, PeopleImport.DROPPED)
+    Vault(settings.DATA).delete(file)
+    return True
+
+
+def _held(import_id: str) -> PeopleImport | None:
+    """An import that is still open, kept so until the transaction ends."""
+    waiting = PeopleImport.objects.filter(pk=import_id, state=PeopleImport.OPEN)
+    return waiting.select_for_update().first()
+
+
+def _closed(row: PeopleImport, state: str) -> str:
+    """Close a row that is held; its file, to be deleted once that is on the disk."""
+    file, row.file, row.state = row.file, "", state
     # What was decided names rows and references; only the counts are kept.
     row.plan = "{}"
     row.save()
+    return file
+
+
+def _plan(import_id: str, changed: Callable[[Plan], Plan]) -> None:
+    """Change what was said of an import as it is now; one that was closed meanwhile is never opened again."""
+    with transaction.atomic():
+        row = _held(import_id)
+        if row is None:
+            raise Http404("this import was written or left already")
+        row.plan = changed(Plan.from_json(row.plan)).to_json()
+        row.save(update_fields=["plan"])
 
 
 @needs("view_people", "import_people")
 @require_GET
 def look(request: HttpRequest, import_id: str) -> HttpResponse:
     """The columns, and the fate of every row. Nothing is written by looking."""
-    _, sheets, plan = _open(import_id)
+    sheets, plan = _open(import_id)
     sheet = sheets[plan.sheet]
     faults = plan.columns.faults()
     context: dict[str, Any] = {
@@ -171,9 +201,8 @@ def _seen(request: HttpRequest, sheet: Sheet, plan: Plan) -> dict[str, Any]:
 @require_POST
 def columns(request: HttpRequest, import_id: str) -> HttpResponse:
     """Say what the columns are."""
-    row, sheets, plan = _open(import_id)
-    row.plan = from_form(request.POST.dict(), sheets, plan).to_json()
-    row.save()
+    sheets, _ = _open(import_id)
+    _plan(import_id, lambda plan: from_form(request.POST.dict(), sheets, plan))
     return redirect("people_import:look", import_id)
 
 
@@ -181,16 +210,17 @@ def columns(request: HttpRequest, import_id: str) -> HttpResponse:
 @require_POST
 def decide(request: HttpRequest, import_id: str) -> HttpResponse:
     """Say of rows whether they are somebody in the register, somebody else, or to be left out."""
-    row, _, plan = _open(import_id)
-    decisions = dict(plan.decisions)
+    said: dict[int, str] = {}
     for name, value in request.POST.items():
         number = name.removeprefix("row-")
         if name.startswith("row-") and number.isdecimal() and len(number) < 8:
-            decisions[int(number)] = str(value)[:40]
-            if not value:
-                del decisions[int(number)]
-    row.plan = Plan(plan.sheet, plan.columns, decisions).to_json()
-    row.save()
+            said[int(number)] = str(value)[:40]
+
+    def decided(plan: Plan) -> Plan:
+        decisions = {row: what for row, what in ({**plan.decisions, **said}).items() if what}
+        return replace(plan, decisions=decisions)
+
+    _plan(import_id, decided)
     return redirect("people_import:look", import_id)
 
 
@@ -198,14 +228,13 @@ def decide(request: HttpRequest, import_id: str) -> HttpResponse:
 @require_POST
 def write(request: HttpRequest, import_id: str) -> HttpResponse:
     """Write what was shown, all of it or nothing."""
-    _, sheets, plan = _open(import_id)
+    sheets, plan = _open(import_id)
     account = account_of(request)
     try:
         with get_people().transaction():
             # Whoever writes in the register meanwhile waits, or was seen.
             one_writer(PersonEntry, get_people().using)
-            waiting = PeopleImport.objects.filter(pk=import_id, state=PeopleImport.OPEN)
-            row = waiting.select_for_update().first()
+            row = _held(import_id)
             if row is None:
                 raise Http404("this import was written already")
             seen, _ = _preview(sheets[plan.sheet], plan)
@@ -227,12 +256,12 @@ def write(request: HttpRequest, import_id: str) -> HttpResponse:
                     if seen.counts[fate]
                 }
             )
-            row.save()
+            file = _closed(row, PeopleImport.APPLIED)
     except (Refused, Overtaken) as stopped:
         told = stopped.faults if isinstance(stopped, Refused) else (str(stopped),)
         messages.error(request, f"Nothing was written. {'. '.join(told)}.")
         return redirect("people_import:look", import_id)
-    _close(row, PeopleImport.APPLIED)
+    Vault(settings.DATA).delete(file)
     log.event("people_import_written", case=import_id, account=account.pk)
     done = seen.counts[Fate.NEW], seen.counts[Fate.CHANGED]
     messages.success(
@@ -245,8 +274,8 @@ def write(request: HttpRequest, import_id: str) -> HttpResponse:
 @require_POST
 def drop(request: HttpRequest, import_id: str) -> HttpResponse:
     """Leave an import; its file is deleted."""
-    row, _, _ = _open(import_id)
-    _close(row, PeopleImport.DROPPED)
+    if not _drop(import_id):
+        raise Http404("there is no such import to leave")
     messages.success(request, "Nothing was written, and the file was deleted.")
     return redirect("people_import:start")
 
@@ -338,8 +367,8 @@ def _file(content: bytes, kind: str, ending: str) -> HttpResponse:
 # --- what the views above share -------------------------------------------------------------------
 
 
-def _open(import_id: str) -> tuple[PeopleImport, list[Sheet], Plan]:
-    """An import that is being looked at, with its file."""
+def _open(import_id: str) -> tuple[list[Sheet], Plan]:
+    """The file of an import that is being looked at, and what was said of it."""
     row = PeopleImport.objects.filter(pk=import_id, state=PeopleImport.OPEN).first()
     if row is None:
         raise Http404("there is no such import to look at")
@@ -347,7 +376,7 @@ def _open(import_id: str) -> tuple[PeopleImport, list[Sheet], Plan]:
         sheets = read_sheets(Vault(settings.DATA).get(row.file))
     except (Damaged, SheetFault) as gone:
         raise Http404(GOES_ON) from gone
-    return row, sheets, Plan.from_json(row.plan)
+    return sheets, Plan.from_json(row.plan)
 
 
 def _preview(sheet: Sheet, plan: Plan) -> tuple[Preview, Mapping[str, PersonIdentity]]:
