@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from itertools import product
 from types import SimpleNamespace
@@ -14,7 +15,7 @@ from thimble import actions
 from thimble.clinical.source_law import jurisdictions, next_step, tables, vocabulary
 from thimble.clinical.source_rules import SourceRules
 from thimble.ledger.assess import assess
-from thimble.ledger.chasing import CALL, chase_of, held_of, state_of
+from thimble.ledger.chasing import CALL, chase_of, held_of, speaking, state_of
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import SOURCE_STEPS, fold
 from thimble.ledger.next_thing import source_words
@@ -66,7 +67,8 @@ def test_no_path_of_steps_ends_without_a_next_one_and_a_time_for_it(path, jurisd
 def test_where_the_law_is_not_entered_only_a_persons_word_leads_to_a_test(path, awaits):
     step = next_step("not_listed", state_of(path), held_of(path), awaits)
 
-    if not path or path[-1].step not in ("consented", "authorised", "sampled", "not_identified"):
+    told = speaking(path)
+    if told is None or told.step not in ("consented", "authorised", "sampled", "not_identified"):
         assert step.testing == "ask_first"
     if path and path[-1].step == "consented" and path[-1].whom == "representative":
         assert step.testing == "ask_first"
@@ -82,11 +84,72 @@ def test_nothing_is_permitted_but_by_consent_or_where_the_site_says_so_and_blood
             assert consent or (jurisdiction == "us_available_blood" and held == "yes")
 
 
+@given(path=steps, after_it=steps, jurisdiction=st.sampled_from(jurisdictions()))
+def test_a_patients_own_refusal_outlasts_everything_but_their_own_word(
+    path, after_it, jurisdiction
+):
+    refused = SourceStep("refused", after(minutes=500), 500, whom="patient")
+    words = ("asked", "consented", "refused")
+    later = tuple(
+        replace(step, at=after(minutes=501 + n), entry=501 + n)
+        for n, step in enumerate(after_it)
+        if (step.whom == "representative" and step.step in words)
+        or step.step in ("lacks_capacity", "died", "discharged")
+    )
+    found = (*path, refused, *later)
+
+    assert state_of(found) == "refused"
+    step = next_step(jurisdiction, state_of(found), held_of(found), "hiv")
+    assert step.testing in ("not_permitted", "ask_first")
+    again = SourceStep("asked", after(minutes=900), 900, whom="patient")
+    assert state_of((*found, again)) == "asked"
+    # To be asked again is no consent: who falls asleep over it has refused.
+    asleep = SourceStep("lacks_capacity", after(minutes=910), 910)
+    assert state_of((*found, again, asleep)) == "refused"
+    decided = SourceStep("authorised", after(minutes=910), 910)
+    assert state_of((*found, decided)) == "authorised"
+
+
+@pytest.mark.parametrize("later", ["lacks_capacity", "died", "discharged"])
+def test_a_sample_that_is_taken_has_a_result_wherever_the_patient_is(later):
+    """The call to the laboratory is due two hours after the sample, however late the patient went home."""
+    store = MemoryStore()
+    write(store, "C", (Kind.REPORTED, reported(SIGNIFICANT)), at=after(minutes=5))
+    write(store, "C", (Kind.SOURCE_SAMPLED, {}), at=after(minutes=10))
+    kind = next(kind for kind, name in SOURCE_STEPS.items() if name == later)
+    write(store, "C", (kind, {}), at=after(minutes=90))
+    law = us()
+    situation = fold(store.entries("C"), after(hours=3), law.vocabulary)
+    chase = chase_of(situation, None, SourceRules("ireland"), ZONE)
+
+    assert chase is not None
+    assert (chase.state, chase.step.next) == ("sampled", "await_result")
+    assert chase.target == after(minutes=130)
+    again = SourceStep("asked", after(minutes=95), 9, whom="patient")
+    assert state_of((*situation.source.steps, again)) == "asked"
+
+
 def test_a_row_that_was_not_read_never_permits_and_never_refuses():
     table = tables().table("source_next")
     for rule in table.rules:
         if rule.standing == "unread":
-            assert rule.outputs["source_testing"] == "ask_first", rule.id
+            own_word = rule.id == "NEXT-09c"
+            said = "as_consented" if own_word else "ask_first"
+            assert rule.outputs["source_testing"] == said, rule.id
+
+
+def test_what_is_permitted_was_read_in_a_document_of_that_law():
+    documents = {
+        "england_wales_ni": {"BMA", "RCEM"}, "scotland": {"BMA", "RCEM"}, "us": {"OSHA"},
+        "us_available_blood": {"OSHA"},
+    }  # fmt: skip
+    for jurisdiction, state, held in product(jurisdictions(), STATES, HELD):
+        step = next_step(jurisdiction, state, held, "hiv")
+        if step.testing == "permitted":
+            law = step.because[0]
+            assert law.standing == "read"
+            cited = {place.partition(":")[0] for place in law.source.split("; ")}
+            assert cited <= documents.get(jurisdiction, set()), law.rule
 
 
 @pytest.mark.parametrize("jurisdiction", jurisdictions())

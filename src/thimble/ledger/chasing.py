@@ -65,16 +65,41 @@ def awaited(situation: Situation) -> tuple[str, ...]:
     )
 
 
+def speaking(steps: tuple[SourceStep, ...]) -> SourceStep | None:
+    """The step that says how things stand: the last one, but for two that outlast what comes after.
+
+    A patient's own refusal stands whatever a representative says and though they sleep, die or go home;
+    they may be asked again, and a recorded decision of a named function is another matter. A sample that
+    is taken has a result, wherever the patient is.
+    """
+    found = refusal = None
+    for step in steps:
+        others = step.step in _WORDS and step.whom == REPRESENTATIVE
+        own = step.step in _WORDS and not others
+        if own and step.step != "asked":
+            refusal = step if step.step == "refused" else None
+        where = step.step in _WHERE
+        if refusal is not None and found is not None and (others or where):
+            found = refusal if found.step in _WORDS else found
+        elif not (where and found is not None and found.step == "sampled"):
+            found = step
+    return found
+
+
+_WORDS = ("asked", "consented", "refused")
+_WHERE = ("lacks_capacity", "died", "discharged")
+
+
 def state_of(steps: tuple[SourceStep, ...]) -> str:
-    """The value of `source_state` that the steps lead to: the last one counts."""
-    if not steps:
+    """The value of `source_state` that the steps lead to."""
+    told = speaking(steps)
+    if told is None:
         return NOT_ASKED
-    last = steps[-1]
-    if last.step in ("asked", "consented", "refused") and last.whom == REPRESENTATIVE:
-        return f"{REPRESENTATIVE}_{last.step}"
-    if last.step == "lacks_capacity":
-        return "capacity_expected" if last.capacity == "expected" else "lacks_capacity"
-    return last.step
+    if told.step in _WORDS and told.whom == REPRESENTATIVE:
+        return f"{REPRESENTATIVE}_{told.step}"
+    if told.step == "lacks_capacity":
+        return "capacity_expected" if told.capacity == "expected" else "lacks_capacity"
+    return told.step
 
 
 def held_of(steps: tuple[SourceStep, ...]) -> str:
@@ -93,7 +118,8 @@ def chase_of(
     """
     awaits = awaited(situation)
     steps = situation.source.steps
-    begun = steps[-1].at if steps else (situation.occurred_at or situation.reported_at)
+    told = speaking(steps)
+    begun = told.at if told else (situation.occurred_at or situation.reported_at)
     settled = situation.last_done.get(SETTLE)
     if (
         situation.closed_at is not None
@@ -101,7 +127,7 @@ def chase_of(
         or not awaits
         or begun is None
         or (significance is not None and significance.value == "not_significant")
-        or (settled is not None and settled >= begun)
+        or (settled is not None and settled >= (steps[-1].at if steps else begun))
     ):
         return None
     state, held = state_of(steps), held_of(steps)

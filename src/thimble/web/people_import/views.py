@@ -136,7 +136,7 @@ def _closed(row: PeopleImport, state: str) -> str:
 
 
 def _plan(import_id: str, changed: Callable[[Plan], Plan]) -> None:
-    """Change what was said of an import as it is now; one that was closed meanwhile is never opened again."""
+    """Change what was said of an import as it is now; one closed meanwhile is never opened again."""
     with transaction.atomic():
         row = _held(import_id)
         if row is None:
