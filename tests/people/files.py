@@ -102,6 +102,7 @@ GOOD: dict[Kind, dict[str, Any]] = {
     },
     Kind.CERTIFICATE_WITHDRAWN: {"number": "C-K7QM-2F49", "reason": "New name"},
     Kind.CERTIFICATE_CONFIRMED: {"number": "C-K7QM-2F49", "reason": "Still right"},
+    Kind.DOCUMENT_LOOKED_AT: {"document": 2, "text": "doses typed from it"},
 }
 """A body that fits, for each kind."""
 

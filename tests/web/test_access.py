@@ -26,6 +26,9 @@ PUBLIC_PAGES = {
     "own_page:birth_date",
     "own_page:own",
     "own_page:leave",
+    "own_page:bring",
+    "own_page:scan",
+    "own_page:withdraw",
 }
 OWN_PAGES = {"accounts:sign_out", "accounts:home", "accounts:change_password"}
 

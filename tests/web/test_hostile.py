@@ -238,7 +238,7 @@ def test_a_body_is_refused_by_its_length_before_it_is_read(client: Client) -> No
 
     assert len(fits) == most
     assert status(fits) == 422  # read, and found not to be a report
-    assert status(fits[:-9] + b"A" + tail) == 400
+    assert status(fits[:-9] + b"A" + tail) == 413
 
 
 @pytest.mark.django_db

@@ -424,7 +424,7 @@ def test_a_scan_that_is_something_else_or_was_exchanged_is_refused(
     assert answer.status_code == 422
     assert "neither a whole PDF" in answer.content.decode()
     large = SimpleUploadedFile("card.pdf", PDF + b"\0" * (11 * 1024 * 1024))
-    assert nurse.post(f"/people/{person}/scan", {**page, "scan": large}).status_code == 400
+    assert nurse.post(f"/people/{person}/scan", {**page, "scan": large}).status_code == 413
     settings.MALWARE_COMMAND = "false"
     good = {**page, "scan": SimpleUploadedFile("card.pdf", PDF)}
     assert "scanner for malware" in nurse.post(f"/people/{person}/scan", good).content.decode()
@@ -435,11 +435,11 @@ def test_only_a_view_that_takes_files_takes_a_large_request_and_only_signed_in(
     nurse: Client,
 ) -> None:
     large = "x" * 300_000
-    assert nurse.post("/people/new", {"family_name": large}).status_code == 400
+    assert nurse.post("/people/new", {"family_name": large}).status_code == 413
     person = enrolled(nurse)
     assert nurse.post(f"/people/{person}/card", {"product-1": large}).status_code != 500
     sent = {"scan": SimpleUploadedFile("card.pdf", PDF + b"\0" * 300_000)}
-    assert Client().post(f"/people/{person}/scan", sent).status_code == 400
+    assert Client().post(f"/people/{person}/scan", sent).status_code == 413
 
 
 @pytest.mark.parametrize(

@@ -154,6 +154,8 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "shows": Key(one_of(tuple(choices.DOCUMENTS))),
         "text": Key(MAY),
     },
+    # Somebody of the department looked at a scan that the person brought; `text` says what became of it.
+    Kind.DOCUMENT_LOOKED_AT: {"document": Key(checks.whole(low=1)), "text": Key(MAY)},
     Kind.EVIDENCE_VERIFIED: {
         "entries": _POSITIONS,
         "seen": Key(one_of(tuple(choices.SEEN))),

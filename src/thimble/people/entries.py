@@ -25,6 +25,7 @@ class Kind(StrEnum):
     DECLINED = "declined"
     CONTRAINDICATED = "contraindicated"
     DOCUMENT_ATTACHED = "document_attached"
+    DOCUMENT_LOOKED_AT = "document_looked_at"
     EVIDENCE_VERIFIED = "evidence_verified"
     CORRECTED = "corrected"
     IMPORT_UNDONE = "import_undone"
@@ -33,6 +34,9 @@ class Kind(StrEnum):
     CERTIFICATE_WITHDRAWN = "certificate_withdrawn"
     CERTIFICATE_CONFIRMED = "certificate_confirmed"
 
+
+THEMSELF = "person"
+"""Who wrote an entry, and as what, where the person did so on their own page."""
 
 EVIDENCE = frozenset(
     {

@@ -14,7 +14,7 @@ from typing import Any
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import Standing, known_by, standing
 from thimble.people.certificates.issued import Issued, taken
-from thimble.people.entries import CERTIFICATES, EVIDENCE, Kind
+from thimble.people.entries import CERTIFICATES, EVIDENCE, THEMSELF, Kind
 
 PLACES = ("role", "site", "department", "cohort")
 """Where somebody works, in words."""
@@ -63,7 +63,11 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """A scan that was attached: the position of its entry and what the entry says of it."""
+    """A scan that was attached: the position of its entry and what the entry says of it.
+
+    `brought` marks one that the person brought on their own page; `looked_at` is when somebody of the
+    department looked at it, or None.
+    """
 
     entry: int
     name: str
@@ -73,6 +77,8 @@ class Document:
     shows: str
     text: str
     recorded_at: datetime
+    brought: bool = False
+    looked_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +109,11 @@ class Person:
     last_number: int
     enrolled_at: datetime
     certificates: tuple[Issued, ...] = ()
+
+    @property
+    def to_look_at(self) -> tuple[Document, ...]:
+        """Scans that the person brought and nobody of the department has looked at."""
+        return tuple(d for d in self.documents if d.brought and d.looked_at is None)
 
     def of(self, *kinds: Kind) -> tuple[Evidence, ...]:
         """The evidence of these kinds, as recorded."""
@@ -141,7 +152,7 @@ def fold(entries: Iterable[Entry[Kind]], as_of: datetime) -> Person:
         enrolled=reading.enrolled,
         employment=reading.employment,
         evidence=reading.checked(),
-        documents=tuple(reading.documents),
+        documents=reading.seen(),
         offers=tuple(reading.offers),
         entries=known[-1].position,
         last_number=known[-1].number,
@@ -160,6 +171,7 @@ class _Reading:
         self.documents: list[Document] = []
         self.offers: list[Offer] = []
         self.verified: dict[int, Verified] = {}
+        self.looked_at: dict[int, datetime] = {}
         self.corrected: dict[int, int] = {}
         self.certificates: dict[str, Issued] = {}
 
@@ -181,8 +193,15 @@ class _Reading:
         elif kind is Kind.DOCUMENT_ATTACHED:
             told = {key: body[key] for key in ("name", "digest", "type", "size", "shows", "text")}
             self.documents.append(
-                Document(entry=entry.position, recorded_at=entry.recorded_at, **told)
+                Document(
+                    entry=entry.position,
+                    recorded_at=entry.recorded_at,
+                    brought=entry.role == THEMSELF,
+                    **told,
+                )
             )
+        elif kind is Kind.DOCUMENT_LOOKED_AT:
+            self.looked_at.setdefault(body["document"], entry.recorded_at)
         elif kind is Kind.OFFERED:
             day = date.fromisoformat(body["on"])
             self.offers.append(Offer(entry.position, body["disease"], day, body["informed"]))
@@ -193,6 +212,17 @@ class _Reading:
             self.corrected[body["corrects"]] = entry.position
         elif kind in CERTIFICATES and (made := taken(self.certificates, entry, body)):
             self.certificates[made.number] = made
+
+    def seen(self) -> tuple[Document, ...]:
+        """The scans with when somebody looked at them: said so, or wrote down what one shows."""
+        written: dict[int, datetime] = {}
+        for each in self.evidence:
+            if (shown_on := each.body.get("document")) is not None:
+                written.setdefault(shown_on, each.recorded_at)
+        return tuple(
+            replace(d, looked_at=self.looked_at.get(d.entry, written.get(d.entry)))
+            for d in self.documents
+        )
 
     def checked(self) -> tuple[Evidence, ...]:
         """The evidence with who verified it. What was corrected since was not what they saw."""

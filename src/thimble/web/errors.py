@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.core.exceptions import RequestDataTooBig
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
@@ -56,8 +57,16 @@ def page(
         return HttpResponse(text, status=status)
 
 
-def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001
-    """400."""
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """400; 413 for more than a page takes."""
+    if isinstance(exception, RequestDataTooBig):
+        return page(
+            request,
+            413,
+            "That is more than this page takes",
+            "A file has at most 10 MB, a form much less. Nothing of it was kept. Go back; scan or "
+            "photograph it at a lower resolution, then send it again.",
+        )
     return page(
         request,
         400,

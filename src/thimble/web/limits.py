@@ -10,11 +10,12 @@ from django.core.cache import caches
 from django.core.exceptions import RequestDataTooBig
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 
 from thimble.web import clock
 from thimble.web.client import address_key
 
-View = TypeVar("View", bound=Callable[..., HttpResponse])
+View = TypeVar("View", bound=Callable[..., HttpResponseBase])
 
 
 def over_limit(request: HttpRequest, *, event: str, most: int, seconds: int) -> bool:
@@ -44,13 +45,20 @@ def _add(request: HttpRequest, event: str, seconds: int, one: int) -> int:
 
 
 MOST = "thimble_most_bytes"
+ALSO = "thimble_also_from"
 
 
-def carries(most: int) -> Callable[[View], View]:
-    """Mark a view that takes files: a request to it carries at most so many bytes."""
+def carries(
+    most: int, *, also: Callable[[HttpRequest], bool] | None = None
+) -> Callable[[View], View]:
+    """Mark a view that takes files: a request to it carries at most so many bytes.
+
+    Only an account sends that much; or a visitor of whom `also` is true.
+    """
 
     def mark(view: View) -> View:
         setattr(view, MOST, most)
+        setattr(view, ALSO, also)
         return view
 
     return mark
@@ -60,8 +68,8 @@ class BodyLimitMiddleware:
     """Refuses a large body by its declared length, before any of it is read.
 
     Django's own limit leaves out files: without this a form could fill the memory with them. Only a view
-    marked by `carries` takes more than a form, and only from somebody who is signed in. A body without a
-    declared length is never read at all.
+    marked by `carries` takes more than a form, and only from somebody who is signed in or whom the view
+    knows. A body without a declared length is never read at all.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
@@ -79,7 +87,10 @@ class BodyLimitMiddleware:
         except ValueError:
             length = 0
         most: int = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
-        if request.user.is_authenticated:
+        also: Callable[[HttpRequest], bool] | None = getattr(view, ALSO, None)
+        if length > most and (
+            request.user.is_authenticated or (also is not None and also(request))
+        ):
             most = max(most, getattr(view, MOST, 0))
         if length > most:
             raise RequestDataTooBig(f"a request carries at most {most} bytes")

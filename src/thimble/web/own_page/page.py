@@ -7,14 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, tzinfo
 
 from thimble.clinical.saying import calendar_day
 from thimble.clinical.site import Site
-from thimble.people.fold import Person
+from thimble.people import choices
+from thimble.people.fold import Document, Person
 from thimble.people.hepatitis_b import hepatitis_b
 from thimble.people.identity import PersonIdentity
-from thimble.web.people.words import undocumented
+from thimble.web.people.words import size, undocumented
+from thimble.web.words import moment
 
 _STEPS: Mapping[str, str] = {
     "dose": "The next dose of hepatitis B vaccine",
@@ -36,9 +38,22 @@ class OwnPage:
     first_day: str
     missing: tuple[str, ...]
     steps: tuple[str, ...]
+    brought: tuple[Brought, ...]
 
 
-def own_page(person: Person, identity: PersonIdentity, site: Site, today: date) -> OwnPage:
+@dataclass(frozen=True, slots=True)
+class Brought:
+    """A scan that the person brought themself."""
+
+    entry: int
+    shows: str
+    facts: str
+    may_withdraw: bool
+
+
+def own_page(
+    person: Person, identity: PersonIdentity, site: Site, today: date, zone: tzinfo
+) -> OwnPage:
     """The page on a day."""
     start = person.employment.starts_on
     return OwnPage(
@@ -46,6 +61,20 @@ def own_page(person: Person, identity: PersonIdentity, site: Site, today: date) 
         first_day=calendar_day(start) if start is not None and start >= today else "",
         missing=undocumented(person, site.evidence_asked),
         steps=_steps(person, identity, site, today),
+        brought=tuple(_brought(each, zone) for each in person.documents if each.brought),
+    )
+
+
+def _brought(scan: Document, zone: tzinfo) -> Brought:
+    kind = choices.FILE_TYPES[scan.type]
+    state = "looked at" if scan.looked_at else "nobody has looked at it yet"
+    when = moment(scan.recorded_at, None, zone)
+    shows = choices.DOCUMENTS[scan.shows]
+    return Brought(
+        entry=scan.entry,
+        shows=f"{shows}: {scan.text}" if scan.text else shows,
+        facts=f"{kind}, {size(scan.size)}, sent {when}; {state}",
+        may_withdraw=scan.looked_at is None,
     )
 
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from thimble.web.own_page import links, views
+from thimble.web.own_page import evidence, links, views
 
 app_name = "own_page"
 PREFIX = ""
@@ -10,6 +10,9 @@ urlpatterns = [
     path("own/", views.own, name="own"),
     path("own/open/<str:secret>", views.open_link, name="open"),
     path("own/birth-date", views.birth_date, name="birth_date"),
+    path("own/scan", evidence.bring, name="bring"),
+    path("own/scan/<int:entry>", evidence.scan, name="scan"),
+    path("own/scan/<int:entry>/withdraw", evidence.withdraw, name="withdraw"),
     path("own/leave", views.leave, name="leave"),
     path("people/<str:person>/own-page", links.make, name="make"),
     path("people/<str:person>/own-page/end", links.end, name="end"),

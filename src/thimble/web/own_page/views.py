@@ -21,6 +21,7 @@ from thimble.web.access import public
 from thimble.web.context import get_site, zone
 from thimble.web.limits import over_limit
 from thimble.web.models import PersonLink
+from thimble.web.own_page.forms import BringForm
 from thimble.web.own_page.page import own_page
 from thimble.web.own_page.visitor import Visitor, forget, prove, remember, visitor, whose
 from thimble.web.people.forms import PlainText
@@ -80,6 +81,12 @@ def closed(status: int = 404) -> HttpResponse:
     answer = HttpResponse(text, status=status, content_type="text/plain; charset=utf-8")
     answer["Referrer-Policy"] = "no-referrer"
     return cast(HttpResponse, sealed(answer))
+
+
+def is_known(request: HttpRequest) -> bool:
+    """Whether somebody is here who gave the birth date."""
+    here = visitor(request)
+    return here is not None and here.proved
 
 
 def too_often(request: HttpRequest, event: str, most: int, *, link: int = 0) -> HttpResponse | None:
@@ -163,9 +170,15 @@ def birth_date(request: HttpRequest) -> HttpResponseBase:
 @require_safe
 def own(request: HttpRequest, here: Visitor) -> HttpResponse:
     """What is still missing, and what happens next."""
+    return show(request, here, BringForm())
+
+
+def show(request: HttpRequest, here: Visitor, form: BringForm) -> HttpResponse:
+    """The page, with a form that may have come back."""
     today = clock.now().astimezone(zone()).date()
-    context = {**_frame(), "page": own_page(here.person, here.identity, get_site(), today)}
-    return render(request, "own_page/own.html", context)
+    page = own_page(here.person, here.identity, get_site(), today, zone())
+    context = {**_frame(), "page": page, "form": form}
+    return render(request, "own_page/own.html", context, status=422 if form.errors else 200)
 
 
 @public

@@ -49,6 +49,7 @@ class Scan:
     text: str
     facts: str
     picture: bool
+    waits: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,15 +177,23 @@ def _item(evidence: Evidence, names: Mapping[str, str], zone: tzinfo) -> Item:
 
 
 def _scan(document: Document, zone: tzinfo) -> Scan:
-    size = f"{document.size / 1024:.0f} kB" if document.size >= 1024 else f"{document.size} bytes"
     kind = choices.FILE_TYPES[document.type]
+    how = "brought by the person" if document.brought else "attached"
+    waits = document.brought and document.looked_at is None
     return Scan(
         entry=document.entry,
         shows=choices.DOCUMENTS[document.shows],
         text=document.text,
-        facts=f"{kind}, {size}, attached {moment(document.recorded_at, None, zone)}",
+        facts=f"{kind}, {words.size(document.size)}, {how} {moment(document.recorded_at, None, zone)}"
+        + ("; nobody has looked at it yet" if waits else ""),
         picture=document.type != "application/pdf",
+        waits=waits,
     )
+
+
+def scan_of(person: Person, entry: int, zone: tzinfo) -> Scan | None:
+    """One scan of a person; None where there is no such entry."""
+    return next((_scan(each, zone) for each in person.documents if each.entry == entry), None)
 
 
 KIND_WORDS: Mapping[Kind, str] = {
@@ -200,6 +209,7 @@ KIND_WORDS: Mapping[Kind, str] = {
     Kind.DECLINED: "Refusal written down",
     Kind.CONTRAINDICATED: "Contraindication written down",
     Kind.DOCUMENT_ATTACHED: "Scan attached",
+    Kind.DOCUMENT_LOOKED_AT: "Scan looked at",
     Kind.EVIDENCE_VERIFIED: "Evidence verified",
     Kind.CORRECTED: "Corrected",
     Kind.IMPORT_UNDONE: "Import undone",
@@ -281,6 +291,8 @@ def _told(entry: Entry[Kind]) -> str:
         return f"{DISEASES[body['disease']]}, {words.day(body['on'])}"
     if kind is Kind.DOCUMENT_ATTACHED:
         return choices.DOCUMENTS[body["shows"]]
+    if kind is Kind.DOCUMENT_LOOKED_AT:
+        return "; ".join(part for part in (f"Entry {body['document']}", body["text"]) if part)
     if kind is Kind.EVIDENCE_VERIFIED:
         which = ", ".join(str(position) for position in body["entries"])
         return f"{choices.SEEN[body['seen']]}: entries {which}"

@@ -22,6 +22,7 @@ SHOWS: Mapping[str, str] = {
     "here": "Here or expected",
     "starting": "Starting",
     "missing": "Something undocumented",
+    "brought": "Scans to look at",
     "left": "Left",
     "all": "Everybody",
 }
@@ -42,6 +43,7 @@ class Row:
     when: str
     missing: str
     exposure_prone: bool
+    waiting: int
 
 
 def passes(person: Person, show: str, today: date, asked: tuple[str, ...]) -> bool:
@@ -55,6 +57,8 @@ def passes(person: Person, show: str, today: date, asked: tuple[str, ...]) -> bo
         return here and start is not None and today - JUST <= start <= today + SOON
     if show == "missing":
         return here and bool(undocumented(person, asked))
+    if show == "brought":
+        return bool(person.to_look_at)
     if show == "left":
         return not here
     return True
@@ -100,6 +104,7 @@ def row(
         when=when(person, today),
         missing=_lacking(lacking, len(asked)),
         exposure_prone=work.exposure_prone == "yes",
+        waiting=len(person.to_look_at),
     )
 
 

@@ -18,6 +18,7 @@ urlpatterns = [
     path("<str:person>/withdraw/<int:entry>", views.withdraw, name="withdraw"),
     path("<str:person>/scan", views.attach, name="attach"),
     path("<str:person>/scan/<int:entry>", views.scan, name="scan"),
+    path("<str:person>/scan/<int:entry>/looked-at", views.look_at, name="look_at"),
     path("<str:person>/history", views.history, name="history"),
 ]
 NAVIGATION = (Link("People", "people:register", "view_people", order=14),)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
@@ -13,14 +12,15 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from thimble.actions import Refused
+from thimble.actions import Refused, brought
 from thimble.actions import people as acts
 from thimble.clinical.diseases import DISEASES
 from thimble.ledger.store import Overtaken
 from thimble.people import choices
-from thimble.people.entries import Kind
+from thimble.people.entries import THEMSELF, Kind
 from thimble.people.fold import Person, as_body
 from thimble.people.identity import PersonIdentity, same_name_and_birth
 from thimble.web import clock, log
@@ -42,9 +42,9 @@ from thimble.web.people.forms import (
     content_of,
 )
 from thimble.web.people.roster import roster
-from thimble.web.vault import LARGEST_SCAN, Damaged, NotKept, Vault, refuse_malware, type_of
+from thimble.web.people.scans import FORM_AND_SCAN, sealed, served
+from thimble.web.vault import Damaged, NotKept, Vault
 
-_FORM_AND_SCAN = LARGEST_SCAN + 256 * 1024
 MOVED_ON = "Somebody else wrote in this file meanwhile. Look at what is new, then send it again."
 
 
@@ -203,7 +203,7 @@ def details(request: HttpRequest, person: str) -> HttpResponse:
 
 
 @needs("view_people", "edit_people")
-@carries(_FORM_AND_SCAN)
+@carries(FORM_AND_SCAN)
 @require_http_methods(["GET", "POST"])
 def card(request: HttpRequest, person: str) -> HttpResponse:
     """A whole vaccination card, with its scan if there is one."""
@@ -247,8 +247,21 @@ def card(request: HttpRequest, person: str) -> HttpResponse:
         "name": identity.name if identity else "",
         "reference": person,
         "position": position,
+        "scan": page.scan_of(found, _beside(request), zone()),
+        "seen": [
+            ("", "Not now", not request.POST.get("seen")),
+            *(
+                (id_, words_, request.POST.get("seen") == id_)
+                for id_, words_ in choices.SEEN.items()
+            ),
+        ],
     }
     return render(request, "people/card.html", context, status=422 if faults else 200)
+
+
+def _beside(request: HttpRequest) -> int:
+    """The position of the scan that is typed from, 0 where there is none."""
+    return _number(request.POST.get("document", request.GET.get("document")), 0)
 
 
 def _rows(request: HttpRequest) -> int:
@@ -281,38 +294,32 @@ def _write_card(
     vault, kept = Vault(settings.DATA), ""
     upload = request.FILES.get("scan")
     if upload is not None:
-        sealed = _sealed(vault, content_of(upload), "card", "")
-        drafts.append((Kind.DOCUMENT_ATTACHED, sealed))
-        kept = str(sealed["name"])
+        attached = sealed(vault, content_of(upload), "card", "")
+        drafts.append((Kind.DOCUMENT_ATTACHED, attached))
+        kept = str(attached["name"])
         bodies = [{**body, "document": position + 1} for body in bodies]
+    elif (beside := _beside(request)) in {document.entry for document in found.documents}:
+        bodies = [{**body, "document": beside} for body in bodies]
     drafts += [(Kind.DOSE_RECORDED, body) for body in bodies]
     try:
-        acts.record_evidence(
-            get_people(),
-            found.reference,
-            drafts,
-            born=identity.birth_date if identity else None,
-            today=_today(),
-            expected_position=position,
-            **_writer(request),
-        )
+        with get_people().transaction():
+            written = acts.record_evidence(
+                get_people(),
+                found.reference,
+                drafts,
+                born=identity.birth_date if identity else None,
+                today=_today(),
+                expected_position=position,
+                **_writer(request),
+            )
+            if (seen := request.POST.get("seen", "")) in choices.SEEN:
+                doses = [e.position for e in written if e.kind is Kind.DOSE_RECORDED]
+                acts.verify_evidence(
+                    get_people(), found.reference, doses, seen=seen, **_writer(request)
+                )
     except BaseException:
         vault.delete(kept)
         raise
-
-
-def _sealed(vault: Vault, content: bytes, shows: str, text: str) -> dict[str, Any]:
-    """Look at a scan, seal it, and give the body of its entry."""
-    kind = type_of(content)
-    refuse_malware(content, settings.MALWARE_COMMAND)
-    return {
-        "name": vault.put(content),
-        "digest": hashlib.sha256(content).hexdigest(),
-        "type": kind,
-        "size": len(content),
-        "shows": shows,
-        "text": text,
-    }
 
 
 @needs("view_people", "edit_people")
@@ -329,7 +336,7 @@ def add(request: HttpRequest, person: str, what: str) -> HttpResponse:
             acts.record_evidence(
                 get_people(),
                 found.reference,
-                [(form.kind, form.body())],
+                [(form.kind, form.body() | _from_scan(request, found, form.kind))],
                 born=identity.birth_date if identity else None,
                 today=_today(),
                 **_writer(request),
@@ -339,7 +346,9 @@ def add(request: HttpRequest, person: str, what: str) -> HttpResponse:
         else:
             messages.success(request, f"{page.KIND_WORDS[form.kind]}.")
             if request.POST.get("then") == "another":
-                return redirect("people:add", person, what)
+                again = reverse("people:add", args=[person, what])
+                beside = _beside(request)
+                return redirect(f"{again}?document={beside}" if beside else again)
             return redirect("people:person", person)
     _, heading, text = KINDS[what]
     context = {
@@ -348,8 +357,16 @@ def add(request: HttpRequest, person: str, what: str) -> HttpResponse:
         "text": text,
         "reference": person,
         "name": identity.name if identity else "",
+        "scan": page.scan_of(found, _beside(request), zone()),
     }
     return render(request, "people/add.html", context, status=422 if form.errors else 200)
+
+
+def _from_scan(request: HttpRequest, found: Person, kind: Kind) -> dict[str, int]:
+    """Which scan a piece of evidence was typed from; an offer comes from none."""
+    beside = _beside(request)
+    known = kind is not Kind.OFFERED and beside in {document.entry for document in found.documents}
+    return {"document": beside} if known else {}
 
 
 @needs("view_people", "edit_people")
@@ -404,7 +421,7 @@ def withdraw(request: HttpRequest, person: str, entry: int) -> HttpResponse:
 
 
 @needs("view_people", "edit_people")
-@carries(_FORM_AND_SCAN)
+@carries(FORM_AND_SCAN)
 @require_POST
 def attach(request: HttpRequest, person: str) -> HttpResponse:
     """Attach a scan."""
@@ -414,7 +431,7 @@ def attach(request: HttpRequest, person: str) -> HttpResponse:
         vault = Vault(settings.DATA)
         try:
             content = content_of(form.cleaned_data["scan"])
-            body = _sealed(vault, content, form.cleaned_data["shows"], form.cleaned_data["text"])
+            body = sealed(vault, content, form.cleaned_data["shows"], form.cleaned_data["text"])
             try:
                 draft = (Kind.DOCUMENT_ATTACHED, body)
                 acts.record_evidence(
@@ -441,20 +458,26 @@ def scan(request: HttpRequest, person: str, entry: int) -> HttpResponseBase:
     if document is None:
         raise Http404("there is no such scan")
     try:
-        content = Vault(settings.DATA).get(document.name)
-        if hashlib.sha256(content).hexdigest() != document.digest:
-            raise Damaged("the scan is not the one that was attached")
+        return served(document)
     except Damaged as damaged:
         log.event("scan_damaged", case=person, entry=entry)
         raise Http404(str(damaged)) from damaged
-    response = HttpResponse(content, content_type=document.type)
-    # A picture may be looked at in its page; anything else is handed to the reader's own program.
-    place = "inline" if document.type != "application/pdf" else "attachment"
-    ending = {"application/pdf": "pdf", "image/jpeg": "jpg", "image/png": "png"}[document.type]
-    response.headers["Content-Disposition"] = f'{place}; filename="scan-{entry}.{ending}"'
-    response.headers["Content-Security-Policy"] = "default-src 'none'; sandbox"
-    response.headers["X-Content-Type-Options"] = "nosniff"
-    return response
+
+
+@needs("view_people", "edit_people")
+@require_POST
+def look_at(request: HttpRequest, person: str, entry: int) -> HttpResponse:
+    """Put on record that a scan which the person brought was looked at, and nothing was typed from it."""
+    text = clean_text(request.POST.get("text", ""))[:200]
+    try:
+        brought.look_at(get_people(), person, entry, text=text, **_writer(request))
+    except acts.NoSuchPerson as missing:
+        raise Http404(str(missing)) from missing
+    except Refused as refused:
+        messages.error(request, f"{'. '.join(refused.faults)}.")
+    else:
+        messages.success(request, "Looked at. It stays with the scans.")
+    return redirect("people:person", person)
 
 
 @needs("view_people")
@@ -498,7 +521,8 @@ def _writer(request: HttpRequest) -> dict[str, Any]:
 
 
 def _accounts() -> dict[str, str]:
-    return dict(Account.objects.values_list("pk", "display_name"))
+    accounts = dict(Account.objects.values_list("pk", "display_name"))
+    return accounts | {THEMSELF: "the person, on their own page"}
 
 
 def _today() -> date:

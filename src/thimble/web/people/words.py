@@ -14,6 +14,12 @@ from thimble.people.fold import Evidence, Person
 from thimble.people.immunity import about
 from thimble.people.products import product_name
 
+
+def size(count: int) -> str:
+    """`240 kB`; bytes where there are few."""
+    return f"{count / 1024:.0f} kB" if count >= 1024 else f"{count} bytes"
+
+
 UNITS = ("m[IU]/mL", "[IU]/mL", "{copies}/mL", "mm", "")
 """Units that results of people come in, in UCUM."""
 
