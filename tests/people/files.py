@@ -58,6 +58,12 @@ GOOD: dict[Kind, dict[str, Any]] = {
     Kind.MOVED: {"department": "Medicine", "on": "2026-05-01"},
     Kind.LEFT: {"on": "2026-09-30"},
     Kind.RETURNED: {"on": "2026-10-01"},
+    Kind.INVITED: {
+        "about": "missing",
+        "how": "paper",
+        "on": "2026-03-01",
+        "letters": "l7k2m9",
+    },
     Kind.OFFERED: {"disease": "hepatitis_b", "on": "2026-03-01", "informed": True},
     Kind.DOSE_RECORDED: DOSE,
     Kind.RESULT_RECORDED: RESULT,

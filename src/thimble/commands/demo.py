@@ -80,6 +80,7 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     from thimble.demo.build import build
     from thimble.demo.cohort import build as enrol
     from thimble.demo.scene import Stage
+    from thimble.demo.starters import build as start
     from thimble.web.context import (
         get_identities,
         get_people,
@@ -104,5 +105,6 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     stage = Stage(get_store(), get_identities(), get_protocol(), get_site(), accounts, get_stock())
     cases = build(stage, now)
     workers = [who for case in cases.values() if (who := get_identities().worker(case))]
+    start(get_people(), get_people_identities(), *accounts["nurse"], now)
     enrol(get_people(), get_people_identities(), *accounts["nurse"], now, workers)
     return cases

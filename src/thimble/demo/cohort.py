@@ -108,7 +108,7 @@ def _worker(
     return who, {**work, "role": worker.occupation, "department": worker.department}
 
 
-def _dose(product: str | None, when: str | None, *diseases: str, lot: str = "") -> Draft:
+def dose(product: str | None, when: str | None, *diseases: str, lot: str = "") -> Draft:
     against = list(diseases) if product is None else list(products()[product].diseases)
     return Kind.DOSE_RECORDED, {
         "product": product,
@@ -119,7 +119,7 @@ def _dose(product: str | None, when: str | None, *diseases: str, lot: str = "") 
     }
 
 
-def _result(
+def result(
     test: str,
     when: str,
     *,
@@ -148,29 +148,29 @@ def _nothing(_: date) -> list[Draft]:
 def _complete(today: date) -> list[Draft]:
     year = today.year
     return [
-        _dose("43", f"{year - 9}-02-04", lot="INV-101"),
-        _dose("43", f"{year - 9}-03-07", lot="INV-101"),
-        _dose("43", f"{year - 9}-08-11", lot="INV-144"),
-        _result("anti_hbs", f"{year - 9}-10-02", number=312, here=True),
-        _dose("03", f"{year - 19}-05-20"),
-        _dose("03", f"{year - 15}-06-11"),
-        _dose("21", f"{year - 19}-05-20"),
-        _dose("21", f"{year - 15}-06-11"),
-        _dose("139", f"{year - 19}-03"),
-        _dose("139", f"{year - 14}-06"),
-        _dose("115", f"{year - 4}-09-01"),
-        _result("igra", f"{year - 1}-11-03", word="negative", here=True),
-        _dose("88", f"{year - 1}-10-15"),
+        dose("43", f"{year - 9}-02-04", lot="INV-101"),
+        dose("43", f"{year - 9}-03-07", lot="INV-101"),
+        dose("43", f"{year - 9}-08-11", lot="INV-144"),
+        result("anti_hbs", f"{year - 9}-10-02", number=312, here=True),
+        dose("03", f"{year - 19}-05-20"),
+        dose("03", f"{year - 15}-06-11"),
+        dose("21", f"{year - 19}-05-20"),
+        dose("21", f"{year - 15}-06-11"),
+        dose("139", f"{year - 19}-03"),
+        dose("139", f"{year - 14}-06"),
+        dose("115", f"{year - 4}-09-01"),
+        result("igra", f"{year - 1}-11-03", word="negative", here=True),
+        dose("88", f"{year - 1}-10-15"),
     ]
 
 
 def _childhood_only(today: date) -> list[Draft]:
     year = today.year
     return [
-        _dose("146", f"{year - 18}-02"),
-        _dose("146", f"{year - 18}-04"),
-        _dose("146", f"{year - 17}-03"),
-        _dose("03", f"{year - 17}"),
+        dose("146", f"{year - 18}-02"),
+        dose("146", f"{year - 18}-04"),
+        dose("146", f"{year - 17}-03"),
+        dose("03", f"{year - 17}"),
         (
             Kind.HISTORY_RECORDED,
             {"disease": "varicella", "basis": "person", "when": f"{year - 14}", "text": ""},
@@ -181,22 +181,22 @@ def _childhood_only(today: date) -> list[Draft]:
 def _incomplete(today: date) -> list[Draft]:
     year = today.year
     return [
-        _dose("43", f"{year - 1}-01-15"),
-        _dose("43", f"{year - 1}-02-20"),
-        _dose(None, f"{year - 20}", "measles", "rubella"),
-        _result("rubella_igg", f"{year - 1}-02-20", word="positive"),
+        dose("43", f"{year - 1}-01-15"),
+        dose("43", f"{year - 1}-02-20"),
+        dose(None, f"{year - 20}", "measles", "rubella"),
+        result("rubella_igg", f"{year - 1}-02-20", word="positive"),
     ]
 
 
 def _low_titre(today: date) -> list[Draft]:
     year = today.year
     return [
-        _dose("43", f"{year - 6}-03-02"),
-        _dose("43", f"{year - 6}-04-06"),
-        _dose("43", f"{year - 6}-09-14"),
-        _result("anti_hbs", f"{year - 6}-11-03", number=10, sign="<", here=True),
-        _result("hbsag", f"{year - 6}-11-03", word="negative", here=True),
-        _result("anti_hbc_total", f"{year - 6}-11-03", word="negative", here=True),
+        dose("43", f"{year - 6}-03-02"),
+        dose("43", f"{year - 6}-04-06"),
+        dose("43", f"{year - 6}-09-14"),
+        result("anti_hbs", f"{year - 6}-11-03", number=10, sign="<", here=True),
+        result("hbsag", f"{year - 6}-11-03", word="negative", here=True),
+        result("anti_hbc_total", f"{year - 6}-11-03", word="negative", here=True),
     ]
 
 
@@ -209,14 +209,14 @@ def _declined(today: date) -> list[Draft]:
             Kind.DECLINED,
             {**offered, "what": "vaccine", "signed": "on_paper", "reason": "wants time to think"},
         ),
-        _result("varicella_igg", f"{today.year - 2}-04", word="positive"),
+        result("varicella_igg", f"{today.year - 2}-04", word="positive"),
     ]
 
 
 def _contraindicated(today: date) -> list[Draft]:
     year = today.year
     return [
-        _dose("104", f"{year - 3}-05-09"),
+        dose("104", f"{year - 3}-05-09"),
         (
             Kind.CONTRAINDICATED,
             {
@@ -236,12 +236,12 @@ def _contraindicated(today: date) -> list[Draft]:
 def _past_infection(today: date) -> list[Draft]:
     year = today.year
     return [
-        _result("hbsag", f"{year - 2}-06-01", word="negative", here=True),
-        _result("anti_hbc_total", f"{year - 2}-06-01", word="positive", here=True),
-        _result("anti_hbs", f"{year - 2}-06-01", number=88, here=True),
-        _dose("19", f"{year - 30}"),
-        _result("tuberculin", f"{year - 2}-06-04", word="positive"),
-        _result("chest_x_ray", f"{year - 2}-06-20", word="negative"),
+        result("hbsag", f"{year - 2}-06-01", word="negative", here=True),
+        result("anti_hbc_total", f"{year - 2}-06-01", word="positive", here=True),
+        result("anti_hbs", f"{year - 2}-06-01", number=88, here=True),
+        dose("19", f"{year - 30}"),
+        result("tuberculin", f"{year - 2}-06-04", word="positive"),
+        result("chest_x_ray", f"{year - 2}-06-20", word="negative"),
     ]
 
 

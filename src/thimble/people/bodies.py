@@ -189,6 +189,13 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
     Kind.CERTIFICATE_WITHDRAWN: {"number": Key(_number), "reason": Key(SAY)},
     # Somebody looked at what is new in the file and found that the certificate holds still.
     Kind.CERTIFICATE_CONFIRMED: {"number": Key(_number), "reason": Key(SAY)},
+    # A letter or mail went out; `letters` is the run that it was made in (see `web/cohort`).
+    Kind.INVITED: {
+        "about": Key(one_of(tuple(choices.LETTERS))),
+        "how": Key(one_of(tuple(choices.LETTER_BY))),
+        "on": Key(checks.day),
+        "letters": Key(checks.id_),
+    },
 }
 """The keys of each kind's body. Every key is required unless marked otherwise."""
 

@@ -62,6 +62,16 @@ SEEN: Mapping[str, str] = {
 }
 """How evidence was verified."""
 
+LETTERS: Mapping[str, str] = {
+    "missing": "What is missing",
+    "invitation": "Invitation to a session",
+    "offer": "Offer of vaccine",
+}
+"""What somebody is written to about."""
+
+LETTER_BY: Mapping[str, str] = {"mail": "by e-mail", "paper": "on paper"}
+"""How a letter goes out."""
+
 YES_NO: Mapping[str, str] = {"yes": "Yes", "no": "No", "not_known": "Not known"}
 
 SAMPLE_CHECKS: Mapping[str, str] = {

@@ -33,6 +33,7 @@ class Kind(StrEnum):
     CERTIFIED = "certified"
     CERTIFICATE_WITHDRAWN = "certificate_withdrawn"
     CERTIFICATE_CONFIRMED = "certificate_confirmed"
+    INVITED = "invited"
 
 
 THEMSELF = "person"

@@ -92,6 +92,16 @@ class Offer:
 
 
 @dataclass(frozen=True, slots=True)
+class Invitation:
+    """That somebody was written to: about what and how (ids of `people.choices`), and when."""
+
+    entry: int
+    about: str
+    how: str
+    on: date
+
+
+@dataclass(frozen=True, slots=True)
 class Person:
     """A person's file as of a moment; `entries` is the position of the last entry that counts.
 
@@ -105,6 +115,7 @@ class Person:
     evidence: tuple[Evidence, ...]
     documents: tuple[Document, ...]
     offers: tuple[Offer, ...]
+    invitations: tuple[Invitation, ...]
     entries: int
     last_number: int
     enrolled_at: datetime
@@ -154,6 +165,7 @@ def fold(entries: Iterable[Entry[Kind]], as_of: datetime) -> Person:
         evidence=reading.checked(),
         documents=reading.seen(),
         offers=tuple(reading.offers),
+        invitations=tuple(reading.invitations),
         entries=known[-1].position,
         last_number=known[-1].number,
         enrolled_at=known[0].recorded_at,
@@ -170,6 +182,7 @@ class _Reading:
         self.evidence: list[Evidence] = []
         self.documents: list[Document] = []
         self.offers: list[Offer] = []
+        self.invitations: list[Invitation] = []
         self.verified: dict[int, Verified] = {}
         self.looked_at: dict[int, datetime] = {}
         self.corrected: dict[int, int] = {}
@@ -205,6 +218,9 @@ class _Reading:
         elif kind is Kind.OFFERED:
             day = date.fromisoformat(body["on"])
             self.offers.append(Offer(entry.position, body["disease"], day, body["informed"]))
+        elif kind is Kind.INVITED:
+            day = date.fromisoformat(body["on"])
+            self.invitations.append(Invitation(entry.position, body["about"], body["how"], day))
         elif kind is Kind.EVIDENCE_VERIFIED:
             seen = Verified(entry.position, entry.by, entry.recorded_at, body["seen"])
             self.verified |= dict.fromkeys(body["entries"], seen)

@@ -217,6 +217,7 @@ KIND_WORDS: Mapping[Kind, str] = {
     Kind.CERTIFIED: "Certificate of clearance issued",
     Kind.CERTIFICATE_WITHDRAWN: "Certificate withdrawn",
     Kind.CERTIFICATE_CONFIRMED: "Certificate found to hold still",
+    Kind.INVITED: "Written to",
 }
 """What each kind of entry is called."""
 
@@ -289,6 +290,8 @@ def _told(entry: Entry[Kind]) -> str:
         return "; ".join((words.title(evidence), when, diseases))
     if kind is Kind.OFFERED:
         return f"{DISEASES[body['disease']]}, {words.day(body['on'])}"
+    if kind is Kind.INVITED:
+        return f"{choices.LETTERS[body['about']]}, {choices.LETTER_BY[body['how']]}"
     if kind is Kind.DOCUMENT_ATTACHED:
         return choices.DOCUMENTS[body["shows"]]
     if kind is Kind.DOCUMENT_LOOKED_AT:

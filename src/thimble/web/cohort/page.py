@@ -1,0 +1,189 @@
+"""A cohort in plain values: who is counted, who is shown, in which order and words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from thimble.clinical.diseases import DISEASES
+from thimble.clinical.readiness import Lack, Need, Status
+from thimble.clinical.saying import calendar_day, inside
+from thimble.people.choices import TESTS
+from thimble.people.fold import Person
+from thimble.people.identity import PersonIdentity
+from thimble.people.names import name_key
+from thimble.people.readiness.cohorts import DRAWS, Demand, Member
+
+RECENT = timedelta(days=90)
+"""A cohort is followed until so long after its last first day."""
+
+PAGE = 50
+
+STATUS_WORDS: Mapping[Status, str] = {
+    Status.READY: "Ready",
+    Status.TO_JUDGE: "To be judged",
+    Status.ON_COURSE: "On course",
+    Status.LATE: "Not by the first day",
+    Status.OPEN: "No day can be said",
+}
+SHOWS: Mapping[str, str] = {
+    "all": "Everybody",
+    "ready": "Ready",
+    "not_ready": "Not ready",
+    **{s.value: words for s, words in STATUS_WORDS.items() if s is not Status.READY},
+    "declined": "Declined something",
+    "unanswered": "No answer",
+}
+"""Parts of a cohort."""
+
+_SEVERITY = (Status.LATE, Status.OPEN, Status.TO_JUDGE, Status.ON_COURSE, Status.READY)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One person as the list shows them. `now` is what is due or has no day, `then` what follows."""
+
+    reference: str
+    name: str
+    number: str
+    role: str
+    start: str
+    status: str
+    ready: bool
+    by: str
+    soonest: str
+    now: tuple[str, ...]
+    then: tuple[str, ...]
+    why: tuple[str, ...]
+    unjudged: str
+
+
+@dataclass(frozen=True, slots=True)
+class CohortLine:
+    """A cohort in the list of cohorts; counts are None where it is no longer followed."""
+
+    name: str
+    people: int
+    starts: str
+    counts: Mapping[str, int] | None
+
+
+def followed(person: Person, today: date) -> bool:
+    """Whether somebody starts or started not long ago, and has not left."""
+    start = person.employment.starts_on
+    return person.employment.here_on(today) and (start is None or start >= today - RECENT)
+
+
+def passes(member: Member, show: str) -> bool:
+    """Whether somebody belongs to a part of a cohort."""
+    if show == "ready":
+        return member.ready
+    if show == "not_ready":
+        return not member.ready
+    if show == "declined":
+        return member.declined
+    if show == "unanswered":
+        return member.unanswered
+    return show in {"all", member.readiness.status.value}
+
+
+def missing_words(group: str) -> str:
+    """A group of `Member.missing`, such as `dose:hepatitis_b`, in words."""
+    need, _, disease = group.partition(":")
+    name = inside(DISEASES[disease])
+    return {
+        Need.DOSE: f"A dose, {name}",
+        Need.TEST: f"A test, {name}",
+        Need.RECORD: f"A record, {name}",
+        Need.PHYSICIAN: f"The physician, {name}",
+    }[Need(need)]
+
+
+def ordered(members: Iterable[Member], identities: Mapping[str, PersonIdentity]) -> list[Member]:
+    """What matters first: not ready before ready, the sooner first day, the worse standing, the name."""
+
+    def key(member: Member) -> tuple[bool, date, int, tuple[str, ...]]:
+        who = identities.get(member.reference)
+        name = () if who is None else (*name_key(who.family_name), *name_key(who.given_name))
+        status = member.readiness.status
+        return member.ready, member.start or date.max, _SEVERITY.index(status), name
+
+    return sorted(members, key=key)
+
+
+def row(member: Member, identity: PersonIdentity | None, today: date) -> Row:
+    """Somebody in a line."""
+    whole, who = member.readiness, identity or PersonIdentity()
+    now = [lack for lack in whole.lacks if not _later(lack, today)]
+    then = [lack for lack in whole.lacks if _later(lack, today)]
+    sooner = whole.status is Status.LATE and whole.soonest != whole.ready_on
+    return Row(
+        reference=member.reference,
+        name=who.name or "Name erased",
+        number=who.number,
+        role=", ".join(part for part in (member.role, member.site) if part),
+        start=calendar_day(member.start) if member.start else "First day not known",
+        status=STATUS_WORDS[whole.status],
+        ready=member.ready,
+        by="" if whole.ready_on is None else whole.said(),
+        soonest=f"At the earliest {calendar_day(whole.soonest)}."
+        if sooner and whole.soonest
+        else "",
+        now=_merged(now, today),
+        then=tuple(lack.said(today) for lack in then),
+        why=tuple(why for why in whole.open if not why.startswith("Nothing is documented")),
+        unjudged=", ".join(inside(DISEASES[disease]) for disease in whole.unjudged),
+    )
+
+
+def _later(lack: Lack, today: date) -> bool:
+    return lack.recommended is not None and lack.recommended > today
+
+
+def _merged(lacks: Sequence[Lack], today: date) -> tuple[str, ...]:
+    """What is due, in sentences; records that begin alike are asked for in one."""
+    records = [lack.what for lack in lacks if lack.need is Need.RECORD and ": " in lack.what]
+    head = records[0].partition(": ")[0] if records else ""
+    alike = [what.partition(": ")[2] for what in records if what.startswith(f"{head}: ")]
+    others = [lack.said(today) for lack in lacks if not lack.what.startswith(f"{head}: ")]
+    return (*(others if head else [lack.said(today) for lack in lacks]),
+            *([f"{head}: {', '.join(alike)}."] if alike else []))  # fmt: skip
+
+
+def demand_columns(weeks: Sequence[Demand]) -> tuple[list[str], list[str]]:
+    """The products and tests that some week takes; draws come last."""
+    doses = sorted({item for week in weeks for item in week.doses})
+    tests = sorted({item for week in weeks for item in week.tests} - {DRAWS})
+    return doses, [*tests, DRAWS] if tests else []
+
+
+def test_words(item: str) -> str:
+    """A test's name; draws in words."""
+    return "Blood draws" if item == DRAWS else TESTS[item][1]
+
+
+def demand_rows(weeks: Sequence[Demand]) -> tuple[list[str], list[list[str]]]:
+    """Demand by week as a table: its heads, and one row a week."""
+    doses, tests = demand_columns(weeks)
+    heads = ["Week from", *(f"Doses: {inside(item)}" for item in doses)]
+    heads += [test_words(item) for item in tests]
+    rows = [
+        [
+            week.monday.isoformat(),
+            *(str(week.doses.get(item, 0)) for item in doses),
+            *(str(week.tests.get(item, 0)) for item in tests),
+        ]
+        for week in weeks
+    ]
+    return heads, rows
+
+
+def starts_of(starts: Iterable[date | None]) -> str:
+    """The first days of a cohort: one day, or from when to when."""
+    days = sorted({day for day in starts if day is not None})
+    if not days:
+        return "first day not known"
+    if len(days) == 1:
+        return f"starts {calendar_day(days[0])}"
+    return f"starts {calendar_day(days[0])} to {calendar_day(days[-1])}"

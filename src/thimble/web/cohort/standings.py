@@ -1,0 +1,62 @@
+"""Where everybody stands today, kept in memory: whoever's file, birth date or day is the same is not
+judged again. Each process has its own; it may be forgotten at any time."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterable, Mapping
+from datetime import date
+from functools import cache
+
+from thimble.clinical.durations import Duration
+from thimble.clinical.series.projecting import rules
+from thimble.clinical.site import Site
+from thimble.people.fold import Person
+from thimble.people.identity import PersonIdentity
+from thimble.people.readiness import Asked
+from thimble.people.readiness.cohorts import Member, member
+
+_Key = tuple[int, date | None, date, Asked]
+
+
+class Standings:
+    """Members by reference, each with what it was judged from. Safe between threads."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._known: dict[str, tuple[_Key, Member]] = {}
+
+    def of(
+        self,
+        people: Iterable[Person],
+        identities: Mapping[str, PersonIdentity],
+        today: date,
+        site: Site,
+    ) -> list[Member]:
+        """Where these people stand on a day, in their order."""
+        asked, found = asked_of(site), []
+        for person in people:
+            who = identities.get(person.reference)
+            born = who.birth_date if who else None
+            key = (person.last_number, born, today, asked)
+            with self._lock:
+                known = self._known.get(person.reference)
+            if known is None or known[0] != key:
+                known = (key, member(person, born, today, asked, site.zone))
+                with self._lock:
+                    self._known[person.reference] = known
+            found.append(known[1])
+        return found
+
+
+@cache
+def standings() -> Standings:
+    """Those of this process."""
+    return Standings()
+
+
+def asked_of(site: Site) -> Asked:
+    """What a site asks for, by which protocol, and how long its laboratory takes."""
+    days = site.laboratory.days_to_result
+    turnaround = rules().to_result.after if days is None else Duration(days, "days")
+    return Asked(site.evidence_asked, site.protocol, turnaround)

@@ -1,0 +1,13 @@
+"""Paths of cohorts and of what would be if a dose were given."""
+
+from django.urls import path
+
+from thimble.web.cohort import views
+
+app_name = "cohort"
+PREFIX = ""
+urlpatterns = [
+    path("cohorts/", views.cohorts, name="list"),
+    path("cohorts/one", views.one, name="one"),
+    path("cohorts/demand", views.demand_csv, name="demand"),
+]

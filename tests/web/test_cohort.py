@@ -1,0 +1,183 @@
+"""Cohorts as a nurse sees them: counts, filters, order, the chart and its table, the file of demand."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Callable
+
+import pytest
+from django.test import Client
+
+from thimble.actions import people as acts
+from thimble.people.entries import Kind
+from thimble.people.identity import PersonIdentity
+from thimble.web import clock, context, models
+from thimble.web.context import get_people, get_people_identities
+from thimble.web.roles import Role
+from web.conftest import SITE
+
+pytestmark = pytest.mark.django_db
+
+WORK = {
+    "works_as": "student", "role": "medical student", "site": "", "department": "", "cohort": "Spring",
+    "starts_on": "2026-04-06", "ends_on": None, "exposure_prone": "no", "categories": {},
+}  # fmt: skip
+WRITER = {"by": "u-nurse", "role": "occupational_nurse"}
+SERIES = ("2019-02-04", "2019-03-07", "2019-08-11")
+
+
+@pytest.fixture(autouse=True)
+def _asks_hepatitis_b_only(settings) -> None:  # type: ignore[no-untyped-def]
+    site = SITE.replace("invented = true", 'invented = true\nevidence_asked = ["hepatitis_b"]')
+    (settings.DATA / "site.toml").write_text(site, encoding="utf-8")
+    context.forget()
+
+
+@pytest.fixture
+def nurse(signed_in: Callable[[Role], Client]) -> Client:
+    return signed_in(Role.OCCUPATIONAL_NURSE)
+
+
+def enrolled(family: str, *doses: str, titre: float | None = None, **work: object) -> str:
+    from datetime import date
+
+    reference = acts.enrol(
+        get_people(),
+        get_people_identities(),
+        PersonIdentity("", family, "Ada", date(2001, 5, 6)),
+        {**WORK, **work},
+        now=clock.now(),
+        **WRITER,
+    )
+    drafts = [
+        (Kind.DOSE_RECORDED, {"product": "43", "diseases": ["hepatitis_b"], "when": day, "lot": "",
+                              "where": ""})
+        for day in doses
+    ]  # fmt: skip
+    if titre is not None:
+        sample = dict.fromkeys(("identified", "drawn_here", "direct"), "yes")
+        body = {"test": "anti_hbs", "word": None, "number": titre, "comparator": "=",
+                "unit": "m[IU]/mL", "when": "2019-10-02", "laboratory": "", "as_written": "",
+                "sample": sample}  # fmt: skip
+        drafts.append((Kind.RESULT_RECORDED, body))
+    if drafts:
+        acts.record_evidence(
+            get_people(), reference, drafts, today=clock.now().date(), now=clock.now(), **WRITER
+        )
+    return reference
+
+
+def shown(client: Client, **asked: str) -> tuple[str, list[str]]:
+    page = client.get("/cohorts/one", {"cohort": "Spring", **asked}).content.decode()
+    return page, re.findall(r'/people/P-[^"]+">([^<]+)</a>', page)
+
+
+def some() -> None:
+    enrolled("Ready", *SERIES, titre=120)
+    enrolled("Titre", *SERIES)
+    enrolled("Begun", "2026-02-20")
+    enrolled("Nothing", role="nurse")
+    enrolled("Gone", starts_on="2026-02-02", ends_on="2026-03-01")
+    enrolled("Elsewhere", cohort="Autumn")
+
+
+def test_a_cohort_says_who_is_ready_and_what_each_of_the_others_lacks(nurse: Client) -> None:
+    some()
+    page, names = shown(nurse)
+
+    # Not ready before ready; not by the first day before on course.
+    assert names == ["Begun, Ada", "Nothing, Ada", "Titre, Ada", "Ready, Ada"]
+    assert "1 of 4 ready." in page
+    assert "1 on course. 2 not by the first day." in page
+    assert "Second dose of hepatitis B vaccine, from Fri 20 Mar 2026." in page
+    assert "Anti-HBs titre, 1 to 2 months after the last dose, now." in page
+    assert "Ready by Fri 6 Mar 2026 if the titre is 10 or more." in page
+
+
+@pytest.mark.parametrize(
+    ("asked", "names"),
+    [
+        ({"show": "ready"}, ["Ready"]),
+        ({"show": "not_ready"}, ["Begun", "Nothing", "Titre"]),
+        ({"show": "late"}, ["Begun", "Nothing"]),
+        ({"missing": "dose:hepatitis_b"}, ["Begun", "Nothing"]),
+        ({"show": "not_ready", "role": "nurse"}, ["Nothing"]),
+        ({"show": "declined"}, []),
+        ({"show": "no such part"}, ["Begun", "Nothing", "Titre", "Ready"]),
+        ({"cohort": "Autumn"}, ["Elsewhere"]),
+        ({"cohort": ""}, ["Begun", "Elsewhere", "Nothing", "Titre", "Ready"]),
+    ],
+)
+def test_filters_leave_whom_they_say(
+    nurse: Client, asked: dict[str, str], names: list[str]
+) -> None:
+    some()
+
+    assert shown(nurse, **asked)[1] == [f"{name}, Ada" for name in names]
+
+
+def test_the_list_counts_each_cohort_and_shows_no_name(nurse: Client) -> None:
+    some()
+    page = nurse.get("/cohorts/").content.decode()
+
+    assert "Spring" in page
+    assert '<b class="cohort-count">1</b> of 4 ready' in page
+    assert "Ada" not in page
+
+
+def test_a_new_entry_changes_the_standing_at_once(nurse: Client) -> None:
+    person = enrolled("Titre", *SERIES)
+    assert "0 of 1 ready." in shown(nurse)[0]
+    sample = dict.fromkeys(("identified", "drawn_here", "direct"), "yes")
+    body = {"test": "anti_hbs", "word": None, "number": 10.0, "comparator": "=", "unit": "m[IU]/mL",
+            "when": "2026-03-02", "laboratory": "", "as_written": "", "sample": sample}  # fmt: skip
+    acts.record_evidence(
+        get_people(),
+        person,
+        [(Kind.RESULT_RECORDED, body)],
+        today=clock.now().date(),
+        now=clock.now(),
+        **WRITER,
+    )
+
+    assert "1 of 1 ready." in shown(nurse)[0]
+
+
+def test_names_shown_are_put_on_record_and_names_on_other_pages_are_not(nurse: Client) -> None:
+    some()
+    shown(nurse, show="ready")
+
+    assert models.IdentityLook.objects.filter(where="cohort").count() == 1
+
+
+def test_the_chart_says_in_words_what_it_shows_and_the_table_has_the_same_numbers(
+    nurse: Client,
+) -> None:
+    some()
+    page, _ = shown(nurse)
+
+    assert 'aria-label="1 of 4 ready on Tue 3 Mar 2026; 4 by' in page
+    assert re.search(
+        r'<th scope="row">2 Mar 2026</th><td class="number">1</td><td class="number">2<', page
+    )
+
+
+def test_demand_is_saved_as_a_file_without_names(nurse: Client) -> None:
+    some()
+    answer = nurse.get("/cohorts/demand", {"cohort": "Spring"})
+    rows = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
+
+    assert rows[0] == ["Week from", "Doses: hepatitis B vaccine", "Anti-HBs", "Blood draws"]
+    assert rows[1] == ["2026-03-02", "1", "1", "1"]
+    assert sum(int(row[1]) for row in rows[1:]) == 2 + 3
+
+
+@pytest.mark.parametrize(
+    "role", [Role.EMERGENCY_CLINICIAN, Role.SAFETY_OFFICER, Role.ADMINISTRATOR]
+)
+def test_nobody_else_sees_cohorts(signed_in: Callable[[Role], Client], role: Role) -> None:
+    client = signed_in(role)
+
+    assert {client.get(f"/cohorts/{path}").status_code for path in ("", "one", "demand")} == {403}
