@@ -20,7 +20,7 @@ from pathlib import Path
 import pytest
 
 TESTS = Path(__file__).resolve().parents[1]
-SUITE = ("test_store.py", "test_recall.py", "test_laboratory.py")
+SUITE = ("test_store.py", "test_recall.py", "test_laboratory.py", "test_people_import.py")
 LEAST = 40
 """So many tests there must be: a run that collects nothing proves nothing."""
 

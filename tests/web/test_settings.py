@@ -27,6 +27,10 @@ def test_what_the_driver_is_told_beside_goes_to_the_driver() -> None:
     found = _postgresql("postgresql://u@db/t?sslmode=verify-full&sslrootcert=/etc/ca.pem")
     assert found["OPTIONS"]["sslmode"] == "verify-full"
     assert found["OPTIONS"]["sslrootcert"] == "/etc/ca.pem"
+    told = _postgresql(
+        "postgresql://u@db/t?options=-c%20synchronous_commit%3Doff%20-c%20work_mem%3D9MB"
+    )
+    assert told["OPTIONS"]["options"].endswith(" -c work_mem=9MB -c synchronous_commit=on")
 
 
 @pytest.mark.parametrize(

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import threading
+import time
+from collections.abc import Mapping
 from datetime import date
 
 import pytest
 from django.db import DatabaseError, IntegrityError, connection, transaction
 
 from ledger.store_contract import NOW, A, StoreContract, add
+from people.files import ENROLLED
+from thimble.actions import Refused
+from thimble.actions import people as acts
 from thimble.actions.identity import IdentityStore, SourceIdentity, WorkerIdentity
 from thimble.actions.people_identity import PeopleIdentities, Written
 from thimble.ledger.entries import Draft
@@ -114,6 +119,44 @@ def test_two_who_write_at_once_the_second_is_told_and_both_chains_hold() -> None
     assert [entry.body["text"] for entry in told[0].new_entries] == written
     assert [entry.body["text"] for entry in store.entries(A)] == ["reported", *written]
     assert verify(store.all_entries()) == []
+
+
+class _ReadsBeforeItWrites(DjangoPeopleIdentities):
+    """Leaves a second enrolment all the time in the world to look at the register as well."""
+
+    def all_identities(self) -> Mapping[str, PersonIdentity]:
+        found = super().all_identities()
+        time.sleep(0.3)
+        return found
+
+
+@pytest.mark.usefixtures("append_only_db")
+def test_of_two_who_enrol_one_number_at_once_the_second_is_refused() -> None:
+    store = DjangoStore(book=PEOPLE)
+    gate = threading.Barrier(2)
+    came: list[str] = []
+
+    def enrol(name: str) -> None:
+        gate.wait()
+        try:
+            with store.alone():
+                who = PersonIdentity("00421", name, "Rea")
+                acts.enrol(
+                    store, _ReadsBeforeItWrites(), who, ENROLLED, now=NOW, by="u1", role="nurse"
+                )
+            came.append("enrolled")
+        except Refused as refused:
+            came.append(refused.faults[0])
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=enrol, args=(name,)) for name in ("Brindle", "Corvane")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    assert came == ["enrolled", "The number 00421 belongs to another person already"]
 
 
 @pytest.mark.usefixtures("append_only_db")

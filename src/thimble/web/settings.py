@@ -101,6 +101,9 @@ def _postgresql(address: str) -> dict[str, Any]:
             "postgresql:///thimble?host=/run/postgresql; what it says now is none"
         )
     options = dict(parse_qsl(found.query, keep_blank_values=True))
+    # Whatever the server's own setting: an answer is given only after the entry is on its disk. Of two
+    # settings the last one holds.
+    durable = f"{options.pop('options', '')} -c synchronous_commit=on".strip()
     return {
         "ENGINE": "django.db.backends.postgresql",
         "NAME": name,
@@ -110,8 +113,7 @@ def _postgresql(address: str) -> dict[str, Any]:
         "PORT": str(port or options.pop("port", "")),
         "CONN_MAX_AGE": 60,
         "CONN_HEALTH_CHECKS": True,
-        # Whatever the server's own setting: an answer is given only after the entry is on its disk.
-        "OPTIONS": {"options": "-c synchronous_commit=on", **options},
+        "OPTIONS": {"options": durable, **options},
     }
 
 

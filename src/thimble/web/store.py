@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import asdict
 from datetime import date, datetime, timedelta
 from typing import Any, Generic
@@ -60,6 +60,14 @@ class DjangoStore(Generic[K]):
     def transaction(self) -> AbstractContextManager[Any]:
         """One transaction of the database: to save a report and its identity both or neither."""
         return transaction.atomic(using=self.using)
+
+    @contextmanager
+    def alone(self) -> Iterator[None]:
+        """A transaction in which nobody else writes in this book: what is read in it stays true until
+        it ends, such as that a number is not taken yet."""
+        with self.transaction():
+            one_writer(self.table, self.using)
+            yield
 
     def append(
         self,

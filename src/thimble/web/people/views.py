@@ -113,7 +113,7 @@ def new(request: HttpRequest) -> HttpResponse:
         same = [ref for ref, who in known.items() if same_name_and_birth(identity, who)]
         another = set(same) if request.POST.get("another") == "yes" else set()
         try:
-            with get_people().transaction():
+            with get_people().alone():
                 person = acts.enrol(
                     get_people(),
                     get_people_identities(),
@@ -178,7 +178,7 @@ def details(request: HttpRequest, person: str) -> HttpResponse:
     position = _number(request.POST.get("position"), found.entries)
     if request.method == "POST" and form.is_valid():
         try:
-            with get_people().transaction():
+            with get_people().alone():
                 written = acts.change(
                     get_people(),
                     get_people_identities(),

@@ -35,13 +35,12 @@ from thimble.web import clock, log
 from thimble.web.access import account_of, needs
 from thimble.web.context import get_people, get_people_identities, looked, zone
 from thimble.web.limits import carries
-from thimble.web.models import Account, PeopleImport, PersonEntry
+from thimble.web.models import Account, PeopleImport
 from thimble.web.people.forms import ORDERS, content_of
 from thimble.web.people.register import ordered
 from thimble.web.people.roster import roster
 from thimble.web.people_import import page
 from thimble.web.people_import.plan import Plan, first_plan, from_form
-from thimble.web.store import one_writer
 from thimble.web.vault import Damaged, NotKept, Vault, refuse_malware
 from thimble.web.words import moment
 
@@ -231,9 +230,8 @@ def write(request: HttpRequest, import_id: str) -> HttpResponse:
     sheets, plan = _open(import_id)
     account = account_of(request)
     try:
-        with get_people().transaction():
-            # Whoever writes in the register meanwhile waits, or was seen.
-            one_writer(PersonEntry, get_people().using)
+        # Whoever writes in the register meanwhile waits, or was seen.
+        with get_people().alone():
             row = _held(import_id)
             if row is None:
                 raise Http404("this import was written already")
@@ -292,7 +290,7 @@ def undo(request: HttpRequest, import_id: str) -> HttpResponse:
     if request.method == "GET":
         return render(request, "people_import/undo.html", context)
     try:
-        with get_people().transaction():
+        with get_people().alone():
             result = undo_import(
                 get_people(),
                 get_people_identities(),
