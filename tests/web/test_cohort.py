@@ -181,3 +181,66 @@ def test_nobody_else_sees_cohorts(signed_in: Callable[[Role], Client], role: Rol
     client = signed_in(role)
 
     assert {client.get(f"/cohorts/{path}").status_code for path in ("", "one", "demand")} == {403}
+
+
+# --- what if ----------------------------------------------------------------------------------------
+
+
+def what_if(client: Client, person: str, product: str, day: str) -> str:
+    answer = client.post(f"/people/{person}/what-if", {"product": product, "day": day})
+    return answer.content.decode()
+
+
+def test_a_supposed_dose_says_whether_it_counts_and_what_comes_then_and_writes_nothing(
+    nurse: Client,
+) -> None:
+    """Dose 20 Feb; four weeks later is 20 Mar, sixteen 12 Jun, six months 20 Aug."""
+    person = enrolled("Begun", "2026-02-20")
+    before = len(get_people().entries(person))
+    page = what_if(nurse, person, "43", "2026-03-20")
+
+    assert "The dose of Fri 20 Mar 2026 (vaccine) counts." in page
+    assert "Third dose of hepatitis B vaccine, from Thu 20 Aug 2026." in page
+    assert "Ready by Wed 23 Sep 2026 if the titre is 10 or more." in page
+    assert len(get_people().entries(person)) == before
+
+
+def test_a_supposed_dose_that_comes_too_early_says_from_when_it_would_count(nurse: Client) -> None:
+    page = what_if(nurse, enrolled("Begun", "2026-02-20"), "43", "2026-03-15")
+
+    assert (
+        "does not count: it was given too early; it would have counted from Mon 16 Mar 2026."
+        in page
+    )
+
+
+def test_a_dose_against_something_that_nobody_asks_for_changes_nothing_here(nurse: Client) -> None:
+    page = what_if(nurse, enrolled("Begun", "2026-02-20"), "03", "2026-03-20")
+
+    assert "It would change nothing that is asked for here." in page
+
+
+@pytest.mark.parametrize(
+    ("product", "day", "sentence"),
+    [
+        ("no such thing", "2026-03-20", "There is no such vaccine."),
+        ("30", "2026-03-20", "There is no such vaccine."),
+        ("hepatitis", "2026-03-20", "Which one?"),
+        ("43", "", "Say on which day."),
+        ("43", "2001-05-05", "before the person&#x27;s birth"),
+        ("43", "2036-03-12", "more than ten years ahead"),
+    ],
+)
+def test_a_supposition_that_is_not_understood_is_kept_and_said(
+    nurse: Client, product: str, day: str, sentence: str
+) -> None:
+    page = what_if(nurse, enrolled("Begun", "2026-02-20"), product, day)
+
+    assert sentence in page
+    assert f'value="{product}"' in page
+
+
+def test_the_page_of_a_person_says_where_they_stand(nurse: Client) -> None:
+    page = nurse.get(f"/people/{enrolled('Titre', *SERIES)}/").content.decode()
+
+    assert "<b>On course.</b> Ready by Fri 6 Mar 2026 if the titre is 10 or more." in page

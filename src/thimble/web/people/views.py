@@ -25,6 +25,8 @@ from thimble.people.fold import Person, as_body
 from thimble.people.identity import PersonIdentity, same_name_and_birth
 from thimble.web import clock, log
 from thimble.web.access import account_of, can, needs
+from thimble.web.cohort.page import Row, followed, row
+from thimble.web.cohort.standings import standings
 from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
 from thimble.web.limits import carries
 from thimble.web.models import Account
@@ -151,6 +153,7 @@ def person(request: HttpRequest, person: str) -> HttpResponse:
         "state": hepatitis.state_of(
             found, identity.birth_date if identity else None, _today(), get_site().protocol
         ),
+        "standing": _standing(found, identity),
         "kinds": [(name, heading) for name, (_, heading, _) in KINDS.items()],
         "seen": list(choices.SEEN.items()),
         "scan_form": ScanForm(),
@@ -513,6 +516,16 @@ def _moved_on(late: Overtaken) -> list[str]:
         MOVED_ON,
         *(f"New, {line.when}: {line.what}, {line.told}, by {line.by}" for line in news),
     ]
+
+
+def _standing(person: Person, identity: PersonIdentity | None) -> Row | None:
+    """Where somebody stands towards the first day; None once that lies long behind."""
+    today = _today()
+    if not followed(person, today):
+        return None
+    known = {} if identity is None else {person.reference: identity}
+    (member,) = standings().of([person], known, today, get_site())
+    return row(member, identity, today)
 
 
 def _writer(request: HttpRequest) -> dict[str, Any]:

@@ -1,0 +1,64 @@
+"""What if a dose were given on a day: the file with that dose in it, judged; nothing is written."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+
+from thimble.clinical.readiness import DiseaseState, Readiness
+from thimble.people.entries import Kind
+from thimble.people.fold import Evidence, Person
+from thimble.people.hepatitis_b import DISEASE, hepatitis_b
+from thimble.people.products import Product
+from thimble.people.readiness.judging import Asked, readiness
+
+
+@dataclass(frozen=True, slots=True)
+class Supposed:
+    """The whole before and after a dose. `on` is the day it is judged on: that of the dose, or today where
+    the dose lies behind. `verdict` says whether it counts, "" where only the states tell."""
+
+    on: date
+    before: Readiness
+    after: Readiness
+    verdict: str
+
+    def changed(self) -> tuple[tuple[DiseaseState, DiseaseState], ...]:
+        """The states that the dose changes, before and after."""
+        pairs = zip(self.before.states, self.after.states, strict=True)
+        return tuple((one, two) for one, two in pairs if one != two)
+
+
+def suppose(
+    person: Person, born: date | None, today: date, asked: Asked, product: Product, day: date
+) -> Supposed:
+    """The person with one dose of a product more."""
+    on = max(today, day)
+    body = {
+        "product": product.cvx,
+        "diseases": list(product.diseases),
+        "when": day.isoformat(),
+        "lot": "",
+        "where": "",
+    }
+    dose = Evidence(person.entries + 1, Kind.DOSE_RECORDED, body, "", person.as_of)
+    then = replace(person, evidence=(*person.evidence, dose))
+    return Supposed(
+        on,
+        readiness(person, born, today, asked),
+        readiness(then, born, on, asked),
+        _verdict(then, born, on, asked, product, day),
+    )
+
+
+def _verdict(
+    then: Person, born: date | None, on: date, asked: Asked, product: Product, day: date
+) -> str:
+    if DISEASE not in product.diseases:
+        return ""
+    found = hepatitis_b(then, born, on, asked.protocol)
+    if found is None:
+        return ""
+    at = day.toordinal()
+    same = [dose.why for dose in found.cleared.doses if dose.given.low == dose.given.high == at]
+    return same[-1] if same else ""
