@@ -90,3 +90,9 @@ def test_half_an_answer_is_refused(fields):
 
 def test_ordinals_begin_a_sentence():
     assert [ordinal(n) for n in (1, 6, 7)] == ["First", "Sixth", "Dose 7:"]
+
+
+def test_one_dose_against_three_diseases_is_one_thing_to_do():
+    states = [lacking(START, disease) for disease in ("measles", "mumps", "rubella")]
+
+    assert len(together(states, START).lacks) == 1

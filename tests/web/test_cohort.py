@@ -199,7 +199,7 @@ def test_a_supposed_dose_says_whether_it_counts_and_what_comes_then_and_writes_n
     before = len(get_people().entries(person))
     page = what_if(nurse, person, "43", "2026-03-20")
 
-    assert "The dose of Fri 20 Mar 2026 (vaccine) counts." in page
+    assert "The dose of Fri 20 Mar 2026 (recombinant, adult dose) counts." in page
     assert "Third dose of hepatitis B vaccine, from Thu 20 Aug 2026." in page
     assert "Ready by Wed 23 Sep 2026 if the titre is 10 or more." in page
     assert len(get_people().entries(person)) == before

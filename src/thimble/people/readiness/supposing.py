@@ -22,11 +22,12 @@ class Supposed:
     before: Readiness
     after: Readiness
     verdict: str
+    product: Product
 
-    def changed(self) -> tuple[tuple[DiseaseState, DiseaseState], ...]:
-        """The states that the dose changes, before and after."""
+    def states(self) -> tuple[tuple[DiseaseState, DiseaseState], ...]:
+        """What is asked for and the product is against: the states before and after."""
         pairs = zip(self.before.states, self.after.states, strict=True)
-        return tuple((one, two) for one, two in pairs if one != two)
+        return tuple((one, two) for one, two in pairs if one.disease in self.product.diseases)
 
 
 def suppose(
@@ -48,6 +49,7 @@ def suppose(
         readiness(person, born, today, asked),
         readiness(then, born, on, asked),
         _verdict(then, born, on, asked, product, day),
+        product,
     )
 
 

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 from thimble.actions import people as acts
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.readiness import Readiness
-from thimble.clinical.saying import calendar_day
+from thimble.clinical.saying import calendar_day, inside
 from thimble.people.products import find_product, is_vaccine, products
 from thimble.people.readiness.supposing import Supposed, suppose
 from thimble.web import clock
@@ -87,16 +87,19 @@ class Answer:
 
 def answer_of(found: Supposed, name: str, day: date) -> Answer:
     """The answer in words."""
-    changed = found.changed()
+    states = found.states()
+    lacks = {lack: None for _, two in states for lack in two.lacks}
     return Answer(
         dose=f"{name} on {calendar_day(day)}",
         verdict=found.verdict,
-        states=tuple((DISEASES[one.disease], one.words, two.words) for one, two in changed),
+        states=tuple(
+            (DISEASES[one.disease], inside(one.words), inside(two.words)) for one, two in states
+        ),
         before=_whole(found.before),
         after=_whole(found.after),
-        lacks=tuple(lack.said(found.on) for _, two in changed for lack in two.lacks),
+        lacks=tuple(lack.said(found.on) for lack in lacks),
         open=found.after.open,
-        elsewhere=not changed,
+        elsewhere=not states,
     )
 
 
