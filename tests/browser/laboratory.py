@@ -8,6 +8,8 @@ from __future__ import annotations
 import itertools
 import re
 import socket
+import sqlite3
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
@@ -38,12 +40,14 @@ class Laboratory:
 
     port: int
     numbers: Iterator[int]
+    folder: Path
 
     def report(
         self, specimen: str, results: Mapping[str, str], *, taken: datetime, now: datetime,
         status: str = "F",
     ) -> str:  # fmt: skip
-        """Send results of one specimen; returns the acknowledgement code (MSA-1)."""
+        """Send results of one specimen and wait until they were looked at; returns the acknowledgement
+        code (MSA-1)."""
         number = next(self.numbers)
         rows = [
             _row(index, TESTS[test], value, status)
@@ -67,7 +71,15 @@ class Laboratory:
                 answer += part
         acknowledged = parse_message(answer[1:-2].decode(), find_groups=False)
         assert acknowledged.msa.msa_2.value == f"M{number}"
+        self._wait_until_looked_at()
         return str(acknowledged.msa.msa_1.value)
+
+    def _wait_until_looked_at(self) -> None:
+        end = time.monotonic() + 30
+        with closing(sqlite3.connect(self.folder / "inbox.sqlite3", timeout=30)) as inbox:
+            while inbox.execute("SELECT 1 FROM received WHERE state = 'new'").fetchone():
+                assert time.monotonic() < end, "the message was not looked at"
+                time.sleep(0.01)
 
 
 def _row(index: int, test: str, value: str, status: str) -> str:
@@ -93,4 +105,4 @@ def open_laboratory(folder: Path) -> Iterator[Laboratory]:
             return bool(found)
 
         listener.until(ready)
-        yield Laboratory(int(found[0]), itertools.count(1))
+        yield Laboratory(int(found[0]), itertools.count(1), folder)

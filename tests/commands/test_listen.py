@@ -1,4 +1,4 @@
-"""`thimble listen`: from bytes on a socket to an entry of the ledger, and an answer only after it."""
+"""`thimble listen`: from bytes on a socket to the inbox, the answer, and an entry of the ledger."""
 
 from __future__ import annotations
 
@@ -7,9 +7,12 @@ import signal
 import socket
 import sqlite3
 import subprocess
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+
+import pytest
 
 from commands.data_folders import COMMAND, environment, thimble
 
@@ -63,10 +66,19 @@ def results(folder: Path) -> list[str]:
     return [row[0] for row in rows]
 
 
-def test_a_result_on_the_socket_becomes_an_entry_and_is_then_acknowledged(demo_copy: Path):
+def states(folder: Path) -> list[str]:
+    with closing(sqlite3.connect(folder / "inbox.sqlite3")) as database:
+        return [row[0] for row in database.execute("SELECT state FROM received ORDER BY id")]
+
+
+def test_a_result_on_the_socket_is_acknowledged_and_becomes_an_entry_by_itself(demo_copy: Path):
     before = results(demo_copy)
     with listening(demo_copy) as port:
         answer = send(port, MESSAGE.format(control="M1", specimen="S-4417"))
+        end = time.monotonic() + 30
+        while states(demo_copy) == ["new"]:
+            assert time.monotonic() < end
+            time.sleep(0.01)
         new = results(demo_copy)[len(before) :]
         again = send(port, MESSAGE.format(control="M1", specimen="S-4417"))
 
@@ -76,6 +88,15 @@ def test_a_result_on_the_socket_becomes_an_entry_and_is_then_acknowledged(demo_c
     assert again == answer
     assert len(results(demo_copy)) == len(before) + 1
     assert thimble("ledger", "verify", "--data", demo_copy).returncode == 0
+
+
+def test_what_is_at_hand_when_it_is_told_to_stop_is_recorded_before_it_ends(demo_copy: Path):
+    before = results(demo_copy)
+    with listening(demo_copy) as port:
+        send(port, MESSAGE.format(control="M1", specimen="S-4417"))
+
+    assert states(demo_copy) == ["matched"]
+    assert len(results(demo_copy)) == len(before) + 1
 
 
 def test_a_result_that_nobody_awaits_is_acknowledged_and_held(demo_copy: Path):
@@ -150,17 +171,37 @@ def test_local_codes_and_words_are_read_once_the_site_declares_them(demo_copy: P
     assert '"source_hbsag":"positive"' in body
 
 
-def test_a_declaration_that_cannot_be_followed_stops_the_listener_with_every_reason(
-    demo_copy: Path,
+@pytest.mark.parametrize("command", [["listen", "--port", "0"], ["serve", "--port", "1", "--data"]])
+def test_a_declaration_that_cannot_be_followed_stops_both_servers_with_every_reason(
+    demo_copy: Path, command: list[str]
 ):
-    wrong = DECLARED.replace("5195-3", "2093-3").replace("nachgewiesen", "negative")
-    declare(demo_copy, wrong)
+    wrong = DECLARED.replace("5195-3", "2093-3").replace(
+        '["nachgewiesen"]', '["negative", "<20 Kopien", "3,5"]'
+    )
+    declare(
+        demo_copy,
+        wrong + '[[laboratory.codes]]\nsystem = "LN"\ncode = "13955-0"\nloinc = "5195-3"\n',
+    )
+
+    ran = thimble(*command, demo_copy)
+
+    assert ran.returncode == 2
+    assert (
+        "site.toml: laboratory: codes: 'HBS' of 'L' is mapped to 2093-3, which is not" in ran.stderr
+    )
+    assert "'13955-0' of 'LN' is mapped to 5195-3, but 'LN' names LOINC itself" in ran.stderr
+    assert "'negative' is declared as positive, and it means negative everywhere" in ran.stderr
+    for text in ("<20 Kopien", "3,5"):
+        assert f"{text!r} is declared as positive, and what begins like a number" in ran.stderr
+    assert "Traceback" not in ran.stderr
+
+
+def test_a_listener_on_settings_with_faults_lists_them(demo_copy: Path):
+    declare(demo_copy, '[laboratory]\ncolour = "red"\n')
 
     ran = thimble("listen", demo_copy, "--port", "0")
 
-    assert ran.returncode == 2
-    assert "'HBS' of 'L' is mapped to 2093-3, which is not among the tests" in ran.stderr
-    assert "'negative' is declared as positive, and it means negative everywhere" in ran.stderr
+    assert (ran.returncode, "colour" in ran.stderr, "Traceback" in ran.stderr) == (2, True, False)
 
 
 def test_a_sender_that_asks_for_no_answer_is_answered_only_where_that_is_switched_on(

@@ -14,9 +14,11 @@ from django.urls import reverse
 from thimble import actions
 from thimble.actions import SourceIdentity, WorkerIdentity
 from thimble.clinical.vocabulary import VOCABULARY
-from thimble.exchange.inbox import Inbox, State
+from thimble.exchange.hl7v2.message import read_bytes
+from thimble.exchange.inbox import Inbox, Settled, State
 from thimble.exchange.receiving import Receiver
 from thimble.ledger.entries import Kind
+from thimble.ledger.verify import verify
 from thimble.web import clock
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.laboratory.processing import LedgerProcessor
@@ -96,6 +98,10 @@ def last(case: str):
 
 def state(inbox: Inbox, number: int = 1) -> State:
     return inbox.get(number).state
+
+
+def forget_what_became_of_it(inbox: Inbox, number: int = 1) -> None:
+    inbox._database.execute("UPDATE received SET state = 'new' WHERE id = ?", (number,))
 
 
 PRELIMINARY = "CE|5195-3^HBsAg^LN||10828004^Positive^SCT||||||P"
@@ -197,13 +203,86 @@ def test_the_same_message_again_is_recorded_once_even_after_a_crash(
     sampled(case, request="R-1001")
     raw = oru(HBSAG_NEGATIVE)
     assert send(receiver, raw) == send(receiver, raw)
-    inbox.settle(1, State.HELD)  # as if the process had died before the inbox knew
-    processor = receiver._processor
-    processor.process(inbox.get(1), receiver._judge(raw).message)
+    forget_what_became_of_it(inbox)  # as if the process had died before the inbox knew
+    receiver._processor.process(inbox.get(1), read_bytes(raw))
 
     kinds = [entry.kind for entry in get_store().entries(case)]
     assert kinds.count(Kind.RESULT_RECEIVED) == 1
     assert state(inbox) is State.MATCHED
+
+
+def test_of_messages_recorded_together_each_is_recorded_whole_or_held_whole(
+    case: str, inbox: Inbox, receiver: Receiver, caplog: pytest.LogCaptureFixture
+):
+    """The second one's own second sample is doubtful; the third one makes the directory fail."""
+    sampled(case, specimen="S-17")
+    actions.learn_facts(
+        get_store(), case, {"source_hbsag": "negative"}, said_by="clinician",
+        vocabulary=VOCABULARY, now=NIGHT, **WRITER,
+    )  # fmt: skip
+    good = oru("ST|13955-0^anti-HCV^LN||Negative||||||F", control="MSG1")
+    segments = oru("ST|56888-1^HIV^LN||Negative||||||F", control="MSG2").split(b"\r")
+    second = oru(HBSAG_POSITIVE).split(b"\r")[2:]
+    half_doubtful = b"\r".join([*segments[:-1], *second])
+    later = oru("ST|56888-1^HIV^LN||Negative||||||F", control="MSG4")
+    fails = oru("ST|56888-1^HIV^LN||Negative||||||F", control="MSG3", specimen="BOOM")
+    processor = receiver._processor
+    plain = Receiver(inbox, control_id=lambda: "ANSWER")
+    for raw in (good, half_doubtful, fails, later):
+        plain.take(raw, MORNING, "")
+    directory = processor._directory
+    known = directory.samples
+
+    def samples(key: str):
+        if key == "BOOM":
+            raise RuntimeError("Invented^Vera")
+        return known(key)
+
+    directory.samples = samples
+    messages = [(each, read_bytes(each.raw)) for each in inbox.unprocessed()]
+
+    assert processor.process_all(messages) == 1
+
+    recorded = [e for e in get_store().entries(case) if e.kind is Kind.RESULT_RECEIVED]
+    assert [e.body["message"] for e in recorded] == [
+        m[0].digest for m in (messages[0], messages[3])
+    ]
+    assert [state(inbox, n) for n in (1, 2, 3, 4)] == [
+        State.MATCHED, State.HELD, State.NEW, State.MATCHED,
+    ]  # fmt: skip
+    assert "Find out whose blood it was" in inbox.get(2).reason
+    assert "Vera" not in caplog.text
+    assert verify(list(get_store().all_entries())) == []
+
+
+def test_a_message_that_a_person_settled_meanwhile_is_left_alone(
+    case: str, inbox: Inbox, receiver: Receiver
+):
+    sampled(case, specimen="S-17")
+    Receiver(inbox, control_id=lambda: "ANSWER").take(oru(HBSAG_NEGATIVE), MORNING, "")
+    at_hand = [(each, read_bytes(each.raw)) for each in inbox.unprocessed()]
+    inbox.settle(1, State.DUPLICATE, "Entered by hand.")
+
+    assert receiver._processor.process_all(at_hand) == 0
+    inbox.settle_new([Settled(1, State.HELD, "too late")])
+
+    assert last(case).kind is not Kind.RESULT_RECEIVED
+    assert (state(inbox), inbox.get(1).reason) == (State.DUPLICATE, "Entered by hand.")
+
+
+def test_two_messages_of_one_case_that_are_recorded_together_see_each_other(
+    case: str, inbox: Inbox, receiver: Receiver
+):
+    sampled(case, specimen="S-17")
+    plain = Receiver(inbox, control_id=lambda: "ANSWER")
+    plain.take(oru(HBSAG_NEGATIVE), MORNING, "")
+    plain.take(oru(HBSAG_POSITIVE, control="MSG2"), MORNING, "")
+
+    receiver._processor.process_all([(m, read_bytes(m.raw)) for m in inbox.unprocessed()])
+
+    facts = [e.body["facts"] for e in get_store().entries(case) if e.kind is Kind.RESULT_RECEIVED]
+    assert facts == [{"source_hbsag": "negative"}, {"source_hbsag": "positive"}]
+    assert verify(list(get_store().all_entries())) == []
 
 
 def test_a_correction_from_negative_to_positive_supersedes(case: str, receiver: Receiver):

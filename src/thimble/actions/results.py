@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from thimble.actions._append import Refused, append, existing
+from thimble.actions._append import Refused, append_new, existing
 from thimble.clinical.serology import (
     Course,
     Read,
@@ -14,7 +14,7 @@ from thimble.clinical.serology import (
     read_source,
     read_worker_baseline,
 )
-from thimble.ledger.assess import Site, assess
+from thimble.ledger.assess import Site
 from thimble.ledger.bodies import facts_to_json
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
@@ -75,8 +75,8 @@ def record_results(
         raise Refused("there is no result to record; choose a word or write a number for one test")
     entries = existing(store, case)
     situation = fold(entries, now, protocol.vocabulary)
-    plan = assess(situation, protocol, now, site)
-    course = course_around(situation, plan.actions, protocol, site.zone)
+    # What the plan asks for bears on follow-up readings alone, and they settle no fact.
+    course = course_around(situation, (), protocol, site.zone)
     person = results[0].of
     follow_up = person == "worker" and (drawn_for or FOLLOW_UP) == FOLLOW_UP
     earlier = [r.result for r in situation.results if r.result.of == person]
@@ -111,7 +111,7 @@ def record_results(
         body["action"] = action
     if message:
         body["message"] = message
-    return append(
+    return append_new(
         store, case, [(Kind.RESULT_RECEIVED, body)], now=now, by=by, role=role,
         happened_at=results[0].reported_at, expected_position=expected_position,
         vocabulary=protocol.vocabulary,

@@ -11,20 +11,25 @@ import sqlite3
 import ssl
 import sys
 import uuid
+from functools import partial
 from pathlib import Path
 
+from thimble.clinical.site import SiteError
 from thimble.commands import Commands, NotUnderstood
 from thimble.commands.serve import has_database, open_data
-from thimble.exchange.hl7v2.declared import faults_of
 from thimble.exchange.hl7v2.decoding import SINGLE_BYTE
 from thimble.exchange.hl7v2.framing import DEFAULT_LIMIT
+from thimble.exchange.hl7v2.message import read_bytes
 from thimble.exchange.inbox import Inbox
 from thimble.exchange.listener import Limits, Listener
-from thimble.exchange.receiving import Processor, Receiver
+from thimble.exchange.receiving import Receiver
+from thimble.exchange.recording import Recorder
 from thimble.exchange.tls import TlsFault, server_context
 from thimble.web import clock
 
 MEGABYTE = 1024 * 1024
+STOP_SECONDS = 30.0
+"""For what was acknowledged and is being recorded when the server stops."""
 
 
 def add_to(commands: Commands) -> None:
@@ -102,12 +107,13 @@ def _tls(options: argparse.Namespace) -> ssl.SSLContext | None:
 
 
 async def _listen(inbox: Inbox, options: argparse.Namespace, tls: ssl.SSLContext | None) -> None:
+    recorder = _recorder(inbox, options.data, options.charset)
     receiver = Receiver(
         inbox,
         control_id=_control_id,
         single_byte=options.charset,
         answer_unasked=options.answer_unasked,
-        processor=_processor(inbox, options.data),
+        processor=recorder,
     )
     listener = Listener(
         receiver,
@@ -120,8 +126,10 @@ async def _listen(inbox: Inbox, options: argparse.Namespace, tls: ssl.SSLContext
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stopped.set)
-    # Django keeps its database out of the event loop.
-    await asyncio.to_thread(receiver.process_waiting)
+    if recorder:
+        # Django keeps its database out of the event loop.
+        await asyncio.to_thread(recorder.catch_up)
+        recorder.start()
     try:
         await listener.start(options.host, options.port)
     except (OSError, OverflowError) as error:
@@ -136,26 +144,34 @@ async def _listen(inbox: Inbox, options: argparse.Namespace, tls: ssl.SSLContext
     )
     await stopped.wait()
     await listener.stop()
+    if recorder and not await asyncio.to_thread(recorder.stop, STOP_SECONDS):
+        print("What is not recorded yet is taken up at the next start.", flush=True)
     print("Stopped; everything acknowledged is stored.", flush=True)
 
 
-def _processor(inbox: Inbox, folder: Path) -> Processor | None:
+def _recorder(inbox: Inbox, folder: Path, charset: str | None) -> Recorder | None:
     """What places results in their cases; None where the folder holds no hospital yet."""
     if not (folder / "site.toml").is_file() or not has_database(folder):
         print(f"{folder} holds no cases yet: messages are stored and wait.", flush=True)
         return None
     open_data(folder, existing=True)
-    from thimble.web.context import get_identities, get_protocol, get_site, get_store
+    from thimble.web.context import (
+        check_laboratory,
+        get_identities,
+        get_protocol,
+        get_site,
+        get_store,
+    )
     from thimble.web.laboratory.processing import LedgerProcessor
 
-    if faults := faults_of(get_site().laboratory):
-        raise NotUnderstood(
-            "\n".join(f"{folder / 'site.toml'}: laboratory: {fault}" for fault in faults)
-        )
-
-    return LedgerProcessor(
+    try:
+        check_laboratory()
+    except SiteError as error:
+        raise NotUnderstood(str(error)) from error
+    processor = LedgerProcessor(
         inbox, get_store(), get_identities(), get_protocol(), get_site(), clock.now
     )
+    return Recorder(inbox, processor, read=partial(read_bytes, single_byte=charset))
 
 
 def _control_id() -> str:

@@ -7,6 +7,7 @@ survived a power cut. Messages are personal data; the file is readable by its ow
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import sqlite3
 import threading
@@ -86,6 +87,15 @@ class Stored:
     answers: tuple[bytes, ...]
     fresh: bool
     reused: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """What became of the message with this id; `reason` as in `Inbox.settle`."""
+
+    id: int
+    state: State
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +223,34 @@ class Inbox:
             )
             if not changed.rowcount:
                 raise KeyError(f"message {number} is not in the inbox")
+
+    def settle_new(self, settled: Sequence[Settled]) -> None:
+        """Say what became of messages that are still new; what a person settled meanwhile stays so.
+
+        Not synchronised by itself, for this can be found out again: after a power cut the messages may
+        be new once more, are offered once more, and say the same. The next `store` or `settle` brings
+        it to the disk.
+        """
+        with self._lock:
+            self._database.execute("PRAGMA synchronous=NORMAL")
+            try:
+                with self._transaction() as database:
+                    database.executemany(
+                        "UPDATE received SET state = ?, reason = ? WHERE id = ? AND state = 'new'",
+                        [(each.state, each.reason, each.id) for each in settled],
+                    )
+            finally:
+                self._database.execute("PRAGMA synchronous=FULL")
+
+    def still_new(self, numbers: Sequence[int]) -> set[int]:
+        """Which of these messages nobody has settled."""
+        with self._lock:
+            rows = self._database.execute(
+                "SELECT id FROM received "
+                "WHERE state = 'new' AND id IN (SELECT value FROM json_each(?))",
+                (json.dumps(list(numbers)),),
+            ).fetchall()
+        return {number for (number,) in rows}
 
     def in_state(self, state: State) -> Iterator[Received]:
         """Those in this state, in order of arrival; read in pages, so settle them on the way."""

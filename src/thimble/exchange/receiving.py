@@ -63,8 +63,8 @@ class Processor(Protocol):
     def process(self, received: Received, message: Message) -> None:
         """Called after the message was stored and before it is answered, one message at a time.
 
-        Be quick, or put the work off. A message that is not settled stays new and is offered again
-        at the next start.
+        Be quick, or put the work off (`thimble.exchange.recording`). A message that is not settled
+        stays new.
         """
         ...
 
@@ -127,16 +127,6 @@ class Receiver:
         for kept, arrival, of in zip(stored, arrivals, judged, strict=False):
             self._hand_on(kept, arrival, of)
         return Outcome(self._answers(batch, stored, received_at))
-
-    def process_waiting(self) -> int:
-        """Offer every new message to the processor again, as after a start; how many there were."""
-        count = 0
-        for received in self._inbox.unprocessed():
-            count += 1
-            judged = self._judge(received.raw)
-            if judged.message:
-                self._process(received, judged.message)
-        return count
 
     # -- one message ------------------------------------------------------------------------------
 

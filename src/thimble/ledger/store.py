@@ -286,19 +286,19 @@ class MemoryStore(Generic[K]):
             self._entries.extend(chained)
             for entry in chained:
                 self._by_case.setdefault(entry.case, []).append(entry)
-            return [_own(entry) for entry in chained]
+            return [own(entry) for entry in chained]
 
     def entries(self, case: str) -> list[Entry[K]]:
         """See `LedgerStore.entries`."""
         with self._lock:
-            return [_own(entry) for entry in self._by_case.get(case, [])]
+            return [own(entry) for entry in self._by_case.get(case, [])]
 
     def all_entries(self) -> Iterator[Entry[K]]:
         """See `LedgerStore.all_entries`. The ledger as it stands at the first step."""
         with self._lock:
             entries = list(self._entries)
         for entry in entries:
-            yield _own(entry)
+            yield own(entry)
 
     def cases(self) -> list[str]:
         """See `LedgerStore.cases`."""
@@ -306,7 +306,7 @@ class MemoryStore(Generic[K]):
             return list(self._by_case)
 
 
-def _own(entry: Entry[K]) -> Entry[K]:
+def own(entry: Entry[K]) -> Entry[K]:
     """A copy whose body the reader may change without touching the ledger."""
     body: Mapping[str, object] = copy.deepcopy(dict(entry.body))
     return replace(entry, body=body)

@@ -17,6 +17,7 @@ from thimble.clinical.ladder import SHIPPED_LADDER, Ladder, load_ladder
 from thimble.clinical.library import folder_of
 from thimble.clinical.site import Site, SiteError, load_site
 from thimble.clinical.vocabulary import vocabulary
+from thimble.exchange.hl7v2.declared import faults_of
 from thimble.ledger.bodies import CONTACT_BY
 from thimble.people.bodies import PEOPLE
 from thimble.people.entries import Kind as PersonKind
@@ -102,6 +103,16 @@ def zone() -> tzinfo:
     return get_site().zone
 
 
+def check_laboratory() -> None:
+    """Hold what the site declares of its laboratory against the tests and words that are read here.
+
+    Raises:
+        SiteError: the settings have faults, or a declaration cannot be followed; each is named.
+    """
+    if faults := faults_of(get_site().laboratory):
+        raise SiteError([f"site.toml: laboratory: {fault}" for fault in faults])
+
+
 def make_ready() -> None:
     """Read the site, read and prove its protocol: before the first page, not at the first patient.
 
@@ -110,6 +121,7 @@ def make_ready() -> None:
         LadderError: the steps after a missed visit have faults.
         ProtocolFaults: the protocol cannot be read or is not proved; each fault is named.
     """
+    check_laboratory()
     get_ladder()
     faults = check_protocol(get_protocol())
     if faults:

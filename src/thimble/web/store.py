@@ -15,7 +15,8 @@ from django.db.models import Model, QuerySet
 
 from thimble.actions import identity as person
 from thimble.ledger.entries import Draft, Entry, K, instant
-from thimble.ledger.store import CASES, Addition, Book, Overtaken, chain_all, head_of
+from thimble.ledger.gathering import Gathering
+from thimble.ledger.store import CASES, Addition, Book, Head, Overtaken, chain_all, head_of
 from thimble.web.models import (
     Account,
     AccountEvent,
@@ -91,18 +92,35 @@ class DjangoStore(Generic[K]):
         """See `LedgerStore.append_all`."""
         with transaction.atomic(using=self.using):
             one_writer(self.table, self.using)
-            last = self._rows.order_by("-number").first()
             entries = chain_all(
                 additions,
                 existing=self.entries_of([addition.case for addition in additions]),
-                head=head_of(None if last is None else self._entry(last)),
+                head=self._head(),
                 by=by,
                 role=role,
                 now=now,
                 book=self.book,
             )
-            self._rows.bulk_create([self._row(entry) for entry in entries], batch_size=500)
+            self._insert(entries)
         return entries
+
+    @contextmanager
+    def gathering(self) -> Iterator[Gathering[K]]:
+        """A ledger whose additions are written together at the end, or none where an exception leaves.
+
+        Other writers wait at the door meanwhile. On leaving, the additions are on the disk."""
+        with transaction.atomic(using=self.using):
+            one_writer(self.table, self.using)
+            gathered = Gathering(self, self._head(), self.book)
+            yield gathered
+            self._insert(gathered.added)
+
+    def _head(self) -> Head:
+        last = self._rows.order_by("-number").first()
+        return head_of(None if last is None else self._entry(last))
+
+    def _insert(self, entries: Sequence[Entry[K]]) -> None:
+        self._rows.bulk_create([self._row(entry) for entry in entries], batch_size=500)
 
     def entries(self, case: str) -> list[Entry[K]]:
         """See `LedgerStore.entries`."""

@@ -24,7 +24,7 @@ from thimble.web.access import needs
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.desk.handling import who
 from thimble.web.laboratory.page import STATES, listed, message_page
-from thimble.web.laboratory.processing import LedgerProcessor
+from thimble.web.laboratory.processing import LedgerProcessor, Told
 
 MOST = 200
 """How many messages of one state are listed; the oldest."""
@@ -123,14 +123,8 @@ def assign(request: HttpRequest, number: int) -> HttpResponse:
         processor = LedgerProcessor(
             opened, get_store(), get_identities(), get_protocol(), get_site(), clock.now
         )
-        left = processor.take(
-            received,
-            read,
-            sample=sample,
-            looked_at=reason,
-            by=who(request),
-            doubts_shown=request.POST.get("doubts_shown") == "1",
-        )
+        shown = request.POST.get("doubts_shown") == "1"
+        left = processor.take(received, read, Told(sample, reason, shown, who(request)))
         if left:
             return _show(request, _received(opened, number), " ".join(left), doubts=True)
     log.event("message_assigned", case=case, number=number, account=str(request.user.pk))
