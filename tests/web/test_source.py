@@ -518,6 +518,43 @@ def test_the_page_says_how_long_each_step_took(signed_in: SignIn, case: str):
     actions.source_consents(get_store(), case, now=begun + timedelta(minutes=32), **who)
     page = text_of(signed_in(DOCTOR).get(url("source", case)))
 
-    assert "<dt>From reported to asked</dt><dd>20 min</dd>" in page
-    assert "<dt>From asked to answered</dt><dd>12 min</dd>" in page
-    assert "<dt>Since answered</dt><dd><b>18 min</b>, still running</dd>" in page
+    assert 'Asked 20 min after the report; <span class="quiet">target 1 hour</span></li>' in page
+    assert (
+        'Consented 12 min after being asked; <span class="quiet">target 1 hour</span></li>' in page
+    )
+    assert "<b>18 min since consent: take the source patient's blood</b>" in page.replace(
+        "&#x27;", "'"
+    )
+    assert "common practice, not yet confirmed" in page
+    assert "not known to the minute" not in page
+
+
+def test_where_the_hour_of_the_exposure_is_not_known_nothing_is_called_within(
+    signed_in: SignIn, db: None
+):
+    case = actions.report(
+        get_store(), facts={"route": "percutaneous", "fluid": "blood"},
+        occurred_at=NIGHT - timedelta(hours=2), occurred_at_precision="date",
+        vocabulary=VOCABULARY, now=NIGHT - timedelta(minutes=5),
+    ).case  # fmt: skip
+    actions.ask_source(get_store(), case, now=NIGHT, by="u-x", role="emergency_clinician")
+    page = text_of(signed_in(DOCTOR).get(url("source", case)))
+
+    assert "The time of the exposure is not known to the minute" in page
+    assert "Asked 5 min after the report" in page
+
+
+def test_a_step_that_was_refused_comes_back_as_it_was_chosen(signed_in: SignIn, case: str):
+    data = {
+        "step": "asked", "whom": "representative", "asker": "", "blood_held": "unknown",
+        "note": "ward 4", "when": "then", "day": "2099-01-01", "clock": "03:00", "position": 1,
+    }  # fmt: skip
+    response = signed_in(DOCTOR).post(url("step", case), data)
+    page = text_of(response)
+
+    assert response.status_code == 422
+    assert re.findall(r'type="radio" name="whom" value="(\w+)" checked', page) == ["representative"]
+    assert re.findall(r'type="radio" name="blood_held" value="(\w+)" checked', page) == ["unknown"]
+    # The form of no other step shows what was typed in this one.
+    assert page.count('value="2099-01-01"') == 1
+    assert page.count('value="ward 4"') == 1

@@ -6,10 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from thimble.clinical.saying import elapsed
 from thimble.clinical.windows import best_within, span_down, span_up
 from thimble.ledger.assess import HOURS
-from thimble.ledger.chasing import state_of
-from thimble.ledger.plan import Action, Plan, Situation, State
+from thimble.ledger.chasing import CALL, state_of
+from thimble.ledger.plan import CHASE, Action, Plan, Situation, State
 from thimble.ledger.pressing import (
     FAR,
     NEAR,
@@ -210,7 +211,17 @@ def source_is_open(situation: Situation, plan: Plan) -> bool:
 
 
 def source_words(situation: Situation, plan: Plan, now: datetime) -> str:
-    """Where the source patient stands, in words with how long; "" where there is nothing to say."""
+    """Where the source patient stands, in words with how long, and with the target of the next step once
+    it has passed; "" where there is nothing to say."""
+    said = _source_stands(situation, plan, now)
+    step = next((a for a in plan.actions if a.id.startswith(CHASE) and a.id != CALL), None)
+    if not said or step is None or step.window.earliest is None or step.window.target is None:
+        return said
+    allowed = elapsed(step.window.earliest, step.window.target)
+    return f"{said}; target {allowed} passed" if now > step.window.target else said
+
+
+def _source_stands(situation: Situation, plan: Plan, now: datetime) -> str:
     steps, facts = situation.source_steps, situation.facts
     access = facts["source_access"].value if "source_access" in facts else None
     results = _results(situation)

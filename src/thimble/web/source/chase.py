@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
-from itertools import pairwise
+from datetime import datetime, timedelta
 
+from thimble.clinical.saying import elapsed
 from thimble.clinical.site import Site
 from thimble.clinical.source_law import tables, vocabulary
 from thimble.clinical.windows import best_within, span_down, span_up
@@ -21,7 +21,9 @@ from thimble.ledger.bodies import (
 )
 from thimble.ledger.chasing import Chase, chase_of
 from thimble.ledger.plan import Situation
+from thimble.ledger.source_pace import Pace, paces
 from thimble.protocol.citing import cited
+from thimble.protocol.finding import Finding
 from thimble.web.desk.page import Reading
 from thimble.web.desk.words import point
 
@@ -137,50 +139,74 @@ def _call_words(chase: Chase, due: bool, ahead: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """One stretch of the chase: between which steps, and how long it took, or has run so far."""
+    """One stretch of the chase beside its target. `over`: it took, or takes, longer; `runs`: still."""
 
-    label: str
     took: str
+    target: str
+    over: str
     runs: bool
+    confirmed: bool
 
 
-_STEPS = (
-    ("asked", frozenset({"asked"})),
-    ("answered", frozenset({"consented", "refused", "lacks_capacity"})),
-    ("blood taken", frozenset({"sampled"})),
-)
-_RESULTS = ("source_hiv", "source_hbsag", "source_hcv_rna", "source_anti_hcv")
+DONE: Mapping[str, str] = {
+    "report": "the report",
+    "asked": "asked",
+    "consented": "consent",
+    "refused": "the refusal",
+    "lacks_capacity": "the record that they cannot decide",
+    "sampled": "the blood was taken",
+    "died": "the death",
+    "discharged": "they went home",
+    "not_identified": "the record that nobody knows the source",
+    "authorised": "the decision to test",
+}
+"""What a stretch is counted from, after "since" and "after"."""
+
+_DID = {
+    "asked": "Asked",
+    "consented": "Consented",
+    "refused": "Refused",
+    "lacks_capacity": "Found unable to decide",
+    "sampled": "Blood taken",
+    "died": "Died",
+    "discharged": "Went home",
+    "not_identified": "Found not to be known",
+    "authorised": "Testing decided on",
+}
 
 
-def spans(situation: Situation, now: datetime) -> tuple[Span, ...]:
-    """How long it took from the report to each step on record, each counted once: the first of its kind.
+def spans(
+    situation: Situation, significance: Finding | None, site: Site, now: datetime
+) -> tuple[Span, ...]:
+    """How long each step took, beside its target; what runs still says what to do once it is over."""
+    found = paces(situation, significance, site.source_patient, site.zone, now)
+    return tuple(
+        _span(pace, site.source_patient.registrar or "the registrar on call") for pace in found
+    )
 
-    A step that is not on record is left out, and the stretch goes on to the next one that is. Until the
-    laboratory has said something the last stretch runs to `now`, and no longer than to the closing.
-    """
-    if situation.reported_at is None:
-        return ()
-    points = [("reported", situation.reported_at)]
-    for label, names in _STEPS:
-        found = [s.at for s in situation.source.steps if s.step in names]
-        points += [(label, min(found))] if found else []
-    told = [
-        known.known_at
-        for fact in _RESULTS
-        if (known := situation.facts.get(fact)) is not None
-        and known.said_by == "laboratory"
-        and known.known_at is not None
-    ]
-    points += [("first result", min(told))] if told else []
-    points.sort(key=lambda point: point[1])
-    if len(points) == 1:
-        return ()
-    taken = [
-        Span(f"From {a} to {b}", span_down(until - since), runs=False)
-        for (a, since), (b, until) in pairwise(points)
-    ]
-    if not told:
-        last, since = points[-1]
-        until = situation.closed_at or now
-        taken.append(Span(f"Since {last}", span_down(max(until, since) - since), runs=True))
-    return tuple(taken)
+
+def _span(pace: Pace, registrar: str) -> Span:
+    since = "being asked" if pace.since == "asked" else DONE[pace.since]
+    runs = pace.ended is None
+    if pace.span < timedelta(0):
+        # A step before its start (the patient was asked before anybody reported) kept every target.
+        took = f"{_DID.get(pace.until, 'Result')} before {since}"
+        return Span(took, "", "", runs=False, confirmed=True)
+    length = elapsed(pace.began, pace.began + pace.span)
+    if pace.until in INFECTIONS:
+        name = INFECTIONS[pace.until]
+        took = (
+            f"{name} result awaited for {length}"
+            if runs
+            else f"{name} result {length} after {since}"
+        )
+    elif runs:
+        took = f"{length} since {since}: {pace.step.words('next').lower()}"
+    else:
+        took = f"{_DID[pace.until]} {length} after {since}"
+    over = ""
+    if pace.over:
+        over = f"over by {span_down(pace.began + pace.span - pace.target)}"
+        over += f": call {registrar}" if runs else ""
+    confirmed = all(why.confirmed for why in pace.step.because if why.table == "turnaround")
+    return Span(took, f"target {pace.allowed.words}", over, runs, confirmed)

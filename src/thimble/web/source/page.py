@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from thimble.clinical.saying import calendar_day
 from thimble.clinical.site import Site
@@ -45,32 +45,44 @@ NOT_A_RESULT = frozenset({"unknown", "not_tested"})
 
 
 @dataclass(frozen=True, slots=True)
-class StepView:
-    """One step with the source patient. `at` is "" while it has not been recorded."""
-
-    id: str
-    label: str
-    button: str
-    at: str
-
-    @property
-    def asks(self) -> tuple[tuple[str, str, Mapping[str, str]], ...]:
-        """What may be said of it: key, question, choices."""
-        return tuple((key, QUESTIONS[key], CHOICES[key]) for key in ASKED_OF[self.id])
-
-    @property
-    def at_once(self) -> bool:
-        """Whether one tap records it: what asks for nothing that must be said."""
-        return self.id not in ("sampled", "authorised", "not_identified", "died", "discharged")
-
-
-@dataclass(frozen=True, slots=True)
 class Choice:
     """One result of a test."""
 
     value: str
     label: str
     chosen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StepView:
+    """One step with the source patient. `at` is "" while it has not been recorded; `again` is what was
+    typed in its form, where that came back."""
+
+    id: str
+    label: str
+    button: str
+    at: str
+    again: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def asks(self) -> tuple[tuple[str, str, tuple[Choice, ...]], ...]:
+        """What may be said of it: key, question, choices; chosen is what a form that came back had."""
+        return tuple(
+            (
+                key,
+                QUESTIONS[key],
+                tuple(
+                    Choice(value, label, self.again.get(key) == value)
+                    for value, label in CHOICES[key].items()
+                ),
+            )
+            for key in ASKED_OF[self.id]
+        )
+
+    @property
+    def at_once(self) -> bool:
+        """Whether one tap records it: what asks for nothing that must be said."""
+        return self.id not in ("sampled", "authorised", "not_identified", "died", "discharged")
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +145,13 @@ class SourcePage:
     chase: ChaseView | None = None
     may_settle: bool = False
     spans: tuple[Span, ...] = ()
+    hour_not_known: bool = False
     chart: tuple[str, ...] = ()
+
+    @property
+    def targets_confirmed(self) -> bool:
+        """Whether every target was read in a document."""
+        return all(span.confirmed for span in self.spans)
 
     @property
     def stays(self) -> tuple[ResultView, ...]:
@@ -175,6 +193,7 @@ class SourcePage:
                     point(situation.source_steps[step], now, zone)
                     if step in situation.source_steps
                     else "",
+                    typed.last() if typed is not None and typed.subject == step else {},
                 )
                 for step, (label, button) in STEPS.items()
             ),
@@ -225,7 +244,8 @@ class SourcePage:
             again=typed.last() if typed is not None else {},
             chase=chase_view(reading, site),
             may_settle="sign_plan" in capabilities,
-            spans=spans(situation, now),
+            spans=spans(situation, plan.findings.get("significance"), site, now),
+            hour_not_known=situation.occurred_at_precision in ("hour", "date"),
             chart=tuple(
                 f"{INFECTIONS[found.infection]}: {found.status}, of {calendar_day(found.evidence_on)} "
                 f"({found.evidence})"

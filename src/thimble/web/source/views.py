@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from thimble import actions
 from thimble.actions import Refused
+from thimble.ledger.bodies import CALL_OUTCOMES
 from thimble.ledger.chasing import SETTLE
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS
@@ -41,7 +42,7 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.page import Reading, Typed
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.responding import sentence
-from thimble.web.source.chase import ASKED_OF, chase_view
+from thimble.web.source.chase import ASKED_OF, CHOICES, QUESTIONS, chase_view
 from thimble.web.source.forms import IdentityForm
 from thimble.web.source.page import (
     NOT_A_RESULT,
@@ -92,7 +93,7 @@ def step(request: HttpRequest, ref: str) -> HttpResponse:
     if name not in STEPS:
         raise Http404("no such step")
     kind = next(kind for kind, step_name in SOURCE_STEPS.items() if step_name == name)
-    said = [(STEPS[name][0], request.POST.get("note", "") or "yes")]
+    said = _typed(request, name)
     try:
         position = position_of(request)
         came_first = write(
@@ -103,6 +104,25 @@ def step(request: HttpRequest, ref: str) -> HttpResponse:
     except (Refused, BadAnswer) as fault:
         return _faulty(request, reading, "step", name, fault)
     return _after(request, reading, position, came_first, said, f"source_{name}")
+
+
+def _typed(request: HttpRequest, name: str) -> list[tuple[str, str]]:
+    """What was typed of a step, in words, for whoever finds that somebody else came first."""
+    post = request.POST
+    said = [(STEPS[name][0], post.get("note", "") or "yes")]
+    for key in ASKED_OF[name]:
+        if words := CHOICES[key].get(post.get(key, "")):
+            said.append((QUESTIONS[key], words))
+    for key, label in (
+        ("decided_by", "Who decided?"),
+        ("specimen", "Specimen number"),
+        ("request", "Request number"),
+    ):
+        if post.get(key, "").strip():
+            said.append((label, post[key]))
+    if post.get("when") == "then":
+        said.append(("When", f"{post.get('day', '')} {post.get('clock', '')}".strip()))
+    return said
 
 
 def _take(request: HttpRequest, reading: Reading, name: str, position: int) -> None:
@@ -186,7 +206,7 @@ def call(request: HttpRequest, ref: str) -> HttpResponse:
         )  # fmt: skip
     except (Refused, BadAnswer) as fault:
         return _faulty(request, reading, "call", "", fault)
-    said = [("Call", to), ("Answer", answer)]
+    said = [("Call", to), ("What came of it", CALL_OUTCOMES.get(outcome, "")), ("Answer", answer)]
     return _after(request, reading, position, came_first, said, "source_escalated")
 
 
