@@ -81,6 +81,7 @@ GOOD = {
     },
     Kind.COURSE_CHANGED: {"product": "Another pack", "reason": "rash"},
     Kind.COURSE_STOPPED: {"reason": "complete", "text": ""},
+    Kind.COURSE_RESUMED: {"reason": "went on", "advised_by": "", "in_hand": None, "end": "moved"},
     Kind.ADVICE_SOUGHT: {"from": "infectious diseases on call", "advice": ""},
     Kind.COUNSELLED: {"action": "counsel_precautions", "text": ""},
     Kind.PLAN_SIGNED: SIGNED,

@@ -202,6 +202,51 @@ def stop_course(
     )  # fmt: skip
 
 
+def resume_course(
+    store: LedgerStore,
+    case: str,
+    *,
+    reason: str,
+    in_hand: int | None,
+    end: str,
+    now: datetime,
+    by: str,
+    role: str,
+    advised_by: str = "",
+    happened_at: datetime | None = None,
+    expected_position: int | None = None,
+) -> list[Entry]:
+    """A course that was stopped goes on; `happened_at` is when the first dose after the stop was taken.
+
+    Args:
+        in_hand: for how many days the worker still has tablets; None where that is not known.
+        end: an id of `ledger.bodies.RESUMED_END`.
+        advised_by: the service or function that advised it; "" where nobody was asked yet.
+
+    Raises:
+        Refused: the course is not stopped, or was stopped only after that.
+    """
+    stopped: datetime | None = None
+    for found in standing(existing(store, case)).values():
+        if found is not None and found.entry.kind is Kind.COURSE_STOPPED:
+            stopped = found.happened_at
+        elif found is not None and found.entry.kind is Kind.COURSE_RESUMED:
+            stopped = None
+    if stopped is None:
+        raise Refused("No end of this course is on record: there is nothing to take up again.")
+    at = happened_at or now
+    if at.utcoffset() is not None and at < stopped:
+        raise Refused(
+            "That lies before the last dose on record. Check the day and the time, or correct when the "
+            "course ended."
+        )
+    body = {"reason": reason, "advised_by": advised_by, "in_hand": in_hand, "end": end}
+    return _write(
+        store, case, Kind.COURSE_RESUMED, body, now=now, by=by, role=role,
+        happened_at=happened_at, expected_position=expected_position,
+    )  # fmt: skip
+
+
 def receive_advice(
     store: LedgerStore,
     case: str,

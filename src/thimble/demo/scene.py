@@ -12,7 +12,8 @@ from thimble.actions import IdentityStore, MemoryStock, SourceIdentity, WorkerId
 from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
-from thimble.ledger.course import FIRST_DOSE, STOP
+from thimble.ledger.course import FIRST_DOSE
+from thimble.ledger.course_record import STOP
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import TO_DO, Action, Plan, Situation
 from thimble.ledger.stock.movements import StockStore

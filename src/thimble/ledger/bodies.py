@@ -116,6 +116,14 @@ STOP_REASONS = {
 }
 """Why a course ended."""
 
+RESUMED_END = {
+    "not_decided": "not decided yet: the expert is asked",
+    "moved": "later, by the days without a dose",
+    "planned": "as first planned",
+}
+"""Where a course that is resumed is to end. While that is not decided it counts as moved: tablets then do
+not run short, and no test that counts from the end comes early."""
+
 
 AGREEMENTS = {
     "email": "mail about appointments",
@@ -385,6 +393,13 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "action": _Key(_id, required=False),
         "reason": _Key(_one_of(tuple(STOP_REASONS))),
         "text": _Key(MAY),
+    },
+    # It happened when the first dose after the stop was taken. `in_hand`: days of tablets still there.
+    Kind.COURSE_RESUMED: {
+        "reason": _Key(SAY),
+        "advised_by": _Key(MAY),
+        "in_hand": _Key(_or_null(_whole(low=0))),
+        "end": _Key(_one_of(tuple(RESUMED_END))),
     },
     Kind.PLAN_SIGNED: {
         "protocol": _Key(_map_of({"id": _Key(SAY), "edition": _Key(SAY), "digest": _Key(_digest)})),

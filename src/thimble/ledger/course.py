@@ -14,13 +14,14 @@ from thimble.clinical.durations import Duration, add, hours_between
 from thimble.clinical.prophylaxis import course_days, medicine_in
 from thimble.clinical.prophylaxis.tables import guideline_of
 from thimble.ledger.bodies import SEVERITIES
-from thimble.ledger.plan import Action, GivenDose, Situation
+from thimble.ledger.course_record import STOP
+from thimble.ledger.course_supply import Pack, supply_of
+from thimble.ledger.plan import Action, GivenDose, Pause, Situation
 from thimble.protocol.model import COURSE_END
 from thimble.protocol.vocabulary import Value
 
 FIRST_DOSE = "hiv_pep_first_dose"
-STOP = "stop_hiv_pep"
-"""Actions by the ids that every protocol gives them: what begins a course, and what ends it early."""
+"""The action that begins a course, by the id that every protocol gives it."""
 
 
 WITHOUT_DOSE = "hours_without_dose"
@@ -45,7 +46,7 @@ class Course:
     Attributes:
         began: the first dose.
         product: what the worker takes now, as the record names it.
-        days: how long it lasts, None where no table says.
+        days: how long it lasts, with the days that a stop moved its end by; None where no table says.
         planned_end: where it ends if nothing comes between; None where no table says how long.
         ended: the last dose, None while the end is not on record.
         day: the day of the course, counted from 1; on the last day of its end once it has ended.
@@ -54,6 +55,8 @@ class Course:
         uncovered: whole days on which, by the record, there were no tablets before more came.
         missed: how many doses were missed, by the record.
         supplies: what was handed out, in order.
+        packs: which of it covers which days, as far as the days are on record.
+        without: for each time that it was stopped and resumed the days between, as ordinals.
     """
 
     began: datetime
@@ -66,6 +69,8 @@ class Course:
     uncovered: int
     missed: int
     supplies: tuple[GivenDose, ...]
+    packs: tuple[Pack, ...]
+    without: tuple[range, ...]
     instants: Mapping[str, datetime]
     facts: Mapping[str, Value]
 
@@ -75,7 +80,11 @@ class Course:
         return self.ended or self.planned_end
 
     def days_left(self, now: datetime, zone: tzinfo) -> int | None:
-        """Days of tablets left after today; None where nobody wrote down how many there were."""
+        """Days on which there are tablets, today among them: 1 says that today's are the last.
+
+        Whether today's dose was taken already is not on record. None where nobody wrote down how many
+        days there were.
+        """
         if self.covered_until is None:
             return None
         gone = self.covered_until.astimezone(zone).date() - now.astimezone(zone).date()
@@ -94,12 +103,20 @@ def course_of(situation: Situation, protocol: str, now: datetime, zone: tzinfo) 
         return None
     began = done[FIRST_DOSE].at if first is None else first.at
     days = course_days(protocol)
-    planned = None if days is None else _days_on(began, days, zone)
+    gone = tuple(without(pause, zone) for pause in record.pauses)
+    if days is not None:
+        days += sum(
+            len(days_gone)
+            for pause, days_gone in zip(record.pauses, gone, strict=True)
+            if pause.resumed.code != "planned"
+        )
+    planned = None if days is None else add(began, Duration(days, "days"), zone)
     ended = record.stopped.at if record.stopped is not None else None
     if ended is None and STOP in done:
         ended = done[STOP].at
     supplies = tuple(g for g in record.given if not g.action or g.action == FIRST_DOSE)
-    covered, uncovered = _covered(situation, supplies, zone)
+    supply = supply_of(supplies, record.changes, record.pauses, zone)
+    covered = supply.until
     latest = now if ended is None else min(now, ended)
     day = (latest.astimezone(zone).date() - began.astimezone(zone).date()).days + 1
     product = record.changes[-1].words if record.changes else ""
@@ -113,6 +130,8 @@ def course_of(situation: Situation, protocol: str, now: datetime, zone: tzinfo) 
         instants["doses_missed"] = record.missed[-1].at
     if record.side_effects:
         instants["side_effects"] = record.side_effects[-1].at
+    if record.pauses:
+        instants["course_resumed"] = record.pauses[-1].resumed.at
     return Course(
         began=began,
         product=product,
@@ -121,47 +140,20 @@ def course_of(situation: Situation, protocol: str, now: datetime, zone: tzinfo) 
         ended=ended,
         day=max(1, day),
         covered_until=covered,
-        uncovered=uncovered,
+        uncovered=supply.uncovered,
         missed=sum(missed.count for missed in record.missed),
         supplies=supplies,
+        packs=supply.packs,
+        without=gone,
         instants=instants,
         facts=_facts(situation, protocol, product, covered, planned, ended, now),
     )
 
 
-def _days_on(at: datetime, days: int, zone: tzinfo) -> datetime:
-    return add(at, Duration(days, "days"), zone)
-
-
-def _covered(
-    situation: Situation, supplies: tuple[GivenDose, ...], zone: tzinfo
-) -> tuple[datetime | None, int]:
-    """When the tablets are used up, and on how many days there were none in between.
-
-    A change of medicine ends what was handed out before it. Tablets whose days nobody wrote down add
-    nothing; where they came last, how far the whole reaches is not known.
-    """
-    changes = [change.at for change in situation.course.changes]
-    until: datetime | None = None
-    gap = 0
-    before: datetime | None = None
-    for supply in supplies:
-        void = [at for at in changes if (before is None or at > before) and at <= supply.at]
-        if void and until is not None:
-            until = min(until, void[-1])
-        before = supply.at
-        if not supply.days:
-            continue
-        start = supply.at
-        if until is not None:
-            missing = supply.at.astimezone(zone).date() - until.astimezone(zone).date()
-            gap += max(0, missing.days)
-            start = max(until, supply.at)
-        until = _days_on(start, supply.days, zone)
-    void = [at for at in changes if before is not None and at > before]
-    if void and until is not None:
-        until = min(until, void[0])
-    return (until if supplies and supplies[-1].days else None), gap
+def without(pause: Pause, zone: tzinfo) -> range:
+    """The days between the last dose before a stop and the first one after it, as ordinals."""
+    last = pause.stopped.at.astimezone(zone).date().toordinal()
+    return range(last + 1, pause.resumed.at.astimezone(zone).date().toordinal())
 
 
 def _facts(
@@ -187,6 +179,8 @@ def _facts(
         "baseline_bloods": record.baseline_bloods,
         "side_effects": worst[-1] if worst else "none_recorded",
         "missed_doses": "recorded" if record.missed else "none_recorded",
+        "resumed": "yes" if record.pauses else "no",
+        "hours_stopped": min(1000.0, max(map(_hours, record.pauses), default=0.0)),
     }
     gaps = [
         hours_between(missed.last_taken, missed.taken_again or now)
@@ -199,3 +193,7 @@ def _facts(
     elif len(gaps) == len(record.missed):
         facts[WITHOUT_DOSE] = min(1000.0, max(gaps))
     return facts
+
+
+def _hours(pause: Pause) -> float:
+    return max(0.0, hours_between(pause.stopped.at, pause.resumed.at))

@@ -8,7 +8,10 @@ from datetime import datetime
 from typing import Any
 
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.plan import CourseRecord, GivenDose, MissedDoses, Sought, Told
+from thimble.ledger.plan import CourseRecord, GivenDose, MissedDoses, Pause, Sought, Told
+
+STOP = "stop_hiv_pep"
+"""The action that ends a course early, by the id that every protocol gives it."""
 
 COURSE_KINDS = frozenset(
     {
@@ -19,6 +22,7 @@ COURSE_KINDS = frozenset(
         Kind.COURSE_REVIEWED,
         Kind.COURSE_CHANGED,
         Kind.COURSE_STOPPED,
+        Kind.COURSE_RESUMED,
         Kind.ADVICE_SOUGHT,
         Kind.ADVICE_GIVEN,
     }
@@ -78,6 +82,10 @@ class CourseReading:
                 self._so_far = replace(before, changes=(*before.changes, change))
             case Kind.COURSE_STOPPED:
                 self._so_far = replace(before, stopped=told(body["text"], body["reason"]))
+            case Kind.COURSE_RESUMED if before.stopped is not None:
+                resumed = replace(told(body["reason"], body["end"]), more=body["advised_by"])
+                pause = Pause(before.stopped, resumed, body["in_hand"])
+                self._so_far = replace(before, stopped=None, pauses=(*before.pauses, pause))
             case Kind.ADVICE_SOUGHT:
                 said = body["advice"].strip()
                 sought = Sought(

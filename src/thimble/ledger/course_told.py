@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime, tzinfo
 
-from thimble.clinical.saying import minute
-from thimble.ledger.bodies import ADHERENCE, STOP_REASONS
-from thimble.ledger.course import WITHOUT_DOSE, course_of
+from thimble.clinical.saying import calendar_day, minute
+from thimble.ledger.bodies import ADHERENCE, RESUMED_END, STOP_REASONS
+from thimble.ledger.course import WITHOUT_DOSE, Course, course_of, without
 from thimble.ledger.plan import Situation
 
 
@@ -36,6 +36,17 @@ def course_told(
         lines.append(("Tablets", "for how many days they were handed out is not on record"))
     else:
         lines.append(("Tablets", f"handed out to {minute(course.covered_until, zone)}"))
+    lines += [("Supply", words) for words in pack_words(course)]
+    for pause in record.pauses:
+        gone = len(without(pause, zone))
+        lines.append(
+            (
+                "Stopped and resumed",
+                f"last dose {minute(pause.stopped.at, zone)} ({STOP_REASONS[pause.stopped.code]}), first "
+                f"again {minute(pause.resumed.at, zone)}; {gone} day{'s' * (gone != 1)} without between; "
+                f"end of the course {RESUMED_END[pause.resumed.code]}",
+            )
+        )
     if course.missed:
         gap = course.facts.get(WITHOUT_DOSE)
         longest = (
@@ -50,3 +61,12 @@ def course_told(
     felt = [f"{told.code}: {told.words} ({minute(told.at, zone)})" for told in record.side_effects]
     lines.append(("Side effects", "; ".join(felt) or "none on record"))
     return tuple(lines)
+
+
+def pack_words(course: Course) -> tuple[str, ...]:
+    """Which pack covers which days, in order; then the days to the planned end that none covers."""
+    return tuple(
+        f"{pack.product}, {pack.days} day{'s' * (pack.days != 1)}: covers "
+        f"{calendar_day(pack.first)} to {calendar_day(pack.last)}"
+        for pack in course.packs
+    )

@@ -10,6 +10,7 @@ from thimble.clinical.saying import minute
 from thimble.ledger.bodies import (
     ADHERENCE,
     BASELINE_BLOODS,
+    RESUMED_END,
     REVIEW_DECISIONS,
     SEVERITIES,
     SOURCE_RESULT,
@@ -27,6 +28,7 @@ OF_A_COURSE = frozenset(
         Kind.COURSE_REVIEWED,
         Kind.COURSE_CHANGED,
         Kind.COURSE_STOPPED,
+        Kind.COURSE_RESUMED,
     }
 )
 
@@ -59,6 +61,12 @@ def course_words(kind: Kind, body: Mapping[str, Any], zone: tzinfo) -> Iterator[
         case Kind.COURSE_CHANGED:
             yield f"Now: {body['product']}"
             yield f"Why: {body['reason']}"
+        case Kind.COURSE_RESUMED:
+            yield f"Why: {body['reason']}"
+            yield f"On the advice of: {body['advised_by'] or 'nobody asked yet'}"
+            held = body["in_hand"]
+            yield f"Tablets still in hand: {'not known' if held is None else f'for {held} days'}"
+            yield f"End of the course: {RESUMED_END[body['end']]}"
         case _:
             reason = STOP_REASONS[body["reason"]]
             yield f"{reason[0].upper()}{reason[1:]}"

@@ -37,6 +37,7 @@ NONE = "-"
 TOLD_AGAIN: Mapping[str, Callable[[CourseRecord], Sequence[MissedDoses | Told]]] = {
     "doses_missed": lambda record: record.missed,
     "side_effects": lambda record: record.side_effects,
+    "course_resumed": lambda record: [pause.resumed for pause in record.pauses],
 }
 """Instants of a course that come anew each time that such a thing is told, and where it is on record."""
 

@@ -55,6 +55,7 @@ class Kind(StrEnum):
     COURSE_REVIEWED = "course_reviewed"
     COURSE_CHANGED = "course_changed"
     COURSE_STOPPED = "course_stopped"
+    COURSE_RESUMED = "course_resumed"
     PLAN_SIGNED = "plan_signed"
     DEPARTED = "departed"
     VISITS_AGREED = "visits_agreed"

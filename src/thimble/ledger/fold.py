@@ -13,7 +13,7 @@ from datetime import date, datetime
 from typing import Any, Generic
 
 from thimble.ledger.bodies import from_json
-from thimble.ledger.course_record import COURSE_KINDS, CourseReading
+from thimble.ledger.course_record import COURSE_KINDS, STOP, CourseReading
 from thimble.ledger.entries import Entry, K, Kind
 from thimble.ledger.plan import (
     AgreedVisit,
@@ -240,6 +240,10 @@ class _Reading:
             self._follow(found)
         elif kind in COURSE_KINDS:
             self.course.take(found.entry, body, found.happened_at)
+            if kind is Kind.COURSE_RESUMED:
+                # Where the plan still asks to stop, that is to be decided anew.
+                for kept in (self.done, self.last_done, self.last_entry):
+                    kept.pop(STOP, None)
         if kind is not Kind.DEPARTED:
             self._do(found)
 

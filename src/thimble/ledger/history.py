@@ -64,6 +64,7 @@ LABELS: Mapping[Kind, str] = {
     Kind.COURSE_REVIEWED: "Course reviewed",
     Kind.COURSE_CHANGED: "Medicine changed",
     Kind.COURSE_STOPPED: "Course ended",
+    Kind.COURSE_RESUMED: "Course resumed",
     Kind.COUNSELLED: "Worker counselled",
     Kind.PLAN_SIGNED: "Plan signed",
     Kind.DEPARTED: "Departure from the advice",

@@ -301,6 +301,20 @@ class Sought:
 
 
 @dataclass(frozen=True, slots=True)
+class Pause:
+    """A course that was stopped and taken up again.
+
+    `stopped` happened at the last dose before, `resumed` at the first one after; its code is one of
+    `ledger.bodies.RESUMED_END`, `more` on whose advice. `in_hand` is for how many days the worker still
+    had tablets, None where that is not known.
+    """
+
+    stopped: Told
+    resumed: Told
+    in_hand: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class CourseRecord:
     """What is on record of medicines that were given and of the course that followed.
 
@@ -314,6 +328,7 @@ class CourseRecord:
     reviews: tuple[Told, ...] = ()
     changes: tuple[Told, ...] = ()
     stopped: Told | None = None
+    pauses: tuple[Pause, ...] = ()
     sought: tuple[Sought, ...] = ()
     baseline_bloods: str = "not_known"
     adherence: str = "not_asked"

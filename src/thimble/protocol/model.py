@@ -26,6 +26,7 @@ COURSE_CLOCKS = {
     "supply_end": "when the tablets handed out are used up",
     "doses_missed": "when missed doses were last told",
     "side_effects": "when a side effect was last told",
+    "course_resumed": "when prophylaxis was last taken up again",
 }
 """Instants of a course of prophylaxis that a window can count from, with the words for them."""
 NOT_BEFORE = "not_before"

@@ -13,16 +13,17 @@ from thimble import actions
 from thimble.ledger.bodies import (
     ADHERENCE,
     BASELINE_BLOODS,
+    RESUMED_END,
     REVIEW_DECISIONS,
     SEVERITIES,
     SOURCE_RESULT,
     STOP_REASONS,
 )
-from thimble.ledger.course import STOP
+from thimble.ledger.course_record import STOP
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.plan import TO_DO
 from thimble.web.context import get_site, get_store
-from thimble.web.course.places import REVIEW, open_questions
+from thimble.web.course.places import RESUMED_REVIEW, REVIEW, open_questions
 from thimble.web.desk.handling import moment_of_form, who
 from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer, read_moment
@@ -38,10 +39,11 @@ CHOICES = {
     "decision": REVIEW_DECISIONS,
     "severity": SEVERITIES,
     "reason": STOP_REASONS,
+    "end": RESUMED_END,
 }
 ANOTHER = "another"
 """What an expert was asked about when it is nothing that the plan asks for."""
-FORMS = ("review", "hand_out", "missed", "side_effect", "change", "ask", "answer", "stop")
+FORMS = ("review", "hand_out", "missed", "side_effect", "change", "ask", "answer", "stop", "resume")
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +130,7 @@ def doing(form: Posted, which: str) -> Doing:
     forms: dict[str, Callable[[Posted], Doing]] = {
         "review": _review, "hand_out": _hand_out, "missed": _missed, "side_effect": _side_effect,
         "change": _change, "ask": _ask, "answer": _answer, "stop": _stop,
+        "resume": _resume,
     }  # fmt: skip
     if which not in forms:
         raise BadAnswer("This page was not complete. Load it anew, then record it again.")
@@ -147,7 +150,8 @@ def _review(form: Posted) -> Doing:
         "text": form.text("text"),
     }
     store, case, common = get_store(), form.reading.case, form.common()
-    action = form.open_action(REVIEW)
+    # After a resumption it is that review which is due, whatever became of the first one.
+    action = form.open_action(RESUMED_REVIEW) or form.open_action(REVIEW)
     return (
         lambda: actions.review_course(store, case, action=action, **said, **common),
         _same(Kind.COURSE_REVIEWED, **said),
@@ -255,4 +259,22 @@ def _stop(form: Posted) -> Doing:
     return (
         lambda: actions.stop_course(store, case, reason=reason, text=text, action=action, **common),
         _same(Kind.COURSE_STOPPED, reason=reason),
+    )
+
+
+def _resume(form: Posted) -> Doing:
+    reason = form.said("why", "Say why the course is taken up again.")
+    end = form.chosen("end", "Choose where the course is to end, or that it is not decided yet.")
+    held = form.text("in_hand")
+    if held and not (held.isascii() and held.isdigit() and len(held) < 4):
+        raise BadAnswer(
+            "Enter for how many days tablets are left in digits, 0 for none, or leave it empty."
+        )
+    in_hand, of = int(held) if held else None, form.text("of")
+    store, case, common = get_store(), form.reading.case, form.common()
+    return (
+        lambda: actions.resume_course(
+            store, case, reason=reason, in_hand=in_hand, end=end, advised_by=of, **common
+        ),
+        _same(Kind.COURSE_RESUMED, reason=reason, end=end),
     )

@@ -10,26 +10,35 @@ from thimble.clinical.prophylaxis import put
 from thimble.clinical.prophylaxis.tables import OTHER
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
-from thimble.ledger.bodies import ADHERENCE, REVIEW_DECISIONS, SEVERITIES, STOP_REASONS
+from thimble.ledger.bodies import (
+    ADHERENCE,
+    RESUMED_END,
+    REVIEW_DECISIONS,
+    SEVERITIES,
+    STOP_REASONS,
+)
 from thimble.ledger.compare import diff
-from thimble.ledger.course import FIRST_DOSE, STOP, Course, course_of, follows_from_course
-from thimble.ledger.course_told import course_told
+from thimble.ledger.course import FIRST_DOSE, Course, course_of, follows_from_course, without
+from thimble.ledger.course_record import STOP
+from thimble.ledger.course_told import course_told, pack_words
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import time_left
 from thimble.ledger.plan import TO_DO, CourseRecord, Told
 from thimble.protocol.protocol import Protocol
-from thimble.web.course.places import REVIEW, form_for, open_questions
+from thimble.web.course.places import RESUMED_REVIEW, REVIEW, form_for, open_questions
 from thimble.web.course.strip import Strip, strip_of
 from thimble.web.desk.page import Reading
 from thimble.web.desk.plan import expert_facts
 from thimble.web.desk.words import point
 
 ADVICE = "course_advice"
+BLOODS = "bloods"
 TOPICS: Mapping[str, str] = {
     "late_dose": "A late dose",
     "missed": "Doses missed",
     "side_effects": "Side effects",
-    "bloods": "Blood",
+    BLOODS: "Blood",
+    "resumed": "Taken up again",
 }
 SHOWN_CHANGES = 12
 
@@ -68,12 +77,13 @@ class Awaited:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """A sentence to weigh with the product, and how well it is known."""
+    """A sentence to weigh with the product, and how well it is known. `now`: about how it goes."""
 
     topic: str
     text: str
     confirmed: bool
     names_it: bool = False
+    now: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +99,8 @@ class CoursePage:
     end: str
     left: str
     supply: str
+    packs: tuple[str, ...]
+    pauses: tuple[Row, ...]
     missed: str
     strip: Strip | None
     due: tuple[Due, ...]
@@ -109,6 +121,27 @@ class CoursePage:
     closed: bool
     may_record: bool
     today: str
+
+    @property
+    def ahead(self) -> tuple[Check, ...]:
+        """The checks that are about how this course goes: its gaps, its side effects."""
+        return tuple(check for check in self.checks if check.now)
+
+    @property
+    def others(self) -> tuple[Check, ...]:
+        """The other checks, folded away."""
+        return tuple(check for check in self.checks if not check.now)
+
+    @property
+    def felt(self) -> str:
+        """The side effects in a few words."""
+        count = len(self.side_effects)
+        return f"{count} on record" if count else "none on record"
+
+    @property
+    def awaited(self) -> bool:
+        """Whether an expert still owes an answer."""
+        return any(sought.open for sought in self.sought)
 
     @classmethod
     def of(
@@ -137,6 +170,8 @@ class CoursePage:
             end="" if course is None else _end(course, words),
             left="" if course is None else _left(course, now, zone),
             supply="" if course is None else _supply(course, words),
+            packs=() if course is None else pack_words(course),
+            pauses=words.pauses(record),
             missed="" if course is None else _missed(course, record),
             strip=None if course is None else strip_of(course, now, zone),
             due=_due(reading, case_href, running=course is not None),
@@ -180,11 +215,13 @@ def _one(told: Told | None) -> tuple[Told, ...]:
 def _state(course: Course) -> str:
     if course.ended is not None:
         return f"Ended on day {course.day}"
+    gone = sum(map(len, course.without))
+    stopped = f", {gone} day{'s' * (gone != 1)} of them without a dose" if gone else ""
     if course.days is None:
-        return f"Day {course.day}"
+        return f"Day {course.day}{stopped}"
     if course.day > course.days:
         return f"Past day {course.days}: its end is not on record"
-    return f"Day {course.day} of {course.days}"
+    return f"Day {course.day} of {course.days}{stopped}"
 
 
 def _end(course: Course, words: _Words) -> str:
@@ -201,7 +238,9 @@ def _left(course: Course, now: datetime, zone: tzinfo) -> str:
         return ""
     if days is None:
         return "For how many days tablets were handed out is not on record"
-    return f"Tablets for {days} more day{'' if days == 1 else 's'}" if days else "No tablets left"
+    if days <= 1:
+        return "Today's tablets are the last" if days else "No tablets left"
+    return f"Tablets for today and {days - 1} more day{'' if days == 2 else 's'}"
 
 
 def _supply(course: Course, words: _Words) -> str:
@@ -229,7 +268,9 @@ def _due(reading: Reading, case_href: str, *, running: bool) -> tuple[Due, ...]:
     """What is to be done about the course, in the one order of the plan."""
     found = []
     for action in reading.plan.actions:
-        own = follows_from_course(action) or (running and action.id in (REVIEW, STOP))
+        own = follows_from_course(action) or (
+            running and action.id in (REVIEW, RESUMED_REVIEW, STOP)
+        )
         if action.state not in TO_DO or not (own or action.id == FIRST_DOSE):
             continue
         found.append(
@@ -263,6 +304,7 @@ def _checks(reading: Reading, course: Course | None) -> tuple[Check, ...]:
             TOPICS.get(item.outputs["topic"], item.outputs["topic"]),
             item.outputs["text"] if item.certain else f"May apply: {item.outputs['text']}",
             all(reason.confirmed for reason in item.because),
+            now=item.outputs["topic"] != BLOODS,
         )
         for item in put(course.facts).items.get(ADVICE, ())
     ]
@@ -322,6 +364,23 @@ class _Words:
             what = f"{missed.count} dose{'s' * (missed.count != 1)}"
             more = "; ".join(filter(None, [", ".join(parts), missed.text]))
             rows.append(Row(what, more, f"told {self.at(missed.at)}", missed.entry))
+        return tuple(rows)
+
+    def pauses(self, record: CourseRecord) -> tuple[Row, ...]:
+        rows = []
+        for pause in record.pauses:
+            gone = len(without(pause, self.zone))
+            of = f", on the advice of {pause.resumed.more}" if pause.resumed.more else ""
+            rows.append(
+                Row(
+                    f"Stopped ({STOP_REASONS[pause.stopped.code]}), taken up again: {pause.resumed.words}",
+                    f"last dose {self.at(pause.stopped.at)}, first again {self.at(pause.resumed.at)}; "
+                    f"{gone} day{'s' * (gone != 1)} without a dose between; "
+                    f"end {RESUMED_END[pause.resumed.code]}{of}",
+                    self.who(pause.resumed),
+                    pause.resumed.entry,
+                )
+            )
         return tuple(rows)
 
     def told(self, told: Sequence[Told], codes: Mapping[str, str]) -> tuple[Row, ...]:

@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
-from thimble.ledger.course import ANSWER, STOP
+from thimble.ledger.course import ANSWER
+from thimble.ledger.course_record import STOP
 from thimble.ledger.plan import TO_DO, Plan
 
 REVIEW = "review_72h"
 """The review of the plan that a review of the course does, by the id that protocols give it."""
 
-ON_THE_COURSE = frozenset({"pep_next_supply", "pep_course_end"})
+RESUMED_REVIEW = "pep_resumed_review"
+"""The review after a course was taken up again."""
+
+ON_THE_COURSE = frozenset({"pep_next_supply", "pep_course_end", RESUMED_REVIEW})
 """Actions that only the page of the course can record: they ask for more than that they were done."""
 
-_OF_A_COURSE = {"pep_next_supply": "#hand_out", "pep_course_end": "#stop", STOP: "#stop"}
+_OF_A_COURSE = {
+    "pep_next_supply": "hand_out",
+    "pep_course_end": "stop",
+    STOP: "stop",
+    REVIEW: "review",
+    RESUMED_REVIEW: "review",
+}
 
 
 def form_for(action: str, *, begun: bool) -> str:
-    """The form on the page of the course; "" for an action that the page of the case records.
+    """The form on the page of a course, to put after its address; "" for what the page of the case records.
 
     `begun` says whether a first dose is on record: without one the 72-hour review is none of a course.
     """
@@ -23,7 +33,9 @@ def form_for(action: str, *, begun: bool) -> str:
         return "#advice"
     if not begun:
         return ""
-    return "#review" if action == REVIEW else _OF_A_COURSE.get(action, "")
+    form = _OF_A_COURSE.get(action)
+    # The question has the form unfolded, the fragment brings it into view.
+    return f"?do={form}#{form}" if form else ""
 
 
 def open_questions(plan: Plan) -> dict[str, str]:

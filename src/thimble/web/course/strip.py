@@ -12,7 +12,8 @@ CELL, HEIGHT, MOST = 22, 30, 60
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One day. `state` is covered, uncovered, unknown or after (the end on record)."""
+    """One day. `state` is covered, uncovered, unknown, without (a dose, while the course was stopped) or
+    after (the end on record)."""
 
     x: int
     day: int
@@ -42,7 +43,9 @@ def strip_of(course: Course, now: datetime, zone: tzinfo) -> Strip | None:
     for number in range(1, course.days + 1):
         day = first.toordinal() + number - 1
         state = "unknown"
-        if ended is not None and day > ended.toordinal():
+        if any(day in gone for gone in course.without):
+            state = "without"
+        elif ended is not None and day > ended.toordinal():
             state = "after"
         elif covered is not None:
             state = "covered" if day < covered.toordinal() else "uncovered"
@@ -52,4 +55,6 @@ def strip_of(course: Course, now: datetime, zone: tzinfo) -> Strip | None:
     words = f"{lasting} of {course.days} days covered by tablets handed out"
     if covered is None:
         words = f"{course.days} days; for how many tablets were handed out is not on record"
+    if gone := sum(map(len, course.without)):
+        words += f"; {gone} without a dose while it was stopped"
     return Strip(tuple(cells), course.days * CELL, words)

@@ -40,6 +40,15 @@ def course(request: HttpRequest, ref: str) -> HttpResponse:
     return _record(request, reading)
 
 
+def _has_form(page: CoursePage, which: str) -> bool:
+    """Whether the page holds the form that was sent; a course that ended meanwhile has others."""
+    if which == "answer":
+        return page.awaited
+    return which == "ask" or (
+        which in FORMS and (which == "resume") == (page.begun and not page.running)
+    )
+
+
 @needs("view_case", "record_facts")
 def _record(request: HttpRequest, reading: Reading) -> HttpResponse:
     which = request.POST.get("do", "")
@@ -78,6 +87,7 @@ def _show(
         "open": which or request.GET.get("do", ""),
         "typed": request.POST.dict() if fault else {},
         "fault": sentence(fault) if fault else "",
+        "loose": bool(fault) and not _has_form(page, which),
         "against": isinstance(fault, AgainstIt),
         "done": request.GET.get("done", "") in FORMS,
     }
