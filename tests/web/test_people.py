@@ -415,6 +415,29 @@ def test_a_scan_is_served_with_headers_that_let_it_do_nothing(nurse: Client) -> 
     assert nurse.get(f"/people/{person}/scan/1").status_code == 404
 
 
+def test_a_scan_of_somebody_else_is_withdrawn_and_its_content_deleted(
+    nurse: Client, settings: Any
+) -> None:
+    person = enrolled(nurse)
+    with_scan = rows_of({"product": "43", "when": "2019"}, scan=SimpleUploadedFile("card.png", PNG))
+    nurse.post(f"/people/{person}/card", with_scan)
+    assert 'href="#scan-2"' in nurse.get(f"/people/{person}/").content.decode()
+    asked = nurse.get(f"/people/{person}/withdraw/2").content.decode()
+    assert "Withdraw this scan?" in asked
+    assert nurse.post(f"/people/{person}/withdraw/2", {"reason": " "}).status_code == 422
+    assert len(list((settings.DATA / "vault").iterdir())) == 1
+
+    nurse.post(f"/people/{person}/withdraw/2", {"reason": "card of a namesake"})
+    assert list((settings.DATA / "vault").iterdir()) == []
+    assert nurse.get(f"/people/{person}/scan/2").status_code == 404
+    assert nurse.get(f"/people/{person}/withdraw/2").status_code == 404
+    page = nurse.get(f"/people/{person}/").content.decode()
+    assert "None attached" in page
+    assert 'href="#scan-2"' not in page
+    assert [e.body["when"] for e in evidence(person)] == ["2019"]
+    assert "card of a namesake" in nurse.get(f"/people/{person}/history").content.decode()
+
+
 def test_a_scan_that_is_something_else_or_was_exchanged_is_refused(
     nurse: Client, settings: Any
 ) -> None:

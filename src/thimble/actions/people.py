@@ -13,7 +13,7 @@ from thimble.ledger.entries import Draft, Entry
 from thimble.ledger.store import LedgerStore
 from thimble.people.bodies import faults_of
 from thimble.people.entries import EVIDENCE, Kind
-from thimble.people.fold import Person, differing, fold
+from thimble.people.fold import Document, Person, differing, fold
 from thimble.people.identity import PersonIdentity, changed_fields, same_name_and_birth
 from thimble.people.names import number_key
 
@@ -310,6 +310,24 @@ def correct_evidence(
             raise Refused(faults)
         correction["body"] = dict(body)
     return append_to(store, person, [(Kind.CORRECTED, correction)], now=now, by=by, role=role)
+
+
+def withdraw_scan(
+    store: People, person: str, entry: int, *, reason: str, now: datetime, by: str, role: str
+) -> Document:
+    """Withdraw a scan, such as one of somebody else; returns it, so that its content can be deleted. What
+    was typed from it stands until it is withdrawn itself.
+
+    Raises:
+        NoSuchPerson, Refused: there is no such scan.
+    """
+    held = person_of(store, person, now)
+    found = {document.entry: document for document in held.documents}.get(entry)
+    if found is None:
+        raise Refused(f"Entry {entry} is no scan that stands")
+    body = {"corrects": entry, "reason": reason, "withdrawn": True}
+    append_to(store, person, [(Kind.CORRECTED, body)], now=now, by=by, role=role)
+    return found
 
 
 def person_of(store: People, person: str, now: datetime) -> Person:

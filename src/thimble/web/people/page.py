@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, tzinfo
 
@@ -88,8 +88,9 @@ def page_of(
     for each in sorted(person.evidence, key=words.order):
         for disease in about(each):
             by_disease.setdefault(disease, []).append(each)
+    scans = {document.entry for document in person.documents}
     parts = tuple(
-        Part(together[0], _names(together), tuple(_item(e, names, zone) for e in evidence))
+        Part(together[0], _names(together), tuple(_item(e, scans, names, zone) for e in evidence))
         for together, evidence in _grouped(by_disease, asked)
     )
     born = ""
@@ -159,7 +160,9 @@ def _facts(person: Person, who: PersonIdentity, today: date) -> tuple[tuple[str,
     )
 
 
-def _item(evidence: Evidence, names: Mapping[str, str], zone: tzinfo) -> Item:
+def _item(
+    evidence: Evidence, scans: Container[int], names: Mapping[str, str], zone: tzinfo
+) -> Item:
     body = evidence.body
     seen = evidence.verified
     verified = ""
@@ -172,7 +175,7 @@ def _item(evidence: Evidence, names: Mapping[str, str], zone: tzinfo) -> Item:
         title=words.title(evidence),
         remarks=" · ".join(words.remarks(evidence)),
         verified=verified,
-        document=body.get("document"),
+        document=document if (document := body.get("document")) in scans else None,
     )
 
 

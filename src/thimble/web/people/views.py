@@ -394,19 +394,23 @@ def verify(request: HttpRequest, person: str) -> HttpResponse:
 @needs("view_people", "edit_people")
 @require_http_methods(["GET", "POST"])
 def withdraw(request: HttpRequest, person: str, entry: int) -> HttpResponse:
-    """Withdraw a piece of evidence that was written down wrongly."""
+    """Withdraw a piece of evidence that was written down wrongly, or a scan; the scan is deleted."""
     found, identity = _found(request, person, "person correction")
     evidence = {e.entry: e for e in found.evidence}.get(entry)
-    if evidence is None:
-        raise Http404("this is no evidence that stands")
+    document = {d.entry: d for d in found.documents}.get(entry)
+    if evidence is not None:
+        title = words.title(evidence)
+        when = words.day(evidence.body.get("when") or evidence.body.get("on"))
+    elif document is not None:
+        title, when = choices.DOCUMENTS[document.shows], document.text
+    else:
+        raise Http404("this is neither evidence nor a scan that stands")
     fault = ""
     if request.method == "POST":
         reason = clean_text(request.POST.get("reason", ""))[:500]
         if reason:
             try:
-                acts.correct_evidence(
-                    get_people(), person, entry, reason=reason, **_writer(request)
-                )
+                _withdraw(request, person, entry, reason, scan=document is not None)
             except Refused as refused:  # another browser was quicker
                 messages.error(request, f"Not withdrawn: {'; '.join(refused.faults)}.")
             else:
@@ -414,13 +418,24 @@ def withdraw(request: HttpRequest, person: str, entry: int) -> HttpResponse:
             return redirect("people:person", person)
         fault = "Say why it is withdrawn: it stands in the history."
     context = {
-        "title": words.title(evidence),
-        "when": words.day(evidence.body.get("when") or evidence.body.get("on")),
+        "title": title,
+        "when": when,
+        "scan": document is not None,
         "fault": fault,
         "reference": person,
         "name": identity.name if identity else "",
     }
     return render(request, "people/withdraw.html", context, status=422 if fault else 200)
+
+
+def _withdraw(request: HttpRequest, person: str, entry: int, reason: str, *, scan: bool) -> None:
+    writer = _writer(request)
+    if scan:
+        gone = acts.withdraw_scan(get_people(), person, entry, reason=reason, **writer)
+        Vault(settings.DATA).delete(gone.name)
+        log.event("scan_withdrawn", case=person, entry=entry, account=writer["by"])
+    else:
+        acts.correct_evidence(get_people(), person, entry, reason=reason, **writer)
 
 
 @needs("view_people", "edit_people")
