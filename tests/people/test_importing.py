@@ -208,6 +208,9 @@ def test_a_changed_row_says_from_what_to_what_and_an_empty_cell_changes_nothing(
         # The number fits nothing else: a typing error, or somebody else's.
         (("00421", "Corvane", "Oskar", date(1980, 1, 1)), "another name", False),
         (("00421", "Brindle", "Inés", date(1999, 3, 28)), "another birth date", False),
+        # Numbers are given again: a given name in common tells nobody apart.
+        (("00421", "Corvane", "Inés", None), "a birth date is missing", False),
+        (("00421", None, "Inés", None), "a birth date is missing", False),
         # A spreadsheet took the leading zeros.
         ((421, "Brindle", "Inés", None), "leading zeros", True),
         ((421, "Brindle-Vale", "I.", date(1999, 2, 28)), "leading zeros", True),

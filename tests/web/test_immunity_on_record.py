@@ -117,6 +117,8 @@ def test_an_answer_that_the_case_has_is_replaced_only_by_whoever_ticks_it(
     [
         ({"name": "Oskar Corvane"}, "of another name"),
         ({"date_of_birth": date(1999, 3, 28)}, "of another birth date"),
+        ({"name": "Ines Corvane"}, "another name, and a birth date is missing"),
+        ({"name": "Ines"}, "another name, and a birth date is missing"),
     ],
 )
 def test_a_number_of_somebody_else_shows_nothing_of_their_file(

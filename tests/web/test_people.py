@@ -352,6 +352,9 @@ def test_a_result_keeps_its_sign_unit_and_what_is_known_of_the_sample(nurse: Cli
         assert answer.status_code == 422, changes
         assert said in answer.content.decode()
     assert len(evidence(person)) == 1
+    for test, said in (("hcv_rna", "{copies}/mL"), ("hbv_dna", "[IU]/mL"), ("tuberculin", "mm")):
+        given = {**RESULT, "test": test, "unit": said}
+        assert nurse.post(f"/people/{person}/add/result", given).status_code == 302
 
 
 def test_a_refusal_signed_here_needs_the_name_of_the_person_and_does_not_keep_it(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from datetime import date
 from functools import lru_cache
 
 _SPLIT = re.compile(r"[^\w]+")
@@ -21,6 +22,32 @@ def name_key(*parts: str) -> tuple[str, ...]:
     text = unicodedata.normalize("NFKD", " ".join(parts).casefold().translate(_LETTERS))
     plain = "".join(c for c in text if not unicodedata.combining(c))
     return tuple(sorted(word for word in _SPLIT.split(plain) if word))
+
+
+def another(
+    name: tuple[str, ...], born: date | None, other: tuple[str, ...], other_born: date | None
+) -> str:
+    """What speaks for two people where one number came twice: numbers are mistyped, and given again to
+    others. "" where nothing does.
+
+    With one birth date a word of the name in common is enough, since people marry. Without it one name must
+    hold the other whole, and more than a given name.
+
+    Args:
+        name, other: as `name_key` has them.
+
+    >>> another(("anna", "weber"), None, ("anna", "maria", "weber"), None)
+    ''
+    >>> another(("anna", "weber"), None, ("anna", "lindt"), None)
+    'another name, and a birth date is missing'
+    """
+    one, two = set(name), set(other)
+    if not one & two:
+        return "another name"
+    if born is not None and other_born is not None:
+        return "" if born == other_born else "another birth date"
+    whole = one == two or (len(one & two) > 1 and (one < two or two < one))
+    return "" if whole else "another name, and a birth date is missing"
 
 
 def number_key(number: str) -> str:

@@ -21,7 +21,7 @@ from thimble.people.fold import Person, differing
 from thimble.people.identity import PersonIdentity, changed_fields
 from thimble.people.importing.columns import Columns
 from thimble.people.importing.values import Reading, read_row
-from thimble.people.names import name_key, number_key, without_zeros
+from thimble.people.names import another, name_key, number_key, without_zeros
 
 NEW, LEAVE = "new", "leave"
 """Decisions about a row: another person than those shown; leave it out. Else a person's reference."""
@@ -218,14 +218,10 @@ def _match(who: PersonIdentity, register: Register) -> tuple[str, str, list[str]
     held = register.by_number.get(number_key(who.number)) if who.number else None
     if held is not None:
         other = register.identities[held]
-        shared = set(name) & set(name_key(other.family_name, other.given_name))
-        born_alike = (
-            None in (who.birth_date, other.birth_date) or who.birth_date == other.birth_date
-        )
-        if shared and born_alike:
-            return held, "", [], False
-        what = "birth date" if shared else "name"
-        return "", f"The number is known, with another {what}", [held], False
+        known_as = name_key(other.family_name, other.given_name)
+        if doubt := another(name, who.birth_date, known_as, other.birth_date):
+            return "", f"The number is known, with {doubt}", [held], False
+        return held, "", [], False
     zeros = register.by_zeros.get(without_zeros(who.number), []) if who.number else []
     for reference in zeros:
         other = register.identities[reference]

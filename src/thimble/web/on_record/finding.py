@@ -8,7 +8,7 @@ from thimble.actions import people as acts
 from thimble.clinical.saying import month_name
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
-from thimble.people.names import name_key
+from thimble.people.names import another, name_key
 from thimble.web import clock
 from thimble.web.context import get_identities, get_people, get_people_identities
 
@@ -36,13 +36,9 @@ def on_record(case: str) -> OnRecord | None:
         person = acts.person_of(get_people(), reference, clock.now())
     except acts.NoSuchPerson:
         return None
-    doubt = ""
-    if not set(name_key(worker.name)) & set(name_key(who.family_name, who.given_name)):
-        doubt = "The number belongs to somebody of another name in the register."
-    elif None not in (worker.date_of_birth, who.birth_date) and (
-        worker.date_of_birth != who.birth_date
-    ):
-        doubt = "The number belongs to somebody of another birth date in the register."
+    known_as = name_key(who.family_name, who.given_name)
+    what = another(name_key(worker.name), worker.date_of_birth, known_as, who.birth_date)
+    doubt = f"The number belongs to somebody of {what} in the register." if what else ""
     return OnRecord(person, who, doubt)
 
 

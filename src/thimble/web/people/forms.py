@@ -20,6 +20,8 @@ from thimble.people.identity import PersonIdentity
 from thimble.people.names import name_key
 from thimble.web.people.words import UNITS
 
+_COPIES = "{copies}/mL"
+
 ORDERS: Mapping[str, str] = {
     "day_first": "Day first: 14/3/2019",
     "month_first": "Month first: 3/14/2019",
@@ -289,9 +291,11 @@ class EvidenceForm(forms.Form):
                 )
         elif not said:
             self.add_error("unit", "Choose the unit of the number.")
-        elif measure is not None and said not in measure.units:
+        elif measure is None or (measure.kind == "load" and said == _COPIES):
+            return  # an older laboratory's copies: a number that no threshold is asked about
+        elif said not in measure.units:
             self.add_error("unit", f"{measure.name} comes in {unit(measure.unit)}.")
-        elif measure is not None and number * measure.units[said] > measure.high:
+        elif number * measure.units[said] > measure.high:
             most = f"{measure.high / measure.units[said]:,.0f} {unit(said)}"
             self.add_error("number", f"It can be at most {most}: look at the point and the unit.")
 
