@@ -57,6 +57,7 @@ NOT_PAGES = {
     "source:result",
     "source:take_back",
     "visits:agree",
+    "visits:earlier_doses",
     "visits:missed",
     "visits:contact",
     "visits:decide",

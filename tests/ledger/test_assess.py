@@ -20,6 +20,7 @@ from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import Done, fold
 from thimble.ledger.plan import Departure, SignedPlan, State
+from thimble.ledger.series import after_exposure
 from thimble.ledger.store import MemoryStore
 from thimble.protocol import load_protocol
 
@@ -529,7 +530,10 @@ def test_without_actions_done_the_plan_is_what_the_protocol_says(facts, hours):
         start = starts.get(action, "")
         return start == "exposure" or (start != "" and can_follow(start))
 
-    assert {a.id for a in found.actions} == {action for action in starts if can_follow(action)}
+    # Which doses lie between the first and the last of a series is not for the tables to say.
+    between = set(after_exposure("us").later)
+    expected = {action for action in starts if can_follow(action)}
+    assert {a.id for a in found.actions} - between == expected - between
 
 
 @given(some_facts(), st.integers(1, 120))

@@ -94,6 +94,10 @@ GOOD = {
     Kind.VISIT_MISSED: {"day": "2026-04-13", "text": ""},
     Kind.CONTACTED: {"how": "telephone", "outcome": "no_answer", "text": ""},
     Kind.WORKER_AGREED: {"to": "email", "agreed": True, "text": "by phone"},
+    Kind.DOSES_ON_RECORD: {
+        "doses": [{"when": "2019-03", "product": "43"}, {"when": "2019-04-11", "product": ""}],
+        "text": "",
+    },
     Kind.REACHING_DECIDED: {"decision": "keep_trying", "until": "2026-05-01", "text": "on leave"},
     Kind.FITNESS_DECIDED: {
         "outcome": "fit_with_restriction",
@@ -189,6 +193,7 @@ def test_a_value_of_no_possible_type_is_refused(kind, key):
         (Kind.CONTACTED, {"how": "pigeon"}, "letter, registered_letter, email, in_person"),
         (Kind.CONTACTED, {"outcome": "maybe"}, "reached, no_answer, declined, sent, not_sent"),
         (Kind.WORKER_AGREED, {"to": "anything"}, "email, gp_letter; found 'anything'"),
+        (Kind.DOSES_ON_RECORD, {"doses": [{"when": "spring", "product": ""}]}, "2019-03 or 2019; found"),
         (Kind.FITNESS_DECIDED, {"restriction": "none"}, "exactly where the outcome is fit or not_fit"),
         (Kind.FITNESS_DECIDED, {"outcome": "fit"}, "exactly where the outcome is fit or not_fit"),
         (Kind.FITNESS_DECIDED, {"review_on": None}, "review_on is a day"),

@@ -173,3 +173,20 @@ def test_administrator_and_safety_officer_see_none_of_it(
     case = case_of()
     for role in (Role.ADMINISTRATOR, Role.SAFETY_OFFICER):
         assert signed_in(role).get(f"/case/{case}/on-record/").status_code == 403
+
+
+def test_the_doses_that_count_are_taken_over_with_their_dates(nurse: Client, night: Client) -> None:
+    person = enrolled(nurse)
+    rows = [{"product": "43", "when": when} for when in ("14.3.2019", "16.3.2019", "4.2020")]
+    nurse.post(f"/people/{person}/card", rows_of(*rows))
+    case = case_of()
+    page = night.get(f"/case/{case}/on-record/").text
+    assert "Thu 14 Mar 2019, Apr 2020" in page
+
+    taken = night.post(f"/case/{case}/on-record/take", {"position": position(case), "doses": "yes"})
+    assert taken.status_code == 302, taken.text
+    entry = get_store().entries(case)[-1]
+    # The dose of two days later came too early and does not count.
+    assert [dose["when"] for dose in entry.body["doses"]] == ["2019-03-14", "2020-04"]
+    assert {dose["product"] for dose in entry.body["doses"]} == {"43"}
+    assert "Thu 14 Mar 2019, Apr 2020" not in night.get(f"/case/{case}/on-record/").text

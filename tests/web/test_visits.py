@@ -323,3 +323,39 @@ def test_support_is_asked_for_and_what_the_worker_said_is_kept_once(case: str, s
     assert "Offer support" not in client.get(reverse("desk:case", args=[case])).text
     for bad in ({**form, "answer": "perhaps"}, {**form, "moment": "lunch"}):
         assert client.post(url, bad).status_code == 404
+
+
+def test_earlier_doses_of_a_vaccine_begun_before_are_asked_for_and_dates_follow(signed_in: SignIn):
+    """Two doses before and one now: the titre follows. One: the third eight weeks after this one."""
+    unfinished = {f: v for f, v in FACTS.items() if f != "worker_hbv_response"}
+    case = actions.report(
+        get_store(), facts=unfinished | {"worker_hbv_series": "incomplete"}, occurred_at=NIGHT,
+        occurred_at_precision="minute", vocabulary=VOCABULARY, now=NIGHT,
+        identities=get_identities(), worker=WorkerIdentity(name="Zoë Sampleworth"),
+    ).case  # fmt: skip
+    actions.give_dose(get_store(), case, "hbv_vaccine_dose", product="Vaccine", now=NIGHT, **NURSE)
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    address = reverse("visits:earlier_doses", args=[case])
+    text = page(client, case)
+    assert "No earlier dose is on record" in text
+
+    bad = client.post(address, {"position": position(text), "doses": "spring 2024"})
+    assert bad.status_code == 422
+    assert "A date is written 2019-03-14" in bad.text
+    assert 'value="spring 2024"' in bad.text
+    ahead = client.post(address, {"position": position(text), "doses": "2031-01"})
+    assert "a dose of 2031-01 is still to come" in ahead.text
+
+    typed = {"position": position(text), "doses": "2024-05, 2024-07-01"}
+    assert client.post(address, typed).status_code == 302
+    after = page(client, case)
+    assert "May 2024; Mon 1 Jul 2024" in after
+    assert "last dose" not in after.split("Record an attempt")[0]
+    entry = get_store().entries(case)[-1]
+    assert [dose["when"] for dose in entry.body["doses"]] == ["2024-05", "2024-07-01"]
+
+
+def test_a_series_that_starts_with_the_exposure_asks_for_no_earlier_dose(
+    case: str, signed_in: SignIn
+):
+    assert "before this exposure" not in page(signed_in(Role.OCCUPATIONAL_NURSE), case)

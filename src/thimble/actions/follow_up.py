@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Any
 
 from thimble.actions._append import Refused, append, existing
+from thimble.clinical.series import DoseGiven
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import AgreedVisit
@@ -48,6 +49,40 @@ def agree_visits(
     }
     return append(
         store, case, [(Kind.VISITS_AGREED, body)], now=now, by=by, role=role,
+        expected_position=expected_position,
+    )  # fmt: skip
+
+
+def doses_on_record(
+    store: LedgerStore,
+    case: str,
+    doses: Iterable[DoseGiven],
+    *,
+    today: date,
+    now: datetime,
+    by: str,
+    role: str,
+    text: str = "",
+    expected_position: int | None = None,
+) -> list[Entry]:
+    """Doses of hepatitis B vaccine given before the exposure or elsewhere, in place of those told before.
+
+    Args:
+        today: the day of `now` in the site's calendar.
+
+    Raises:
+        Refused: a dose lies wholly after today.
+    """
+    told = sorted(doses, key=lambda dose: dose.when)
+    for dose in told:
+        if dose.when.first > today:
+            raise Refused(f"a dose of {dose.when} is still to come; today is {today.isoformat()}")
+    body = {
+        "doses": [{"when": str(dose.when), "product": dose.cvx or ""} for dose in told],
+        "text": text,
+    }
+    return append(
+        store, case, [(Kind.DOSES_ON_RECORD, body)], now=now, by=by, role=role,
         expected_position=expected_position,
     )  # fmt: skip
 

@@ -92,7 +92,7 @@ expiry_lead_days = 60
 id = "hbv_vaccine"
 name = "Hepatitis B vaccine, 20 µg"
 unit = "syringe"
-gives = ["hbv_vaccine_dose", "hbv_series_last_dose"]
+gives = ["hbv_vaccine_dose", "hbv_series_dose_2", "hbv_series_dose_3", "hbv_series_last_dose"]
 amount = "1 mL IM"
 expiry_lead_days = 90
 

@@ -21,6 +21,7 @@ from thimble.ledger.course import course_of
 from thimble.ledger.due import actions_of, in_order, words_of
 from thimble.ledger.found import actions_found
 from thimble.ledger.plan import Caution, KnownFact, Plan, Situation
+from thimble.ledger.series import series_found
 from thimble.protocol.finding import Evaluation, Item, Question
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
@@ -72,8 +73,11 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
     contradictions += more
     findings = dict(evaluation.findings)
     course = course_of(situation, protocol.id, now, site.zone)
+    series = series_found(findings, situation, protocol.id, site.zone)
+    if series is not None and series.fault:
+        contradictions.append(series.fault)
     actions, lacking = actions_of(
-        evaluation, protocol, situation, moment, now, site.zone, facts, course
+        evaluation, protocol, situation, moment, now, site.zone, facts, course, series
     )
     rules = getattr(site, "source_patient", SourceRules())
     chase = chase_of(situation, findings.get("significance"), rules, site.zone)

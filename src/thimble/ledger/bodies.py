@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from thimble.clinical.series.evidence import PartialDate
 from thimble.clinical.serology.analytes import Analyte
 from thimble.clinical.serology.results import COMPARATORS, Status, Word
 from thimble.ledger.checks import MAY, SAY, Check
@@ -201,6 +202,16 @@ def _decisions(path: str, value: object) -> list[str]:
         if given is not None and (not isinstance(given, str) or not given):
             faults.append(f"{path}.{key} is a value, or null while it is open; found {given!r}")
     return faults
+
+
+def _partial(path: str, value: object) -> list[str]:
+    try:
+        PartialDate.parse(value if isinstance(value, str) else "")
+    except ValueError:
+        return [
+            f"{path} is a day, month or year such as 2019-03-14, 2019-03 or 2019; found {value!r}"
+        ]
+    return []
 
 
 PEOPLE = ("worker", "source")
@@ -435,6 +446,12 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
     Kind.WORKER_AGREED: {
         "to": _Key(_one_of(tuple(AGREEMENTS))),
         "agreed": _Key(_boolean),
+        "text": _Key(MAY),
+    },
+    # Doses of hepatitis B vaccine given before the exposure or elsewhere, in place of those told before:
+    # each with its day, or the month or year, and the product's CVX number, "" where nobody knows it.
+    Kind.DOSES_ON_RECORD: {
+        "doses": _Key(_list_of(_map_of({"when": _Key(_partial), "product": _Key(MAY)}))),
         "text": _Key(MAY),
     },
     # `until` is the day on which it is decided anew; only a case that is closed has none.

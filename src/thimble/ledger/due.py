@@ -20,6 +20,7 @@ from thimble.ledger.plan import (
     TO_DO,
     Action,
     CourseRecord,
+    Follows,
     MissedDoses,
     Situation,
     State,
@@ -27,6 +28,7 @@ from thimble.ledger.plan import (
     Window,
 )
 from thimble.ledger.pressing import FAR, urgency
+from thimble.ledger.series import Series
 from thimble.protocol.finding import Evaluation, Item
 from thimble.protocol.model import COURSE_CLOCKS
 from thimble.protocol.protocol import Protocol
@@ -51,10 +53,12 @@ def actions_of(
     zone: tzinfo,
     facts: Mapping[str, Value],
     course: Course | None = None,
+    series: Series | None = None,
 ) -> tuple[tuple[Action, ...], Lacking]:
     """The actions of a plan, what presses first; and the weights that doses among them lack.
 
-    Where a course of prophylaxis has begun, what its own tables ask for is among them.
+    The doses of a vaccine series have their windows from `series`. Where a course of prophylaxis has
+    begun, what its own tables ask for is among them.
 
     Raises:
         ValueError: a window's text is no duration.
@@ -74,8 +78,21 @@ def actions_of(
     doses = doses_of(evaluation, protocol, facts)
     actions: list[Action] = []
     for id_, items in produced.items():
+        if series is not None and id_ in series.left_out:
+            continue
         windows = [
-            _window(item.outputs, situation, moment, zone, instants, protocol.share_within)
+            _of_series(
+                id_,
+                _window(
+                    _counted(item.outputs, series),
+                    situation,
+                    moment,
+                    zone,
+                    instants,
+                    protocol.share_within,
+                ),
+                series,
+            )
             for item in items
         ]
         # Where the meaning is still open, the window that closes first is the one to keep.
@@ -87,6 +104,8 @@ def actions_of(
         certain = any(item.certain for item in items)
         open_facts = dict.fromkeys(fact for item in items for fact in item.open_facts)
         done = _done(id_, outputs["counted_from"], situation)
+        if series is not None and id_ in series.again:
+            done = None
         actions.append(
             Action(
                 id=id_,
@@ -241,7 +260,7 @@ def _window(
         done = situation.done.get(counted_from)
         start, waits_for = (None, counted_from) if done is None else (done.at, "")
     if start is None:
-        return Window(None, None, None, waits_for)
+        return Window(None, None, None, waits_for, follows=_follows(outputs, situation, zone))
 
     def limit(column: str) -> datetime | None:
         text = outputs[column]
@@ -257,6 +276,41 @@ def _window(
     if not share_within:
         return window
     return replace(window, put_off_to=add(window.target, _duration(share_within), zone))
+
+
+def _counted(outputs: Mapping[str, str], series: Series | None) -> Mapping[str, str]:
+    """A row that counts from the last dose of a series counts from the one that completes it."""
+    if series is None or not series.ends_with or outputs["counted_from"] != series.names.last:
+        return outputs
+    return {**outputs, "counted_from": series.ends_with}
+
+
+def _of_series(id_: str, window: Window, series: Series | None) -> Window:
+    """The window of a dose of a series; the first dose keeps its own, and waits until it counts."""
+    own = None if series is None else series.windows.get(id_)
+    if own is None or series is None:
+        return window
+    if id_ != series.names.first:
+        return own
+    opens = own.earliest
+    if opens is None or (window.earliest is not None and window.earliest >= opens):
+        return window
+    target = opens if window.target is None or window.target < opens else window.target
+    return replace(window, earliest=opens, target=target, put_off_to=target)
+
+
+def _follows(outputs: Mapping[str, str], situation: Situation, zone: tzinfo) -> Follows | None:
+    """How a row will follow what it waits for; None where it counts in hours."""
+    least, most = (
+        None if outputs[column] == NONE else _duration(outputs[column])
+        for column in ("earliest", "latest")
+    )
+    if least is None or least.unit == "hours" or (most is not None and most.unit == "hours"):
+        return None
+    held = _not_before(Window(None, None, None), outputs.get("not_before", NONE), situation, zone)
+    opens = held.earliest
+    # As for a window: a last instant before the waiting time of another action is over falls away.
+    return Follows(least, None if opens is not None else most, opens)
 
 
 def _not_before(window: Window, cell: str, situation: Situation, zone: tzinfo) -> Window:

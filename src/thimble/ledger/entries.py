@@ -63,6 +63,7 @@ class Kind(StrEnum):
     CONTACTED = "contacted"
     WORKER_AGREED = "worker_agreed"
     REACHING_DECIDED = "reaching_decided"
+    DOSES_ON_RECORD = "doses_on_record"
     FITNESS_DECIDED = "fitness_decided"
     LINKED = "linked"
     CORRECTED = "corrected"

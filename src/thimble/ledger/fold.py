@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any, Generic
 
+from thimble.clinical.series import DoseGiven, PartialDate
 from thimble.ledger.bodies import from_json
 from thimble.ledger.course_record import COURSE_KINDS, STOP, CourseReading
 from thimble.ledger.entries import Entry, K, Kind
@@ -179,6 +180,7 @@ def fold(entries: Iterable[Entry], as_of: datetime, vocabulary: Mapping[str, Fac
         last_done=reading.last_done,
         last_entry=reading.last_entry,
         source=reading.source.course(),
+        doses_before=reading.doses_before,
     )
 
 
@@ -205,6 +207,7 @@ class _Reading:
         self.course = CourseReading()
         self.last_done: dict[str, datetime] = {}
         self.last_entry: dict[str, int] = {}
+        self.doses_before: tuple[DoseGiven, ...] = ()
 
     def take(self, found: Standing) -> None:
         kind, body = found.entry.kind, found.body
@@ -234,6 +237,11 @@ class _Reading:
             self.closed_at, self.closed_reason = found.happened_at, body["reason"]
         elif kind is Kind.REOPENED:
             self.closed_at, self.closed_reason = None, ""
+        elif kind is Kind.DOSES_ON_RECORD:
+            self.doses_before = tuple(
+                DoseGiven(dose["product"] or None, PartialDate.parse(dose["when"]))
+                for dose in body["doses"]
+            )
         elif kind is Kind.LINKED:
             self.links.append(Link(body["case"], body["is"], found.entry.position))
         elif kind in _FOLLOWING:

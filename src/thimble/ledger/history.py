@@ -8,6 +8,7 @@ from datetime import date, datetime, tzinfo
 from typing import Any
 
 from thimble.clinical.saying import calendar_day, day, minute
+from thimble.clinical.series import PartialDate
 from thimble.ledger.bodies import (
     AGREEMENTS,
     ANSWERS,
@@ -73,6 +74,7 @@ LABELS: Mapping[Kind, str] = {
     Kind.CONTACTED: "Worker contacted",
     Kind.WORKER_AGREED: "What the worker agrees to",
     Kind.REACHING_DECIDED: "Decided about a worker not reached",
+    Kind.DOSES_ON_RECORD: "Earlier doses of vaccine",
     Kind.FITNESS_DECIDED: "Fitness decided",
     Kind.LINKED: "Another case belongs to this one",
     Kind.CORRECTED: "Correction",
@@ -240,6 +242,7 @@ def _of(
             said += _following(kind, body, words)
         case (
             Kind.WORKER_AGREED
+            | Kind.DOSES_ON_RECORD
             | Kind.REACHING_DECIDED
             | Kind.FITNESS_DECIDED
             | Kind.LINKED
@@ -335,6 +338,9 @@ def _keeping_in_touch(
     if kind is Kind.WORKER_AGREED:
         told = "Agrees to" if body["agreed"] else "Does not agree to"
         yield f"{told} {AGREEMENTS[body['to']]}."
+    elif kind is Kind.DOSES_ON_RECORD:
+        days = [PartialDate.parse(dose["when"]).words for dose in body["doses"]]
+        yield f"Hepatitis B vaccine before: {', '.join(days)}." if days else "None on record."
     elif kind is Kind.REACHING_DECIDED:
         yield f"{REACHING_DECISIONS[body['decision']].capitalize()}."
         if body["until"]:

@@ -8,6 +8,8 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
+from thimble.clinical.durations import Duration
+from thimble.clinical.series import DoseGiven
 from thimble.clinical.serology.results import Result
 from thimble.protocol.finding import Finding, Item, Question, Reason
 from thimble.protocol.vocabulary import Value
@@ -31,6 +33,16 @@ TO_DO = (State.OPEN, State.LATE)
 
 
 @dataclass(frozen=True, slots=True)
+class Follows:
+    """How an action that waits for another will follow it: at least and at most so long after it, in whole
+    days or more, and not before an instant; each None without such a limit."""
+
+    at_least: Duration
+    at_most: Duration | None
+    not_before: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Window:
     """When an action is due: not before `earliest`, best by `target`, no later than `latest`.
 
@@ -38,7 +50,7 @@ class Window:
     that it counts from has not happened yet (`waits_for` then says which action it waits for).
     `put_off_to` is how far it may be put off to share a visit, where there is a target and no latest:
     after it the action is not late, it is overdue. A dose, and what can be done before its target, is
-    not put off beyond the target.
+    not put off beyond the target. `follows` says how what waits will come, to plan its visit ahead.
     """
 
     earliest: datetime | None
@@ -46,6 +58,7 @@ class Window:
     latest: datetime | None
     waits_for: str = ""
     put_off_to: datetime | None = None
+    follows: Follows | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -344,7 +357,8 @@ class Situation:
     did, `last_entry` to the last entry that says so. `course` is what is on record of doses and of a
     course. `source_steps` maps asked, consented, refused, lacks_capacity, sampled to their instants.
     `last_number` and `last_digest` are those of the
-    last entry in the whole ledger's count: the anchor that a printed page shows.
+    last entry in the whole ledger's count: the anchor that a printed page shows. `doses_before` are doses
+    of hepatitis B vaccine that were given before the exposure or elsewhere.
     """
 
     case: str
@@ -370,6 +384,7 @@ class Situation:
     last_done: Mapping[str, datetime] = field(default_factory=dict)
     last_entry: Mapping[str, int] = field(default_factory=dict)
     source: SourceCourse = SourceCourse()
+    doses_before: tuple[DoseGiven, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,12 +1,14 @@
 """The visits of a case: what of its plan is held when, beside what was agreed with the worker.
 
 What is due at once is not planned, it is done; what waits for another action gets its day when that is
-done. Everything else that asks for the worker and has a limit is an item of the fewest visits.
+done, unless that has its own day already: the doses of a vaccine series, and the titre after them, are
+planned ahead, each as long after the one before it as it must be. Everything else that asks for the
+worker and has a limit is an item of the fewest visits.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from enum import StrEnum
@@ -14,6 +16,7 @@ from enum import StrEnum
 from thimble.clinical.durations import on_the_wall
 from thimble.clinical.site import Site
 from thimble.clinical.visits import (
+    After,
     DayWindow,
     Item,
     OpenDays,
@@ -22,9 +25,11 @@ from thimble.clinical.visits import (
     open_days,
     plan_visits,
 )
+from thimble.clinical.visits.items import shifted
 from thimble.ledger.next_thing import short
 from thimble.ledger.plan import TO_DO, Action, AgreedVisit, Plan, Situation, Window
 from thimble.ledger.pressing import Group, group_of, has_opened, limit_of
+from thimble.ledger.series import series_found
 
 HELD = frozenset({"sample", "dose", "review"})
 """Kinds of action for which the worker comes."""
@@ -97,18 +102,24 @@ def visiting(
     today = now.astimezone(site.zone).date()
     asked = [a for a in plan.actions if a.whom == "worker" and a.state in TO_DO and a.stands]
     asked = [a for a in asked if a.kind in HELD]
-    waiting = tuple(a for a in asked if a.window.waits_for)
     limited = [a for a in asked if not a.window.waits_for and _has_limit(a)]
     due = tuple(a for a in limited if _due(a, now))
     later = [a for a in limited if a not in due]
 
     stretches = situation.follow_up.unavailable if unavailable is None else unavailable
-    days = open_days(site, today, _horizon(later, today, site), _days_of(stretches))
+    ahead = _ahead(asked, {a.id for a in later}, plan, situation, today, site)
+    until = max([_horizon(later, today, site), *(a.until + AHEAD for a in ahead)])
+    days = open_days(site, today, until, _days_of(stretches))
     windows = {
         a.id: day_window(a.window.earliest, a.window.target, _by(a.window, site, days), site, days)
         for a in later
     }
-    items = [Item(id_, w.earliest, w.target, w.latest) for id_, w in windows.items()]
+    windows |= {a.id: DayWindow(a.earliest, a.target, None) for a in ahead}
+    after = {a.id: a.after for a in ahead}
+    items = [
+        Item(id_, w.earliest, w.target, w.latest, after.get(id_, ())) for id_, w in windows.items()
+    ]
+    waiting = tuple(a for a in asked if a.window.waits_for and a.id not in windows)
     wanted = {id_: day for id_, day in (chosen or {}).items() if id_ in windows}
     told = [visit.day for visit in situation.follow_up.visits if visit.day >= today]
     return Visiting(
@@ -123,6 +134,60 @@ def visiting(
         },
         expected=expected(plan, situation, today),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Ahead:
+    """An action planned before what it waits for is done. `until`: how far ahead days are looked at."""
+
+    id: str
+    earliest: date
+    target: date | None
+    after: tuple[After, ...]
+    until: date
+
+
+def _ahead(
+    asked: Sequence[Action],
+    planned: Collection[str],
+    plan: Plan,
+    situation: Situation,
+    today: date,
+    site: Site,
+) -> list[_Ahead]:
+    """What waits for an action that has its day, in the order in which it follows."""
+    series = series_found(plan.findings, situation, plan.protocol_id, site.zone, today=today)
+    waiting = {a.id: a for a in asked if a.window.waits_for}
+    open_ids = {a.id for a in asked}
+    found: dict[str, _Ahead] = {}
+    for one in series.planned[1:] if series is not None else ():
+        # A dose that is due now has no day of its own; the next is planned as if it were given today.
+        if one.action not in waiting or one.after not in open_ids:
+            break
+        dose = one.dose
+        known = one.after in planned or one.after in found
+        after = (After(one.after, one.at_least),) if known else ()
+        found[one.action] = _Ahead(one.action, dose.earliest, dose.target, after, dose.target)
+    starts = {id_: (one.earliest, one.until) for id_, one in found.items()}
+    for action in asked:
+        if action.id in planned:
+            opens, best = (
+                max(today, at.astimezone(site.zone).date()) if at is not None else today
+                for at in (action.window.earliest, action.window.target)
+            )
+            starts[action.id] = (opens, max(opens, best))
+    for id_, action in waiting.items():
+        follows, before = action.window.follows, action.window.waits_for
+        if id_ in found or follows is None or before not in starts:
+            continue
+        soonest, latest = starts[before]
+        first = shifted(soonest, follows.at_least)
+        if follows.not_before is not None:
+            first = max(first, follows.not_before.astimezone(site.zone).date())
+        last = shifted(latest, follows.at_most or follows.at_least)
+        after = (After(before, follows.at_least, follows.at_most),)
+        found[id_] = _Ahead(id_, first, None, after, max(first, last))
+    return list(found.values())
 
 
 def expected(plan: Plan, situation: Situation, today: date) -> tuple[Expected, ...]:

@@ -17,6 +17,7 @@ from thimble.clinical.series import (
 )
 from thimble.clinical.series import Person as Cleared_Person
 from thimble.clinical.series.schedule import products
+from thimble.clinical.series.walking import Verdict
 from thimble.clinical.serology.analytes import Analyte
 from thimble.clinical.serology.results import Quantity, Word
 from thimble.people import fold
@@ -48,6 +49,22 @@ def hepatitis_b(
         return HepatitisB(clear(subject(person, born), told, on, protocol), undated)
     except (ValueError, LookupError):
         return None
+
+
+def doses_that_count(
+    person: fold.Person, born: date | None, on: date, protocol: str
+) -> tuple[DoseGiven, ...]:
+    """The doses of vaccine by a day that count in the series; none where `hepatitis_b` has no answer."""
+    known = hepatitis_b(person, born, on, protocol)
+    if known is None:
+        return ()
+    counting = {d.given.high for d in known.cleared.doses if d.verdict is Verdict.COUNTS}
+    told, _ = evidence_of(person, on)
+    return tuple(
+        each
+        for each in told
+        if isinstance(each, DoseGiven) and min(each.when.last, on).toordinal() in counting
+    )
 
 
 def subject(person: fold.Person, born: date) -> Cleared_Person:

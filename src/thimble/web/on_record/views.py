@@ -14,9 +14,10 @@ from django.views.decorators.http import require_GET, require_POST
 from thimble import actions
 from thimble.actions import Refused
 from thimble.clinical.diseases import DISEASES
+from thimble.clinical.series import DoseGiven
 from thimble.ledger.entries import Entry, Kind
 from thimble.people.fold import Evidence
-from thimble.people.hepatitis_b import hepatitis_b
+from thimble.people.hepatitis_b import doses_that_count, hepatitis_b
 from thimble.people.immunity import SHOWN, Offered, about, offered, offered_by_series, shown
 from thimble.protocol.vocabulary import Value
 from thimble.web import clock, log
@@ -77,6 +78,7 @@ def _page(request: HttpRequest, reading: Reading, *, fault: str = "") -> HttpRes
         "parts": [] if found.doubt else _parts(found),
         "answers": answers,
         "to_take": [answer for answer in answers if not answer.same],
+        "doses": "" if found.doubt else _doses_to_take(found, reading),
         "may": can(request, "record_facts") and reading.situation.closed_at is None,
         "fault": fault,
     }
@@ -127,6 +129,21 @@ def _offered(found: OnRecord, reading: Reading) -> tuple[Offered, ...]:
     return (*by_series, *offered(found.person, day))
 
 
+def _doses(found: OnRecord, reading: Reading) -> tuple[DoseGiven, ...]:
+    """The doses of hepatitis B vaccine that count by the day of the exposure."""
+    return doses_that_count(
+        found.person, found.identity.birth_date, _day(reading), get_site().protocol
+    )
+
+
+def _doses_to_take(found: OnRecord, reading: Reading) -> str:
+    """Their dates in words; "" where there are none, or the case has them."""
+    doses = sorted(_doses(found, reading), key=lambda dose: dose.when)
+    if tuple(doses) == reading.situation.doses_before:
+        return ""
+    return ", ".join(dose.when.words for dose in doses)
+
+
 def _day(reading: Reading) -> date:
     """The day of the exposure; today where nobody knows it."""
     at = reading.situation.occurred_at or clock.now()
@@ -144,7 +161,8 @@ def take(request: HttpRequest, ref: str) -> HttpResponse:
         raise Http404("the register knows nobody with the worker's number and name")
     chosen = set(request.POST.getlist("fact"))
     taken = [each for each in _offered(found, reading) if each.fact in chosen]
-    if not taken or len(taken) != len(chosen):
+    doses = _doses(found, reading) if "doses" in request.POST else ()
+    if not (taken or doses) or len(taken) != len(chosen):
         return _page(
             request, reading, fault="Tick what you take over. What is on record may have changed."
         )
@@ -157,16 +175,26 @@ def take(request: HttpRequest, ref: str) -> HttpResponse:
     common = {"now": clock.now(), **who(request)}
 
     def mine(entry: Entry) -> bool:
+        if not facts:
+            return entry.kind is Kind.DOSES_ON_RECORD
         return entry.kind is Kind.FACT_LEARNED and set(entry.body["facts"]) == set(facts)
 
     def doing() -> object:
         store = get_store()
         with store.transaction():
-            written = actions.learn_facts(
-                store, reading.case, facts, said_by="record",
-                vocabulary=get_protocol().vocabulary, expected_position=position, **common,
-            )  # fmt: skip
-            actions.note(store, reading.case, source, **common)
+            written: object = None
+            if facts:
+                written = actions.learn_facts(
+                    store, reading.case, facts, said_by="record",
+                    vocabulary=get_protocol().vocabulary, expected_position=position, **common,
+                )  # fmt: skip
+                actions.note(store, reading.case, source, **common)
+            if doses:
+                written = actions.doses_on_record(
+                    store, reading.case, doses, today=clock.now().astimezone(zone()).date(),
+                    text=f"Taken over from the register of people, file {found.person.reference}.",
+                    expected_position=None if facts else position, **common,
+                )  # fmt: skip
         return written
 
     try:
@@ -177,6 +205,7 @@ def take(request: HttpRequest, ref: str) -> HttpResponse:
     if came_first:
         vocabulary = get_protocol().vocabulary
         told = [(vocabulary[f].question, vocabulary[f].label(v)) for f, v in facts.items()]
+        told += [("Hepatitis B vaccine before", dose.when.words) for dose in doses]
         return overtaken_response(request, read(reading.case), came_first, told)
     log.event("immunity_taken_over", case=reading.case, account=str(request.user.pk))
     return go(request, f"{reverse('desk:case', args=[reading.case])}?since={position}#recorded")

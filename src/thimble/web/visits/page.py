@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 
 from thimble.clinical.saying import calendar_day, inside, minute
+from thimble.clinical.series import DoseGiven, PartialDate
 from thimble.clinical.visits import Alternative, Visit, VisitPlan, alternatives, words
 from thimble.ledger.bodies import AGREEMENTS, CONTACT_BY, CONTACT_OUTCOMES
-from thimble.ledger.plan import Situation
+from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.series import series_found
 from thimble.ledger.visiting import Expected, Kept, Visiting
 from thimble.web.support.page import Support
 from thimble.web.visits.picture import picture
@@ -63,6 +65,42 @@ class ExpectedLine:
 
 
 @dataclass(frozen=True, slots=True)
+class EarlierDoses:
+    """The doses of a vaccine series from before the exposure, where they count: `asked` while none is on
+    record; `typed` is what stands in the form."""
+
+    asked: bool
+    known: tuple[str, ...]
+    typed: str
+
+    @classmethod
+    def of(
+        cls, plan: Plan, situation: Situation, zone: tzinfo, typed: str | None = None
+    ) -> EarlierDoses | None:
+        """None where no series is asked for, or doses from before do not count for it."""
+        series = series_found(plan.findings, situation, plan.protocol_id, zone)
+        if series is None or not series.counts_before:
+            return None
+        doses = situation.doses_before
+        return cls(
+            asked=series.unknown,
+            known=tuple(dose.when.words for dose in doses),
+            typed=", ".join(str(dose.when) for dose in doses) if typed is None else typed,
+        )
+
+
+def typed_doses(text: str) -> tuple[DoseGiven, ...]:
+    """Dates of doses parted by commas, each with its day, or the month or year that is known.
+
+    Raises:
+        ValueError: a text that is none; a sentence.
+    """
+    return tuple(
+        DoseGiven(None, PartialDate.parse(part.strip())) for part in text.split(",") if part.strip()
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class VisitsPage:
     """Everything that the page shows."""
 
@@ -92,6 +130,7 @@ class VisitsPage:
     mail_due: bool
     support: Support
     fault: str
+    doses: EarlierDoses | None
 
     @classmethod
     def of(
@@ -106,6 +145,7 @@ class VisitsPage:
         next_step: NextStep | None = None,
         mail_due: bool = False,
         fault: str = "",
+        doses: EarlierDoses | None = None,
     ) -> VisitsPage:
         """The page for the visits of a case; `link_since` is when its calendar's address was made."""
         planned, names = found.planned, found.names
@@ -157,6 +197,7 @@ class VisitsPage:
             mail_due=mail_due,
             support=Support.of(situation, zone),
             fault=fault,
+            doses=doses,
         )
 
 

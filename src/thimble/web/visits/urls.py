@@ -9,6 +9,7 @@ app_name = "visits"
 PREFIX = ""
 NAVIGATION = (Link("Recall", "visits:recall", "view_worklist", order=15),)
 urlpatterns = [
+    path("case/<str:ref>/visits/earlier-doses", views.earlier_doses, name="earlier_doses"),
     path("recall/", views.recall, name="recall"),
     path("case/<str:ref>/visits/", views.visits, name="visits"),
     path("case/<str:ref>/visits/agree", views.agree, name="agree"),

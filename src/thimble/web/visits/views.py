@@ -70,6 +70,7 @@ def _show(
     *,
     chosen: dict[str, date] | None = None,
     fault: str = "",
+    typed_doses: str | None = None,
 ) -> HttpResponse:
     site = get_site()
     found = visiting(reading.plan, reading.situation, site, unavailable=away, chosen=chosen)
@@ -89,6 +90,7 @@ def _show(
             rung, reading.situation, get_ladder(), reading.plan.now, capabilities_of(request)
         ),
         fault=fault,
+        doses=page.EarlierDoses.of(reading.plan, reading.situation, site.zone, typed_doses),
     )
     status = 422 if fault or (chosen and found.planned.refused) else 200
     return render(request, "visits/visits.html", {"page": shown}, status=status)
@@ -119,6 +121,29 @@ def agree(request: HttpRequest, ref: str) -> HttpResponse:
             expected_position=position, **who(request),
         ),
         Kind.VISITS_AGREED, away, [("Visits", ", ".join(str(v.day) for v in told)), ("Note", text)],
+    )  # fmt: skip
+
+
+@never_cache
+@needs("view_case", "record_facts")
+@require_POST
+def earlier_doses(request: HttpRequest, ref: str) -> HttpResponse:
+    """The doses of hepatitis B vaccine from before the exposure, in place of those on record."""
+    reading = read(canonical(ref))
+    site, now = get_site(), clock.now()
+    away = reading.situation.follow_up.unavailable
+    typed = request.POST.get("doses", "")
+    try:
+        doses = page.typed_doses(typed)
+    except ValueError as bad:
+        return _show(request, reading, away, fault=str(bad), typed_doses=typed)
+    return _record(
+        request, reading,
+        lambda position: actions.doses_on_record(
+            get_store(), reading.case, doses, today=now.astimezone(site.zone).date(), now=now,
+            expected_position=position, **who(request),
+        ),
+        Kind.DOSES_ON_RECORD, away, [("Doses", typed)],
     )  # fmt: skip
 
 
