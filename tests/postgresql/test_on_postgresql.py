@@ -20,7 +20,13 @@ from pathlib import Path
 import pytest
 
 TESTS = Path(__file__).resolve().parents[1]
-SUITE = ("test_store.py", "test_recall.py", "test_laboratory.py", "test_people_import.py")
+SUITE = (
+    "test_store.py",
+    "test_recall.py",
+    "test_laboratory.py",
+    "test_people_import.py",
+    "test_booking.py",
+)
 LEAST = 40
 """So many tests there must be: a run that collects nothing proves nothing."""
 

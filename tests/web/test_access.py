@@ -29,6 +29,9 @@ PUBLIC_PAGES = {
     "own_page:bring",
     "own_page:scan",
     "own_page:withdraw",
+    "own_page:book",
+    "own_page:cancel",
+    "own_page:calendar",
 }
 OWN_PAGES = {"accounts:sign_out", "accounts:home", "accounts:change_password"}
 

@@ -63,6 +63,49 @@ def calendar(appointments: Iterable[Appointment], words: Words) -> bytes:
     return bytes(made.to_ical())
 
 
+@dataclass(frozen=True, slots=True)
+class AtAnHour:
+    """An appointment with a beginning and an end, both aware; `uid` and `sequence` as `Appointment`'s."""
+
+    uid: str
+    sequence: int
+    begins: datetime
+    ends: datetime
+    made_at: datetime
+
+
+def one_at_an_hour(appointment: AtAnHour, words: Words) -> bytes:
+    """A calendar file of one appointment at an hour, in UTC, so that every device shows its own time.
+
+    Raises:
+        Telling: the words give away what it is for.
+    """
+    for text in (words.summary, words.place, words.advice):
+        require_neutral(text)
+    made = Calendar()
+    made.add("prodid", f"-//Thimble//Appointments {__version__}//EN")
+    made.add("version", "2.0")
+    event = Event()
+    event.add("uid", appointment.uid)
+    event.add("dtstamp", appointment.made_at.astimezone(UTC).replace(microsecond=0))
+    event.add("sequence", appointment.sequence)
+    event.add("status", "CONFIRMED")
+    event.add("dtstart", appointment.begins.astimezone(UTC))
+    event.add("dtend", appointment.ends.astimezone(UTC))
+    _say(event, words)
+    made.add_component(event)
+    return bytes(made.to_ical())
+
+
+def _say(event: Event, words: Words) -> None:
+    event.add("summary", words.summary)
+    if words.place:
+        event.add("location", words.place)
+    if words.advice:
+        event.add("description", words.advice)
+    event.add("class", "PRIVATE")
+
+
 def _event(appointment: Appointment, words: Words) -> Event:
     event = Event()
     changed = appointment.changed_at.astimezone(UTC).replace(microsecond=0)
@@ -74,12 +117,7 @@ def _event(appointment: Appointment, words: Words) -> Event:
     event.add("status", "CANCELLED" if appointment.cancelled else "CONFIRMED")
     event.add("dtstart", appointment.day)
     event.add("dtend", appointment.day + _DAY)
-    event.add("summary", words.summary)
-    if words.place:
-        event.add("location", words.place)
-    if words.advice:
-        event.add("description", words.advice)
-    event.add("class", "PRIVATE")
+    _say(event, words)
     event.add("transp", "TRANSPARENT")
     if not appointment.cancelled:
         alarm = Alarm()

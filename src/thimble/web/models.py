@@ -366,6 +366,66 @@ class PersonLink(SecretLink):
         ]
 
 
+class ClinicSession(models.Model):
+    """A session of the clinic, see `thimble.people.sessions.Session`."""
+
+    day = models.DateField(db_index=True)
+    opens = models.TimeField()
+    closes = models.TimeField()
+    place = models.CharField(max_length=120)
+    purpose = models.CharField(max_length=20)
+    capacity = models.PositiveSmallIntegerField()
+    slot_minutes = models.PositiveSmallIntegerField(default=0)
+    made_at = models.DateTimeField()
+    made_by = models.CharField(max_length=40)
+    called_off_at = models.DateTimeField(null=True)
+    called_off_by = models.CharField(max_length=40, blank=True)
+
+    class Meta:
+        ordering = ["day", "opens", "id"]
+
+    def __str__(self) -> str:
+        return f"session {self.pk} on {self.day}"
+
+
+class Booking(models.Model):
+    """That a person is booked for a time of a session, see `thimble.people.sessions.Booked`.
+
+    It stands while `ended_at` is null. The database itself refuses a second booking of a person for a
+    session, and two bookings of one place.
+    """
+
+    session = models.ForeignKey(ClinicSession, on_delete=models.PROTECT, related_name="bookings")
+    person = models.CharField(max_length=40, db_index=True)
+    at = models.TimeField()
+    number = models.PositiveSmallIntegerField()
+    uid = models.CharField(max_length=32)
+    sequence = models.PositiveSmallIntegerField(default=0)
+    made_at = models.DateTimeField()
+    made_by = models.CharField(max_length=40)
+    ended_at = models.DateTimeField(null=True)
+    ended_by = models.CharField(max_length=40, blank=True)
+    came = models.CharField(max_length=10, blank=True)
+
+    class Meta:
+        ordering = ["at", "number", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["session", "person"],
+                condition=models.Q(ended_at__isnull=True),
+                name="one_booking_a_person_and_session",
+            ),
+            models.UniqueConstraint(
+                fields=["session", "at", "number"],
+                condition=models.Q(ended_at__isnull=True),
+                name="one_booking_a_place",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"booking {self.pk} of {self.person}"
+
+
 class RecallLine(models.Model):
     """Where one case stood on the recall list at `since`, and until when that holds (exclusive).
 

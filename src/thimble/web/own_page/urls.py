@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from thimble.web.own_page import evidence, links, views
+from thimble.web.own_page import booking, evidence, links, views
 
 app_name = "own_page"
 PREFIX = ""
@@ -13,6 +13,9 @@ urlpatterns = [
     path("own/scan", evidence.bring, name="bring"),
     path("own/scan/<int:entry>", evidence.scan, name="scan"),
     path("own/scan/<int:entry>/withdraw", evidence.withdraw, name="withdraw"),
+    path("own/book", booking.book, name="book"),
+    path("own/booking/<int:booking>/cancel", booking.cancel, name="cancel"),
+    path("own/booking/<int:booking>/appointment.ics", booking.calendar_file, name="calendar"),
     path("own/leave", views.leave, name="leave"),
     path("people/<str:person>/own-page", links.make, name="make"),
     path("people/<str:person>/own-page/end", links.end, name="end"),

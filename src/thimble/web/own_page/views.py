@@ -18,6 +18,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from thimble.people.dates import EitherDay, NotADate, read_date
 from thimble.web import clock, log
 from thimble.web.access import public
+from thimble.web.clinic.choosing import booked_when, mine
+from thimble.web.clinic.store import get_clinic
 from thimble.web.context import get_site, zone
 from thimble.web.limits import over_limit
 from thimble.web.models import PersonLink
@@ -177,7 +179,14 @@ def show(request: HttpRequest, here: Visitor, form: BringForm) -> HttpResponse:
     """The page, with a form that may have come back."""
     today = clock.now().astimezone(zone()).date()
     page = own_page(here.person, here.identity, get_site(), today, zone())
-    context = {**_frame(), "page": page, "form": form}
+    clinic, person = get_clinic(), here.person.reference
+    context = {
+        **_frame(),
+        "page": page,
+        "form": form,
+        "mine": mine(clinic.of_person(person), clock.now().astimezone(zone())),
+        "called_off": [booked_when(b) for b in clinic.called_off_for(person, today)],
+    }
     return render(request, "own_page/own.html", context, status=422 if form.errors else 200)
 
 

@@ -1,0 +1,1 @@
+"""Clinic sessions: made, booked, and worked through."""

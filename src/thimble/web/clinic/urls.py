@@ -1,0 +1,18 @@
+"""Paths of clinic sessions."""
+
+from django.urls import path
+
+from thimble.web.clinic import views
+from thimble.web.screens import Link
+
+app_name = "clinic"
+PREFIX = "clinic/"
+urlpatterns = [
+    path("", views.sessions, name="sessions"),
+    path("new", views.new, name="new"),
+    path("for/<str:person>", views.book, name="book"),
+    path("for/<str:person>/cancel/<int:booking>", views.cancel, name="cancel"),
+    path("<int:session>/", views.session, name="session"),
+    path("<int:session>/call-off", views.call_off, name="call_off"),
+]
+NAVIGATION = (Link("Clinic", "clinic:sessions", "edit_people", order=15),)
