@@ -20,6 +20,7 @@ NOT_FOR_A_SITE = frozenset(
         "clearance_uk",
         "immunity_us",
         "immunity_uk",
+        "screening",
         "source_law",
     }
 )
@@ -68,11 +69,12 @@ def protocol(name: str) -> Protocol:
 
 def _vocabulary_of(folder: Path) -> Vocabulary:
     """The facts that a folder's tables ask for: of the exposure, results, a course, fitness,
-    clearance, immunity."""
+    clearance, immunity, screening."""
     # Imported here: these packages read their own tables through this module.
     from thimble.clinical.fitness.vocabulary import vocabulary as of_fitness
     from thimble.clinical.immunity.vocabulary import vocabulary as of_immunity
     from thimble.clinical.prophylaxis.vocabulary import vocabulary as of_a_course
+    from thimble.clinical.screening.vocabulary import vocabulary as of_screening
     from thimble.clinical.series.vocabulary import vocabulary as of_clearance
     from thimble.clinical.serology.vocabulary import vocabulary as of_results
     from thimble.clinical.source_law import vocabulary as of_the_source
@@ -89,6 +91,7 @@ def _vocabulary_of(folder: Path) -> Vocabulary:
         "clearance_uk": of_clearance,
         "immunity_us": of_immunity,
         "immunity_uk": of_immunity,
+        "screening": of_screening,
         "source_law": of_the_source,
     }.get(str(manifest.get("id")))
     return own() if own else VOCABULARY

@@ -81,6 +81,12 @@ SAMPLE_CHECKS: Mapping[str, str] = {
 }
 """What makes a sample identified and validated: all three. Source: UKHSA integrated guidance (memory)."""
 
+
+def identified_and_validated(sample: Mapping[str, str]) -> bool:
+    """Whether every check of a sample was met; one that nobody knows of is not."""
+    return all(sample[check] == "yes" for check in SAMPLE_CHECKS)
+
+
 TESTS: Mapping[str, tuple[str, str]] = {
     "anti_hbs": ("hepatitis_b", "Anti-HBs"),
     "hbsag": ("hepatitis_b", "HBsAg"),
@@ -103,3 +109,12 @@ TESTS: Mapping[str, tuple[str, str]] = {
     "tb_symptoms": ("tuberculosis", "Questions about symptoms of tuberculosis"),
 }
 """Tests of people: the disease each is about and its name. The first nine are those of exposures."""
+
+QUESTIONS: Mapping[str, str] = {
+    "positive": "something found",
+    "negative": "nothing found",
+    "indeterminate": "not certain",
+}
+"""What the words of a result mean where the test is a set of questions."""
+ASKED_OF_THE_PERSON = frozenset({"tb_risk", "tb_symptoms"})
+"""Tests that are questions."""

@@ -183,6 +183,7 @@ class EvidenceForm(forms.Form):
         self._when("Blood taken or test read")
         words = {"": "None", **{word.value: word.value.capitalize() for word in Word}}
         self.fields["word"] = _radio("Result in words", words, required=False)
+        self.fields["word"].help_text = "Of questions: negative where nothing was found."
         self.fields["comparator"] = forms.ChoiceField(
             label="Sign", choices=[(c, c) for c in COMPARATORS], initial="="
         )

@@ -44,7 +44,8 @@ def result_value(body: Mapping[str, Any]) -> str:
     """`145 mIU/mL`, `positive`, `positive, 12 mIU/mL`."""
     parts = []
     if body["word"]:
-        parts.append(str(body["word"]))
+        questions = choices.QUESTIONS if body["test"] in choices.ASKED_OF_THE_PERSON else {}
+        parts.append(questions.get(body["word"], str(body["word"])))
     if body["number"] is not None:
         sign = "" if body["comparator"] == "=" else body["comparator"]
         parts.append(f"{sign}{body['number']:g} {unit(body['unit'])}".strip())
@@ -81,21 +82,16 @@ def remarks(evidence: Evidence) -> tuple[str, ...]:
         told.append(body["reason"])
     if body.get("text"):
         told.append(body["text"])
-    if evidence.kind is Kind.RESULT_RECORDED:
+    if evidence.kind is Kind.RESULT_RECORDED and body["test"] not in choices.ASKED_OF_THE_PERSON:
         told.append(sample_words(body["sample"]))
     if evidence.kind is Kind.DECLINED and not body["informed"]:
         told.append("no information on record")
     return tuple(told)
 
 
-def identified_and_validated(sample: Mapping[str, str]) -> bool:
-    """Whether every check of a sample was met; one that nobody knows of is not."""
-    return all(sample[check] == "yes" for check in choices.SAMPLE_CHECKS)
-
-
 def sample_words(sample: Mapping[str, str]) -> str:
     """What is known of the sample."""
-    if identified_and_validated(sample):
+    if choices.identified_and_validated(sample):
         return "identified and validated sample"
     if any(sample[check] == "no" for check in choices.SAMPLE_CHECKS):
         return "not an identified and validated sample"

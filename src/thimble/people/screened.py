@@ -1,0 +1,63 @@
+"""A file's results of blood-borne viruses as screening takes them, and what it proposes."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from thimble.clinical.immunity import days_of
+from thimble.clinical.screening import INFECTIONS, Result, Screening, screen
+from thimble.people import choices
+from thimble.people.entries import Kind
+from thimble.people.fold import Evidence, Person
+
+TESTS = frozenset(test for pair in INFECTIONS.values() for test in pair)
+
+
+def screened(person: Person, on: date, rule_set: str) -> Screening | None:
+    """What the rule set of the site proposes; None where the site has chosen none."""
+    if not rule_set:
+        return None
+    today = on.toordinal()
+    results = [r for e in person.of(Kind.RESULT_RECORDED) if (r := _result(e, today)) is not None]
+    return screen(
+        rule_set, person.employment.exposure_prone, results, frozenset(_refused(person, today))
+    )
+
+
+def _result(evidence: Evidence, today: int) -> Result | None:
+    """A result that has a date by a day; without one it counts for nothing."""
+    body = evidence.body
+    if body["test"] not in TESTS or _days(body["when"], today) is None:
+        return None
+    below = body["number"] is not None and body["comparator"] in ("<", "<=")
+    return Result(
+        body["test"], body["word"], below, choices.identified_and_validated(body["sample"])
+    )
+
+
+def _refused(person: Person, today: int) -> list[str]:
+    """Infections whose test was refused after the last one was done."""
+    found = []
+    for infection, (first, _) in INFECTIONS.items():
+        refusals = [
+            days[0]
+            for e in person.of(Kind.DECLINED)
+            if e.body["disease"] == infection
+            and e.body["what"] == "test"
+            and (days := _days(e.body["on"], today)) is not None
+        ]
+        done = [
+            days[1]
+            for e in person.of(Kind.RESULT_RECORDED)
+            if e.body["test"] == first and (days := _days(e.body["when"], today)) is not None
+        ]
+        if refusals and (not done or max(refusals) >= max(done)):
+            found.append(infection)
+    return found
+
+
+def _days(when: str | None, today: int) -> tuple[int, int] | None:
+    try:
+        return days_of(when, None, today)
+    except ValueError:
+        return None

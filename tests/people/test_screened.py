@@ -1,0 +1,157 @@
+"""Screening before exposure-prone procedures: the worked examples, then what a refusal may never say."""
+
+from __future__ import annotations
+
+from datetime import date
+from itertools import product
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from people.files import ENROLLED, NOW, ONE, RESULT, people, write
+from thimble.clinical.fitness.vocabulary import vocabulary as of_fitness
+from thimble.clinical.library import protocol
+from thimble.clinical.screening import Result, Screening, screen
+from thimble.clinical.screening.vocabulary import vocabulary
+from thimble.people.entries import Kind
+from thimble.people.fold import fold
+from thimble.people.screened import screened
+from thimble.protocol import check_protocol
+
+ON = date(2026, 3, 2)
+VALID = {"identified": "yes", "drawn_here": "yes", "direct": "yes"}
+Draft = tuple[Kind, dict[str, Any]]
+
+
+def result(test: str, word: str | None = "negative", **more: Any) -> Draft:
+    body = {"number": None, "comparator": "=", "unit": "", "sample": VALID, "when": "2026-02-10"}
+    return Kind.RESULT_RECORDED, {**RESULT, **body, "test": test, "word": word, **more}
+
+
+def refused(disease: str, on: str = "2026-02-20") -> Draft:
+    return Kind.DECLINED, {
+        "what": "test", "disease": disease, "on": on, "informed": True, "signed": "on_paper",
+        "reason": "",
+    }  # fmt: skip
+
+
+def of(*drafts: Draft, by: str = "uk_2023", prone: str = "yes") -> Screening:
+    store = people()
+    write(store, (Kind.ENROLLED, {**ENROLLED, "exposure_prone": prone}), *drafts)
+    found = screened(fold(store.entries(ONE), NOW), ON, by)
+    assert found is not None
+    return found
+
+
+def parts(found: Screening) -> list[tuple[str, str]]:
+    return [(each.says, each.test) for each in found.infections]
+
+
+ALL_THREE = (result("hbsag"), result("anti_hcv"), result("hiv_ag_ab"))
+
+
+def test_the_tables_are_proved_and_their_cases_come_out() -> None:
+    assert check_protocol(protocol("screening")) == ()
+    rule_set = vocabulary()["rule_set"]
+    assert dict(rule_set.labels) == dict(of_fitness()["rule_set"].labels)
+
+
+def test_a_nurse_without_exposure_prone_work_who_declined_two_tests_is_not_held_up() -> None:
+    found = of(refused("hepatitis_c"), refused("hiv"), prone="no")
+    assert found.clearance == "not_needed"
+    assert parts(found) == [("not_asked", "offer"), ("not_asked", "none"), ("not_asked", "none")]
+
+
+def test_a_trainee_with_three_negative_validated_samples_may_be_cleared() -> None:
+    """A non-responder without infection: clearance does not wait for a titre."""
+    found = of(*ALL_THREE, result("anti_hbs", None, number=4, unit="m[IU]/mL"))
+    assert found.clearance == "propose"
+    assert not found.confirmed
+
+
+@pytest.mark.parametrize("check", list(VALID))
+@pytest.mark.parametrize("said", ["no", "not_known"])
+def test_a_sample_that_misses_one_check_does_not_clear(check: str, said: str) -> None:
+    scanned = result("hbsag", sample={**VALID, check: said})
+    found = of(scanned, *ALL_THREE[1:])
+    assert (found.clearance, parts(found)[0]) == ("pending", ("missing", "validated_test"))
+
+
+def test_antibody_to_hepatitis_c_waits_for_rna_and_then_for_the_physician() -> None:
+    positive = (ALL_THREE[0], result("anti_hcv", "positive"), ALL_THREE[2])
+    assert parts(of(*positive))[1] == ("missing", "load")
+    assert parts(of(*positive, result("hcv_rna")))[1] == ("physician", "refer")
+    found = of(*positive, result("hcv_rna", "positive"))
+    assert (found.clearance, parts(found)[1]) == ("physician", ("physician", "refer"))
+
+
+def test_hbsag_without_dna_asks_for_dna_and_any_number_of_it_for_the_physician() -> None:
+    positive = (result("hbsag", "positive"), *ALL_THREE[1:])
+    assert parts(of(*positive))[0] == ("missing", "load")
+    for sign, number in (("<", 20), ("=", 150)):
+        dna = result("hbv_dna", None, number=number, comparator=sign, unit="[IU]/mL")
+        assert parts(of(*positive, dna))[0] == ("physician", "refer")
+
+
+def test_a_result_without_a_day_counts_for_nothing() -> None:
+    assert parts(of(result("hbsag", when=None)))[0] == ("missing", "first_test")
+
+
+def test_a_test_after_a_refusal_ends_it() -> None:
+    assert parts(of(refused("hiv", "2026-02-01"), *ALL_THREE))[2] == ("shown", "none")
+    again = of(result("hiv_ag_ab", sample={**VALID, "direct": "no"}), refused("hiv", "2026-02-20"))
+    assert parts(again)[2] == ("refused", "offer_again")
+
+
+def test_neither_the_united_states_nor_ireland_borrow_the_kingdoms_conditions() -> None:
+    assert of(by="us_shea_2020").clearance == "no_condition"
+    assert of(result("hbsag", "positive"), by="us_cdc_2012").clearance == "physician"
+    irish = of(by="ireland_2005")
+    assert [each.says for each in irish.infections] == ["missing", "not_asked", "not_asked"]
+    assert of(result("hbsag"), by="ireland_2005").infections[0].says == "shown"
+
+
+def test_no_rule_set_no_answer_and_a_wrong_one_is_refused() -> None:
+    store = people()
+    write(store, (Kind.ENROLLED, ENROLLED))
+    assert screened(fold(store.entries(ONE), NOW), ON, "") is None
+    with pytest.raises(ValueError, match="uk_2023"):
+        screen("uk", "yes", (), frozenset())
+
+
+RESULTS = st.lists(
+    st.builds(
+        Result,
+        st.sampled_from(["hbsag", "hbv_dna", "anti_hcv", "hcv_rna", "hiv_ag_ab", "hiv_rna"]),
+        st.sampled_from(["positive", "negative", "indeterminate", None]),
+        st.booleans(),
+        st.booleans(),
+    ),
+    max_size=5,
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(RESULTS, st.sets(st.sampled_from(["hepatitis_b", "hepatitis_c", "hiv"])))
+def test_clearance_under_the_kingdoms_rules_needs_three_validated_negatives(
+    results, declined
+) -> None:
+    found = screen("uk_2023", "yes", results, frozenset(declined))
+    if found.clearance == "propose":
+        for first in ("hbsag", "anti_hcv", "hiv_ag_ab"):
+            mine = [r for r in results if r.test == first]
+            assert any(r.validated and r.word == "negative" for r in mine)
+            assert all(r.word != "positive" for r in mine)
+
+
+@given(RESULTS, st.sampled_from(vocabulary()["rule_set"].values))
+@settings(max_examples=100, deadline=None)
+def test_a_refusal_makes_nobody_a_case_for_the_physician(results, rule_set) -> None:
+    """Refusing may hold up clearance; it never moves an infection to what a found virus comes to."""
+    for prone, declined in product(("yes", "no"), ("hepatitis_b", "hepatitis_c", "hiv")):
+        without = screen(rule_set, prone, results, frozenset())
+        refusing = screen(rule_set, prone, results, frozenset({declined}))
+        for before, after in zip(without.infections, refusing.infections, strict=True):
+            assert (after.says == "physician") == (before.says == "physician")
