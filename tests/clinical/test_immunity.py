@@ -246,7 +246,7 @@ def test_symptoms_are_reviewed_yearly_after_a_positive_test(when: str, state: st
     )
     found = of("tuberculosis", *known)
     assert found.state == state
-    assert found.again_on == (ON if state == "satisfied" else None)
+    assert found.again_on == (ON if state == "satisfied" else ON - timedelta(days=1))
 
 
 def test_a_refused_test_is_never_an_infection() -> None:

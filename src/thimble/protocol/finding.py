@@ -34,6 +34,12 @@ class Reason:
         """Whether the rule was read in its own document."""
         return self.standing == "read"
 
+    @property
+    def cited(self) -> str:
+        """The rule with its source and standing, then its note."""
+        note = "" if self.note in ("", "-") else f" {self.note}"
+        return f"{self.rule} ({self.source}; {self.standing}).{note}"
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:

@@ -51,7 +51,7 @@ class Judgement:
         earliest: the first day on which the step counts, by the schedule alone: it may lie in the past.
         recommended: the day to plan it for, never before the day asked for.
         doses_missing: how many doses complete it, 0 where no dose is the next step.
-        again_on: the day on which satisfied evidence comes up again, None where it does not.
+        again_on: the day on which the evidence comes up again, or did: None where it does not.
         entries: positions of the evidence that was looked at.
         offer: `open`, `declined` or `contraindicated`.
     """
@@ -183,8 +183,6 @@ def _when(
 
 
 def _again(state: str, asked: Asked, disease: str, on: date, by: Rules) -> date | None:
-    if state != "satisfied":
-        return None
     if disease == TUBERCULOSIS:
         every, facts = by.tuberculosis.review_every, dict(asked.facts)
         known = facts["tb_prior"] == "documented" or facts["tb_test"] == "positive"
@@ -193,10 +191,10 @@ def _again(state: str, asked: Asked, disease: str, on: date, by: Rules) -> date 
         return date.fromordinal(step(asked.reviewed, every))
     rule = by.doses[disease]
     if rule.in_season:
-        return by.season.next_offer(by.season.ends(on))
-    if rule.within is not None and asked.counted is not None:
-        last = [d.given.days[0] for d in asked.counted.said if d.counts and d.given.days]
-        return date.fromordinal(step(max(last), rule.within)) if last else None
+        return by.season.next_offer(by.season.ends(on)) if state == "satisfied" else None
+    if rule.within is not None and asked.counted is not None and asked.counted.last is not None:
+        first = [d.given.days[0] for d in asked.counted.said if d.given.days]
+        return date.fromordinal(step(max(first), rule.within))
     return None
 
 

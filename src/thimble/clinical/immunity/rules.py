@@ -70,6 +70,11 @@ class Season:
         place, first, last = (on.month, on.day), self.offered_from, self.offered_until
         return first <= place <= last if first <= last else place >= first or place <= last
 
+    def offered_last(self, on: date) -> date:
+        """The last day on or after `on` of an offer."""
+        this = date(on.year, *self.offered_until)
+        return this if this >= on else date(on.year + 1, *self.offered_until)
+
     def next_offer(self, on: date) -> date:
         """The first day after `on` from which the vaccine of a season is offered."""
         this = date(on.year, *self.offered_from)

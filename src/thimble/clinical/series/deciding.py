@@ -68,10 +68,5 @@ def decide(name: str, situation: Situation) -> Decision:
         values["due"],
         values["next_dose"],
         because,
-        " | ".join(dict.fromkeys(_words(reason) for reason in because)),
+        " | ".join(dict.fromkeys(reason.cited for reason in because)),
     )
-
-
-def _words(reason: Reason) -> str:
-    note = "" if reason.note in ("", "-") else f" {reason.note}"
-    return f"{reason.rule} ({reason.source}; {reason.standing}).{note}"

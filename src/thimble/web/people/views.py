@@ -32,7 +32,7 @@ from thimble.web.limits import carries
 from thimble.web.models import Account
 from thimble.web.own_page.links import state_of_link
 from thimble.web.people import card as cards
-from thimble.web.people import hepatitis, page, words
+from thimble.web.people import hepatitis, judged, page, words
 from thimble.web.people import register as lists
 from thimble.web.people.forms import (
     KINDS,
@@ -141,19 +141,22 @@ def new(request: HttpRequest) -> HttpResponse:
 def person(request: HttpRequest, person: str) -> HttpResponse:
     """Who somebody is, and everything that is documented of them."""
     found, identity = _found(request, person, "person")
+    site, born = get_site(), identity.birth_date if identity else None
     context = {
         "page": page.page_of(
             found,
             identity,
             names=_accounts(),
-            asked=get_site().evidence_asked,
+            asked=site.evidence_asked,
             today=_today(),
             zone=zone(),
         ),
-        "state": hepatitis.state_of(
-            found, identity.birth_date if identity else None, _today(), get_site().protocol
+        "state": hepatitis.state_of(found, born, _today(), site.protocol),
+        "infections": judged.infections_of(
+            found, born, _today(), site.protocol, site.evidence_asked
         ),
         "standing": _standing(found, identity),
+        "clearance": judged.clearance_of(found, _today(), site.fitness_rule_set),
         "kinds": [(name, heading) for name, (_, heading, _) in KINDS.items()],
         "seen": list(choices.SEEN.items()),
         "scan_form": ScanForm(),

@@ -1,0 +1,1 @@
+"""What comes up again for the people of the register."""
