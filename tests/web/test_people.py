@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from types import SimpleNamespace
 from typing import Any
 
@@ -13,10 +13,10 @@ from django.test import Client
 
 from thimble.actions import people as acts
 from thimble.people.entries import Kind
-from thimble.people.fold import fold
+from thimble.people.fold import Person, fold
 from thimble.web import clock, models
 from thimble.web.context import get_people, get_people_identities, zone
-from thimble.web.people import views
+from thimble.web.people import hepatitis, views
 from thimble.web.people.roster import Roster
 from thimble.web.roles import Role
 from web.test_vault import PDF, PNG
@@ -56,6 +56,10 @@ def enrolled(client: Client, **changes: str) -> str:
 
 def evidence(person: str) -> Any:
     return fold(get_people().entries(person), clock.now()).evidence
+
+
+def the_person(person: str) -> Person:
+    return fold(get_people().entries(person), clock.now())
 
 
 def rows_of(*rows: dict[str, str], **more: Any) -> dict[str, Any]:
@@ -308,6 +312,23 @@ def test_the_page_says_the_state_of_hepatitis_b_the_next_step_and_why(nurse: Cli
     page = nurse.get(f"/people/{person}/").content.decode()
     assert "Enter the birth date" in page
     assert "Hepatitis B: " not in page
+
+    # A birth date set right later than the evidence: silence would look like nothing to do.
+    rows = [{"product": "43", "when": "5.1.2001"}]
+    nurse.post(f"/people/{person}/card", rows_of(*rows, order="day_first"))
+    nurse.post(f"/people/{person}/details", {**FORM, "birth_date": "2001-02-28"})
+    assert "lies before the birth date" in nurse.get(f"/people/{person}/").content.decode()
+
+
+def test_a_protocol_without_clearance_tables_says_that_it_has_none(nurse: Client) -> None:
+    person = enrolled(nurse)
+    assert "hepatitis" not in hepatitis.unsaid(
+        the_person(person), date(1999, 2, 28), date(2026, 3, 2)
+    )
+    nurse.post(f"/people/{person}/card", rows_of({"product": "43", "when": "2019"}))
+    held, day = the_person(person), date(2026, 3, 2)
+    assert hepatitis.state_of(held, date(1999, 2, 28), day, "mars") is None
+    assert "no clearance tables" in hepatitis.unsaid(held, date(1999, 2, 28), day)
 
 
 RESULT = {

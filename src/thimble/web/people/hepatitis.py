@@ -9,7 +9,7 @@ from thimble.clinical.saying import calendar_day
 from thimble.clinical.series.deciding import rules
 from thimble.clinical.series.vocabulary import vocabulary
 from thimble.people.fold import Person
-from thimble.people.hepatitis_b import HepatitisB, hepatitis_b
+from thimble.people.hepatitis_b import HepatitisB, evidence_of, hepatitis_b
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +29,24 @@ def state_of(person: Person, born: date | None, on: date, protocol: str) -> Stat
     """The state; None where nothing about hepatitis B is documented, or no answer can be given."""
     found = hepatitis_b(person, born, on, protocol)
     return None if found is None else _in_words(found, protocol, on)
+
+
+def unsaid(person: Person, born: date | None, on: date) -> str:
+    """Why `state_of` gives no answer, in a sentence; "" where nothing is documented that could need one."""
+    told, undated = evidence_of(person, on)
+    if not told and not undated:
+        return ""
+    if born is None:
+        return (
+            "Enter the birth date: without it nothing can be said about which doses of hepatitis B "
+            "vaccine count."
+        )
+    if any(each.when.last < born for each in told):
+        return (
+            "Nothing can be said of hepatitis B: something documented of it lies before the birth date. "
+            "Look at both."
+        )
+    return "Nothing can be said of hepatitis B: the protocol of this site has no clearance tables."
 
 
 def _in_words(found: HepatitisB, protocol: str, on: date) -> State:

@@ -155,6 +155,7 @@ def person(request: HttpRequest, person: str) -> HttpResponse:
         "infections": judged.infections_of(
             found, born, _today(), site.protocol, site.evidence_asked
         ),
+        "unsaid": hepatitis.unsaid(found, identity.birth_date if identity else None, _today()),
         "standing": _standing(found, identity),
         "clearance": judged.clearance_of(found, _today(), site.fitness_rule_set),
         "kinds": [(name, heading) for name, (_, heading, _) in KINDS.items()],
