@@ -6,6 +6,7 @@ import threading
 import time
 from collections.abc import Mapping
 from datetime import date
+from pathlib import Path
 
 import pytest
 from django.db import DatabaseError, IntegrityError, connection, transaction
@@ -119,6 +120,23 @@ def test_two_who_write_at_once_the_second_is_told_and_both_chains_hold() -> None
     assert [entry.body["text"] for entry in told[0].new_entries] == written
     assert [entry.body["text"] for entry in store.entries(A)] == ["reported", *written]
     assert verify(store.all_entries()) == []
+
+
+@only_sqlite
+@pytest.mark.usefixtures("append_only_db")
+def test_an_erased_name_is_overwritten_in_the_file_itself() -> None:
+    identities = DjangoPeopleIdentities()
+    rows = [
+        Written(f"P-{n}", 1, PersonIdentity(str(n), f"Quarnbeck-{n}", "Rea")) for n in range(40)
+    ]
+    identities.save_all(rows, by="u1", now=NOW)
+    identities.erase(f"P-{n}" for n in range(40) if n % 2)
+    with connection.cursor() as cursor:
+        cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    content = Path(connection.settings_dict["NAME"]).read_bytes()
+    found = {n for n in range(40) if f'"Quarnbeck-{n}"'.encode() in content}
+    assert found == set(range(0, 40, 2))
 
 
 class _ReadsBeforeItWrites(DjangoPeopleIdentities):

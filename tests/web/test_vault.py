@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import stat
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -119,3 +120,19 @@ def test_two_that_make_the_key_at_once_use_the_same(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir() if path.name.startswith("vault_key")] == [
         "vault_key"
     ]
+
+
+def test_a_kept_file_is_on_the_disk_with_its_name_before_anybody_is_told_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    vault = Vault(tmp_path)
+    vault.put(b"one")
+    real, flushed = os.fsync, []
+
+    def fsync(handle: int) -> None:
+        real(handle)
+        flushed.append(Path(f"/proc/self/fd/{handle}").readlink())
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    name = vault.put(b"two")
+    assert flushed == [tmp_path / "vault" / name, tmp_path / "vault", tmp_path]

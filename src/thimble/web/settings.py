@@ -77,8 +77,10 @@ def _sqlite() -> dict[str, Any]:
             # A reader that turns writer half-way fails under load; IMMEDIATE waits at the door.
             "transaction_mode": "IMMEDIATE",
             "timeout": 10,
+            # A name that is erased is overwritten, not only left out of every list.
             "init_command": (
-                "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;"
+                "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; "
+                "PRAGMA secure_delete=ON;"
             ),
         },
         "TEST": {"NAME": os.environ.get("THIMBLE_TRIAL_DATABASE")},

@@ -65,6 +65,9 @@ class Vault:
             file.write(sealed)
             file.flush()
             os.fsync(file.fileno())
+        # The file's bytes are on the disk; that it is there must be, too, before an entry says so.
+        _flush(self._folder)
+        _flush(self._folder.parent)
         return name
 
     def get(self, name: str) -> bytes:
@@ -107,11 +110,16 @@ class Vault:
         with suppress(FileExistsError):
             os.link(new, self._key_file)
         new.unlink()
-        folder = os.open(self._key_file.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+        _flush(self._key_file.parent)
+
+
+def _flush(folder: Path) -> None:
+    """Write what a folder holds to the disk."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def type_of(content: bytes) -> str:
