@@ -21,6 +21,7 @@ from thimble.commands import (
     remind,
     serve,
     source_identities,
+    stock_alerts,
 )
 
 
@@ -43,6 +44,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         daily,
         remind,
         source_identities,
+        stock_alerts,
         demo,
         accounts,
     ):

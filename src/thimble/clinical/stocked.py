@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from thimble.clinical.neutral import is_mail_address
+
 _ID = re.compile(r"[a-z][a-z0-9_]{0,39}", re.A)
 
 
@@ -41,10 +43,14 @@ class StockProduct:
 
 @dataclass(frozen=True, slots=True)
 class Stocked:
-    """Places and products in the order of the settings; both empty where a site keeps no stock here."""
+    """Places and products in the order of the settings; both empty where a site keeps no stock here.
+
+    `mail` is the address that is told once of what is to be done about stock; "" where nobody is.
+    """
 
     places: tuple[StockPlace, ...] = ()
     products: tuple[StockProduct, ...] = ()
+    mail: str = ""
 
     def place(self, id_: str) -> StockPlace | None:
         """The place of an id."""
@@ -96,7 +102,17 @@ def read_stocked(read: Table) -> Stocked:
             "stock_products" if places else "stock_places",
             "is missing: stock is counted by place and by product, so name both or neither",
         )
-    return Stocked(tuple(places.values()), tuple(products.values()))
+    return Stocked(tuple(places.values()), tuple(products.values()), _mail(read))
+
+
+def _mail(read: Table) -> str:
+    found = read.text("stock_mail", may_be_empty=True)
+    if found and not is_mail_address(found):
+        read.fault(
+            "stock_mail", f"is a mail address, such as stock@hospital.example; found {found!r}"
+        )
+        return ""
+    return found
 
 
 def _place(table: Table) -> StockPlace:

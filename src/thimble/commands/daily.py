@@ -10,7 +10,14 @@ from contextlib import redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 
-from thimble.commands import Commands, NotUnderstood, ledger, remind, source_identities
+from thimble.commands import (
+    Commands,
+    NotUnderstood,
+    ledger,
+    remind,
+    source_identities,
+    stock_alerts,
+)
 from thimble.commands.serve import migrate, open_data
 
 
@@ -28,6 +35,7 @@ class Job:
 
 JOBS: tuple[Job, ...] = (
     Job("mail to workers", remind.send_all),
+    Job("stock alerts", stock_alerts.send_all),
     Job("source identities", source_identities.erase_all),
     Job("ledger", ledger.verify_all),
 )

@@ -274,6 +274,17 @@ class StockMovement(models.Model):
         return f"{self.number}: {self.move} {self.product} {self.lot}"
 
 
+class StockAlertTold(models.Model):
+    """An alert about stock that a mail told of and that stands still. It goes once the alert does, so that
+    the same alert, when it comes back, is told again. Derived: without it one more mail goes out."""
+
+    alert = models.CharField(max_length=160, primary_key=True)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.alert
+
+
 class LastLook(models.Model):
     """Up to where an account has seen a case, so that a screen can say what changed since."""
 

@@ -33,6 +33,11 @@ class Alert:
     minimum: int = 0
     last: date | None = None
 
+    @property
+    def key(self) -> str:
+        """What makes it the same alert on another day: what it is about, not how many are there."""
+        return ":".join((self.sort.name.lower(), self.place, self.product, self.lot))
+
 
 def alerts(shelf: Shelf, stocked: Stocked, today: date) -> list[Alert]:
     """Everything to do about stock today.

@@ -41,6 +41,11 @@ def message(about: str, day: date, site: Site, to: str) -> EmailMessage:
     subject = site.messages.appointment
     for text in (subject, site.messages.sender, body.replace(site.name, "")):
         require_neutral(text)
+    return by_itself(subject, body, site, to)
+
+
+def by_itself(subject: str, body: str, site: Site, to: str) -> EmailMessage:
+    """A mail that nobody wrote, addressed and not sent: from the site's sender, marked as such."""
     return EmailMessage(
         subject=subject,
         body=body,
