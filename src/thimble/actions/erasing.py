@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta, tzinfo
@@ -13,7 +13,7 @@ from thimble.actions.identity import IdentityStore
 from thimble.clinical.durations import Duration, add
 from thimble.clinical.source_law import kept_by_default
 from thimble.clinical.source_rules import SourceRules
-from thimble.ledger.entries import Kind
+from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.store import LedgerStore
 from thimble.protocol.vocabulary import Fact
@@ -53,18 +53,30 @@ def identities_to_erase(
 
     An open case, one that was opened again, and one on hold are never among them.
     """
+    due = (
+        due_of(case, store.entries(case), rules, vocabulary, zone, now)
+        for case in identities.source_cases()
+    )
+    return [found for found in due if found is not None]
+
+
+def due_of(
+    case: str,
+    entries: Sequence[Entry],
+    rules: SourceRules,
+    vocabulary: Mapping[str, Fact],
+    zone: tzinfo,
+    now: datetime,
+) -> Erasure | None:
+    """What is to be erased of who a case's source was; None while its time is not over."""
+    if not entries or case in rules.hold:
+        return None
+    situation = fold(entries, now, vocabulary)
+    closed = situation.closed_at
     kept, rule = kept_for(rules)
-    found = []
-    for case in identities.source_cases():
-        entries = store.entries(case)
-        if not entries or case in rules.hold:
-            continue
-        situation = fold(entries, now, vocabulary)
-        closed = situation.closed_at
-        if closed is not None and now > add(closed, kept, zone) + ONE_DAY:
-            day = closed.astimezone(zone).date()
-            found.append(Erasure(case, day, kept, rule, situation.entries))
-    return found
+    if closed is None or now <= add(closed, kept, zone) + ONE_DAY:
+        return None
+    return Erasure(case, closed.astimezone(zone).date(), kept, rule, situation.entries)
 
 
 def erase_identity(
@@ -76,8 +88,12 @@ def erase_identity(
     now: datetime,
     by: str,
     role: str,
+    also: Callable[[], object] = lambda: None,
 ) -> None:
     """Erase one identity and put on record that it was; `together` makes it both or neither.
+
+    `also` erases what other files hold of it: done last, so that it is done only where the rest can be,
+    and before the rest is certain, so that whatever breaks off here is found and done again.
 
     Raises:
         Overtaken: somebody wrote to the case since it was looked at; nothing was erased.
@@ -93,3 +109,4 @@ def erase_identity(
             expected_position=erasure.position,
         )  # fmt: skip
         identities.erase_source(erasure.case)
+        also()

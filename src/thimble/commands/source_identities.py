@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import argparse
+from functools import cache, partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from thimble.commands import Commands, NotUnderstood, group
 from thimble.commands.serve import open_data
+
+if TYPE_CHECKING:
+    from thimble.actions.erasing import Erasure
+    from thimble.exchange.inbox import Inbox
 
 
 def add_to(commands: Commands) -> None:
@@ -32,47 +38,87 @@ def erase_all(_data: Path) -> int:
 
 
 def _purge(*, erase: bool) -> int:
-    from thimble.actions.erasing import erase_identity, identities_to_erase, kept_for
+    from django.conf import settings
+
+    from thimble.actions.erasing import kept_for
     from thimble.clinical.site import SiteError
-    from thimble.clinical.vocabulary import VOCABULARY
-    from thimble.ledger.store import Overtaken
-    from thimble.web import clock
-    from thimble.web.context import get_identities, get_site, get_store
+    from thimble.exchange.inbox import Inbox
+    from thimble.web.context import get_identities, get_site
 
     try:
         site = get_site()
     except SiteError as error:
         raise NotUnderstood(str(error)) from error
-    now, rules = clock.now(), site.source_patient
-    store, identities = get_store(), get_identities()
-    kept, rule = kept_for(rules)
+    kept, rule = kept_for(site.source_patient)
     print(f"Kept for {kept.words} after a case is closed. Rule: {rule}")
-    status, erased = 0, 0
-    for found in identities_to_erase(store, identities, rules, VOCABULARY, site.zone, now):
-        line = f"{found.case}, closed on {found.closed_on.isoformat()}"
+    with Inbox(settings.DATA) as inbox:
+        erased, messages, left = _each(inbox, erase=erase)
         if not erase:
-            print(f"{line}: would be erased")
-            continue
-        try:
-            erase_identity(
-                store, identities, found, together=store.transaction(), now=now, by="command",
-                role="retention",
-            )  # fmt: skip
-        except Overtaken:
-            print(f"{line}: left as it is, somebody wrote to the case meanwhile")
-            status = 1
-            continue
-        erased += 1
-        print(f"{line}: erased")
-    if erase:
+            print("Nothing was changed. Add --erase to erase them.")
+            return 0
+        print(f"{erased} erased, and the people in {_messages(messages)} of the laboratory.")
+        status = 1 if left else 0
         # Each time: an earlier run may have been stopped between erasing and this.
-        print(f"{erased} erased.")
-        if not identities.scrub():
-            print(
-                "The database was in use and could not be written anew: what was erased may still be "
-                "readable in its file. Stop the server, then run this again."
-            )
-            status = 1
-    else:
-        print("Nothing was changed. Add --erase to erase them.")
+        for what, done in (
+            ("The database", get_identities().scrub()),
+            ("The laboratory's inbox", inbox.scrub()),
+        ):
+            if not done:
+                print(
+                    f"{what} was in use and could not be written anew: what was erased may still be "
+                    "readable in its file. Stop the servers, then run this again."
+                )
+                status = 1
     return status
+
+
+def _each(inbox: Inbox, *, erase: bool) -> tuple[int, int, int]:
+    """One line for each case: how many identities and messages were erased, and how many cases left."""
+    from thimble.actions.erasing import due_of, erase_identity, identities_to_erase
+    from thimble.clinical.vocabulary import VOCABULARY
+    from thimble.ledger.store import Overtaken
+    from thimble.web import clock
+    from thimble.web.context import get_identities, get_protocol, get_site, get_store
+    from thimble.web.laboratory.directory import Directory
+    from thimble.web.laboratory.erasing import messages_due
+
+    site, store, identities, now = get_site(), get_store(), get_identities(), clock.now()
+    rules = site.source_patient
+
+    @cache
+    def due(case: str) -> Erasure | None:
+        return due_of(case, store.entries(case), rules, VOCABULARY, site.zone, now)
+
+    directory = Directory(store, identities, get_protocol())
+    left = messages_due(inbox, store, directory, lambda case: due(case) is not None)
+    named = identities_to_erase(store, identities, rules, VOCABULARY, site.zone, now)
+    # Of some sources nobody wrote down who they were, and the laboratory's messages say it.
+    unnamed = [due(case) for case in left.keys() - {found.case for found in named}]
+    erased = messages = overtaken = 0
+    for found in (*named, *(each for each in unnamed if each is not None)):
+        parts = left.get(found.case, {})
+        line = f"{found.case}, closed on {found.closed_on.isoformat()}"
+        with_them = f", with the people in {_messages(len(parts))}" if parts else ""
+        if not erase:
+            print(f"{line}: would be erased{with_them}")
+            continue
+        if found in named:
+            try:
+                erase_identity(
+                    store, identities, found, together=store.transaction(), now=now, by="command",
+                    role="retention", also=partial(inbox.erase_people, parts, now),
+                )  # fmt: skip
+            except Overtaken:
+                print(f"{line}: left as it is, somebody wrote to the case meanwhile")
+                overtaken += 1
+                continue
+            erased += 1
+        else:
+            inbox.erase_people(parts, now)
+        messages += len(parts)
+        print(f"{line}: erased{with_them}")
+    return erased, messages, overtaken
+
+
+def _messages(count: int) -> str:
+    return "1 message" if count == 1 else f"{count} messages"

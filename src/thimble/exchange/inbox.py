@@ -6,19 +6,20 @@ survived a power cut. Messages are personal data; the file is readable by its ow
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import sqlite3
 import threading
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import datetime
-from enum import StrEnum
 from pathlib import Path
 from typing import Final, Self
+
+from thimble.exchange.stored import COLUMNS, Arrival, Received, Settled, State, Stored, received_of
+
+__all__ = ["Arrival", "Inbox", "Received", "Settled", "State", "Stored"]
 
 FILE: Final = "inbox.sqlite3"
 """Its name in a data folder."""
@@ -41,84 +42,10 @@ CREATE TABLE IF NOT EXISTS received (
 ) STRICT;
 CREATE INDEX IF NOT EXISTS received_by_state ON received (state, id);
 """
-_COLUMNS = "id, sender, control_id, raw, received_at, state, reason, reused"
+_LATER_COLUMN = "ALTER TABLE received ADD COLUMN erased_at TEXT NOT NULL DEFAULT ''"
+"""For inboxes of before: when the people in a message were erased, or nothing."""
 # Answers are frames' contents, and this byte can stand in none of them.
 _BETWEEN = b"\x1c"
-
-
-class State(StrEnum):
-    """Where a message stands."""
-
-    NEW = "new"  # stored, not looked at
-    MATCHED = "matched"  # what it says is in the ledger
-    HELD = "held"  # a person has to look
-    REFUSED = "refused"  # not taken, and the sender was told
-    DUPLICATE = "duplicate"  # said again what was known
-
-
-@dataclass(frozen=True, slots=True)
-class Arrival:
-    """A message to be stored: its bytes, what is known of it and the answers if it is new."""
-
-    sender: str
-    control_id: str
-    raw: bytes
-    received_at: datetime
-    state: State
-    reason: str
-    answers: tuple[bytes, ...]
-
-    @property
-    def digest(self) -> str:
-        return _digest(self.raw)
-
-
-@dataclass(frozen=True, slots=True)
-class Stored:
-    """What became of an arrival.
-
-    Attributes:
-        answers: those of the first time, where the same bytes came before.
-        fresh: False where the same bytes came before: nothing new was stored.
-        reused: the sender gave this control id to other bytes before.
-    """
-
-    id: int
-    answers: tuple[bytes, ...]
-    fresh: bool
-    reused: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Settled:
-    """What became of the message with this id; `reason` as in `Inbox.settle`."""
-
-    id: int
-    state: State
-    reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Received:
-    """One stored message."""
-
-    id: int
-    sender: str
-    control_id: str
-    raw: bytes
-    received_at: datetime
-    state: State
-    reason: str
-    reused: bool
-
-    @property
-    def digest(self) -> str:
-        """By which the ledger's entries name the message."""
-        return _digest(self.raw)
-
-
-def _digest(raw: bytes) -> str:
-    return hashlib.sha256(raw).hexdigest()
 
 
 class _Waiting:
@@ -146,6 +73,9 @@ class Inbox:
         self._database.execute("PRAGMA journal_mode=WAL")
         self._database.execute("PRAGMA synchronous=FULL")
         self._database.executescript(_TABLE)
+        columns = self._database.execute("SELECT name FROM pragma_table_info('received')")
+        if ("erased_at",) not in columns.fetchall():
+            self._database.execute(_LATER_COLUMN)
 
     def __enter__(self) -> Self:
         return self
@@ -254,19 +184,54 @@ class Inbox:
 
     def in_state(self, state: State) -> Iterator[Received]:
         """Those in this state, in order of arrival; read in pages, so settle them on the way."""
+        return self._pages("state = ?", state)
+
+    def with_people(self) -> Iterator[Received]:
+        """Those in which nobody was erased yet, in order of arrival."""
+        return self._pages("erased_at = ?", "")
+
+    def _pages(self, condition: str, value: str) -> Iterator[Received]:
         after = 0
         while True:
             with self._lock:
                 rows = self._database.execute(
-                    f"SELECT {_COLUMNS} FROM received WHERE state = ? AND id > ? "  # noqa: S608
+                    f"SELECT {COLUMNS} FROM received WHERE {condition} AND id > ? "  # noqa: S608
                     "ORDER BY id LIMIT ?",
-                    (state, after, PAGE),
+                    (value, after, PAGE),
                 ).fetchall()
             if not rows:
                 return
             for row in rows:
                 after = row[0]
-                yield _received(row)
+                yield received_of(row)
+
+    def erase_people(self, left: Mapping[int, bytes], at: datetime) -> None:
+        """Put what is left in place of what messages said of people, all or none, on the disk.
+
+        Sender, control id, digest, state and answer stay: the same bytes still count as the same.
+        `scrub` takes the last trace from the file.
+        """
+        # Overwritten, not only forgotten.
+        self._database.execute("PRAGMA secure_delete=ON")
+        with self._lock, self._transaction() as database:
+            database.executemany(
+                "UPDATE received SET raw = ?, erased_at = ? WHERE id = ?",
+                [(raw, at.isoformat(), number) for number, raw in left.items()],
+            )
+
+    def scrub(self) -> bool:
+        """Write the file anew without what was erased, its journal included.
+
+        Returns:
+            Whether it was done; False while somebody else reads or writes at that moment.
+        """
+        with self._lock:
+            try:
+                self._database.execute("VACUUM")
+                (busy, *_) = self._database.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            except sqlite3.OperationalError:
+                return False
+        return not busy
 
     def unprocessed(self) -> Iterator[Received]:
         """Those that nobody has looked at, in order of arrival."""
@@ -280,12 +245,12 @@ class Inbox:
         """
         with self._lock:
             row = self._database.execute(
-                f"SELECT {_COLUMNS} FROM received WHERE id = ?",  # noqa: S608 - our own columns
+                f"SELECT {COLUMNS} FROM received WHERE id = ?",  # noqa: S608 - our own columns
                 (number,),
             ).fetchone()
         if row is None:
             raise KeyError(f"message {number} is not in the inbox")
-        return _received(row)
+        return received_of(row)
 
     def counts(self) -> dict[State, int]:
         """How many messages are in each state."""
@@ -332,17 +297,3 @@ def _store(database: sqlite3.Connection, arrival: Arrival) -> Stored:
 
 def _apart(answered: bytes) -> tuple[bytes, ...]:
     return tuple(part for part in answered.split(_BETWEEN) if part)
-
-
-def _received(row: tuple[int, str, str, bytes, str, str, str, int]) -> Received:
-    number, sender, control_id, raw, at, state, reason, reused = row
-    return Received(
-        number,
-        sender,
-        control_id,
-        raw,
-        datetime.fromisoformat(at),
-        State(state),
-        reason,
-        bool(reused),
-    )

@@ -189,6 +189,29 @@ def _sample_of(order: Order, patient: Patient, known: Known) -> Sample | str:
     return Sample(case, of)
 
 
+def names(message: Message, number: str, born: date | None) -> bool:
+    """Whether a message is about somebody with this number and date of birth; never without both."""
+    wanted = number_key(number)
+    return bool(wanted) and any(
+        patient.birth_date is not None
+        and patient.birth_date.day is not None
+        and patient.birth_date.day == born
+        and wanted in {number_key(each.id) for each in patient.ids}
+        for patient in message.patients
+    )
+
+
+def sample_keys(message: Message) -> frozenset[str]:
+    """The numbers of requests and specimens in a message, as `number_key` has them."""
+    numbers = (
+        number
+        for patient in message.patients
+        for order in patient.orders
+        for number in (order.placer, order.filler, *order.specimen_numbers)
+    )
+    return frozenset(number_key(n.id) for n in numbers if n is not None and n.id)
+
+
 def _other_birth_date(patient: Patient, sample: Sample, known: Known) -> str:
     expected = known.born(sample.case, sample.of)
     told = patient.birth_date.day if patient.birth_date is not None else None

@@ -219,6 +219,7 @@ class Receiver:
                     arrival.state,
                     arrival.reason,
                     stored.reused,
+                    arrival.digest,
                 ),
                 judged.message,
             )

@@ -71,6 +71,8 @@ class MessagePage:
     unread: str
     fault: str
     typed: dict[str, str]
+    erased: str = ""
+    digest: str = ""
 
 
 def listed(received: Iterable[Received], title: str, zone: tzinfo) -> ListPart:
@@ -107,6 +109,19 @@ def message_page(
         unread,
         fault,
         typed or {},
+        _erased(received, zone),
+        received.digest,
+    )
+
+
+def _erased(received: Received, zone: tzinfo) -> str:
+    if received.erased_at is None:
+        return ""
+    day = calendar_day(received.erased_at.astimezone(zone).date())
+    return (
+        f"Who this is about was erased on {day}, when the time for keeping who the source patient was "
+        "had ended. Numbers and coded answers are left as they came, texts are not. What was recorded "
+        "of it stands in the case. SHA-256 of the message as it came:"
     )
 
 
