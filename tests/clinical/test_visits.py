@@ -1,6 +1,6 @@
 """Visits: each boundary of windows, days and rules; what is reported; choices; the words."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from hypothesis import assume, given, settings
@@ -16,6 +16,7 @@ from thimble.clinical.visits import (
     Item,
     Nearest,
     OpenDays,
+    PartOfDay,
     Refused,
     Why,
     alternatives,
@@ -24,6 +25,7 @@ from thimble.clinical.visits import (
     open_days,
     plan_visits,
     sentences,
+    shared,
 )
 
 MONDAY = date(2026, 3, 2)
@@ -275,6 +277,40 @@ def test_what_is_done_moves_what_comes_after_it():
 # Agreed days.
 
 
+def test_items_whose_hours_of_a_day_never_meet_are_not_held_on_it_together():
+    """One only until 10, the other only from 10:01 on Monday; both may come on Tuesday."""
+
+    def at(hour, minute=0):
+        return datetime(2026, 3, 2, hour, minute, tzinfo=UTC)
+
+    def items(from_minute, day=3):
+        latest = march(day)
+        return [
+            Item("early", latest=latest, hours=(PartOfDay(MONDAY, at(8), at(10)),)),
+            Item("late", latest=latest, hours=(PartOfDay(MONDAY, at(10, from_minute), at(16)),)),
+        ]
+
+    assert dates(plan_visits(items(0), week())) == {"early": 2, "late": 2}
+    assert dates(plan_visits(items(1), week())) == {"early": 3, "late": 3}
+    (left,) = plan_visits(items(1, day=2), week()).unplaceable
+    assert (left.item, left.because, left.others) == ("late", Because.CONFLICT, ("early",))
+
+
+def test_the_noon_break_is_no_hour_in_common():
+    def part(*spans):
+        spans = tuple(
+            tuple(datetime(2026, 3, 2, *each, tzinfo=UTC) for each in span) for span in spans
+        )
+        return PartOfDay(MONDAY, spans[0][0], spans[-1][1], spans)
+
+    until_noon = part(((8, 0), (11, 50)))
+    whole = part(((8, 0), (12, 0)), ((13, 0), (16, 0)))
+    after_noon = part(((11, 55), (12, 0)), ((13, 0), (16, 0)))
+    assert shared((until_noon, whole)) == until_noon.spans
+    assert shared((after_noon, whole)) == after_noon.spans
+    assert shared((until_noon, after_noon)) == ()
+
+
 def test_an_agreed_day_is_kept_among_equal_plans_only():
     free = Item("a", march(9), None, march(20))
     drawn = Item("a", march(9), march(11), march(20))
@@ -346,7 +382,9 @@ def test_the_limits_of_a_visit_are_exact(case):
     """On each open day within them every rule holds, and on the ones just outside some rule breaks."""
     items, days, done, kept = case
     plan = plan_visits(items, days, done=done, kept=kept)
-    loose = [Item(**{**fields(item), "alone": False, "apart_from": ()}) for item in items]
+    loose = [
+        Item(**{**fields(item), "alone": False, "apart_from": (), "hours": ()}) for item in items
+    ]
     for visit in plan.visits:
         for day in (days.first + timedelta(days=n) for n in range(31)):
             held = held_by(plan) | dict.fromkeys(visit.items, day)

@@ -1,6 +1,6 @@
 """The planner against every possible plan, and against an independent solver."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from itertools import product
 
 import pytest
@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
 from thimble.clinical.durations import Duration
-from thimble.clinical.visits import After, Item, OpenDays, plan_visits
+from thimble.clinical.visits import After, Item, OpenDays, PartOfDay, plan_visits
 
 FIRST = date(2026, 1, 26)  # the end of January: months clamp here
 
@@ -18,6 +18,36 @@ FIRST = date(2026, 1, 26)  # the end of January: months clamp here
 def later(day, by):
     """Calendar arithmetic by another library than the code's own."""
     return day + relativedelta(**{by.unit: by.count})
+
+
+def oclock(day, hour):
+    return datetime(day.year, day.month, day.day, hour, tzinfo=UTC)
+
+
+@st.composite
+def hours_of(draw, days):
+    """Hours of a few open days: one stretch, or two around noon."""
+    found = []
+    for day in days:
+        low = draw(st.sampled_from((8, 8, 10, 13)))
+        if draw(st.integers(0, 2)) == 0:
+            continue
+        high = draw(st.integers(low, low + 3))
+        spans = [(oclock(day, low), oclock(day, high))]
+        if low < 12 < high:
+            spans = [(oclock(day, low), oclock(day, 12)), (oclock(day, 13), oclock(day, high))]
+            spans = [(one, two) for one, two in spans if one <= two]
+        found.append(PartOfDay(day, spans[0][0], spans[-1][1], tuple(spans)))
+    return tuple(sorted(found, key=lambda part: part.day))
+
+
+def an_hour_for_all(items, day):
+    """Whether some minute of the day lies in the hours of every item that has any that day."""
+    parts = [part for item in items for part in item.hours if part.day == day]
+    minutes = (oclock(day, 8) + timedelta(minutes=30 * n) for n in range(20))
+    return any(
+        all(any(one <= at <= two for one, two in part.spans) for part in parts) for at in minutes
+    )
 
 
 def on(offset):
@@ -53,6 +83,7 @@ def cases(draw, *, most_items, length, most_open, spans):
                 tuple(after),
                 alone=draw(st.integers(0, 9)) == 0,
                 apart_from=tuple(foe for foe in foes if foe != name),
+                hours=draw(hours_of(days.days[:6])) if draw(st.booleans()) else (),
             )
         )
     kept = frozenset(on(n) for n in draw(st.sets(st.integers(0, length), max_size=3)))
@@ -72,6 +103,8 @@ def keeps_rules(items, held, done):
                 return False
         mates = {name for name, its in held.items() if its == day and name != item.id}
         if mates & set(item.apart_from) or (item.alone and mates):
+            return False
+        if not an_hour_for_all([i for i in items if held[i.id] == day], day):
             return False
     return True
 
@@ -196,6 +229,10 @@ class Judge:
             for foe in others if item.alone else item.apart_from:
                 for n in self.at[item.id].keys() & self.at[foe].keys():
                     model.add_at_most_one(self.at[item.id][n], self.at[foe][n])
+            for foe in items:
+                for n in self.at[item.id].keys() & self.at.get(foe.id, {}).keys():
+                    if not an_hour_for_all([item, foe], date.fromordinal(n)):
+                        model.add_at_most_one(self.at[item.id][n], self.at[foe.id][n])
         for n in numbers:  # a day without an item is no visit
             here = [self.at[i.id][n] for i in items if n in self.at[i.id]]
             model.add(sum(here) >= self.used[n])
@@ -267,6 +304,7 @@ def courses(draw, most_items, length=120):
                 tuple(after),
                 alone=draw(st.integers(0, 11)) == 0,
                 apart_from=foes,
+                hours=draw(hours_of((mark, mark + timedelta(1)))) if draw(st.booleans()) else (),
             )
         )
     kept = frozenset(draw(st.sets(st.sampled_from(days), max_size=4)))

@@ -117,7 +117,8 @@ def visiting(
     windows |= {a.id: DayWindow(a.earliest, a.target, None) for a in ahead}
     after = {a.id: a.after for a in ahead}
     items = [
-        Item(id_, w.earliest, w.target, w.latest, after.get(id_, ())) for id_, w in windows.items()
+        Item(id_, w.earliest, w.target, w.latest, after.get(id_, ()), hours=w.hours)
+        for id_, w in windows.items()
     ]
     waiting = tuple(a for a in asked if a.window.waits_for and a.id not in windows)
     wanted = {id_: day for id_, day in (chosen or {}).items() if id_ in windows}

@@ -7,8 +7,8 @@ each date is where it is.
 
 from thimble.clinical.visits.choosing import alternatives, choice
 from thimble.clinical.visits.days import OpenDays, open_days
-from thimble.clinical.visits.instants import DayWindow, PartOfDay, day_window
-from thimble.clinical.visits.items import After, Item, last_day_needed
+from thimble.clinical.visits.instants import DayWindow, day_window
+from thimble.clinical.visits.items import After, Item, PartOfDay, last_day_needed, shared
 from thimble.clinical.visits.plan import (
     Alternative,
     Because,
@@ -53,4 +53,5 @@ __all__ = [
     "open_days",
     "plan_visits",
     "sentences",
+    "shared",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from datetime import date
 
-from thimble.clinical.visits.items import pairs_apart
+from thimble.clinical.visits.items import clashes, pairs_apart
 from thimble.clinical.visits.plan import Alternative, Visit, VisitPlan
 from thimble.clinical.visits.reasons import limits
 
@@ -41,10 +41,18 @@ def alternatives(plan: VisitPlan, visit: Visit) -> tuple[Alternative, ...]:
         return sum(abs((day - target).days) for target in targets)
 
     now = distance(visit.day)
+    # Whoever else is held on that day, and those who come along, must have an hour in common there.
+    clash = {
+        day
+        for one, two, day in clashes(placed)
+        if (one in inside or held[one] == day)
+        and (two in inside or held[two] == day)
+        and (one in inside or two in inside)
+    }
     found = [
         Alternative(day, distance(day) - now)
         for day in open_[low:high]
-        if day != visit.day and day not in taken
+        if day != visit.day and day not in taken | clash
     ]
     return tuple(sorted(found, key=lambda each: (each.change, each.day)))
 

@@ -14,19 +14,10 @@ from datetime import UTC, date, datetime, timedelta
 from thimble.clinical.durations import aware, on_the_wall
 from thimble.clinical.site import Site
 from thimble.clinical.visits.days import OpenDays
+from thimble.clinical.visits.items import PartOfDay
 from thimble.clinical.where_to_go import openings
 
 _DAY = timedelta(days=1)
-
-
-@dataclass(frozen=True, slots=True)
-class PartOfDay:
-    """The hours of one day that lie in a window: `opens` included; `closes` too, where the window ends
-    then, but never past the end of the last session."""
-
-    day: date
-    opens: datetime
-    closes: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,4 +116,5 @@ def _part(day: date, opens: datetime | None, ends: datetime | None, site: Site) 
     ]
     if not inside:
         return None
-    return PartOfDay(day, inside[0][0].astimezone(site.zone), inside[-1][1].astimezone(site.zone))
+    spans = tuple((one.astimezone(site.zone), two.astimezone(site.zone)) for one, two in inside)
+    return PartOfDay(day, spans[0][0], spans[-1][1], spans)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from graphlib import CycleError, TopologicalSorter
@@ -35,6 +35,47 @@ class After:
                 )
 
 
+Span = tuple[datetime, datetime]
+"""From its first moment to its last."""
+
+
+@dataclass(frozen=True, slots=True)
+class PartOfDay:
+    """The hours of one day that lie in a window: `opens` included; `closes` too, where the window ends
+    then, but never past the end of the last session. `spans` are its sessions one by one, where there are
+    several."""
+
+    day: date
+    opens: datetime
+    closes: datetime
+    spans: tuple[Span, ...] = field(default=(), compare=False)
+
+    @property
+    def moments(self) -> tuple[Span, ...]:
+        """Every stretch in which it can be held."""
+        return self.spans or ((self.opens, self.closes),)
+
+
+def shared(parts: Iterable[PartOfDay]) -> tuple[Span, ...]:
+    """The stretches that lie in each of these parts of one day; () for parts that never meet.
+
+    Parts of which any two meet have a moment in common, all of them: each is what a window leaves of
+    the same sessions, so the last to open and the first to close settle it.
+    """
+    found: tuple[Span, ...] | None = None
+    for part in parts:
+        met = part.moments
+        if found is not None:
+            met = tuple(
+                (max(one[0], two[0]), min(one[1], two[1]))
+                for one in found
+                for two in met
+                if max(one[0], two[0]) <= min(one[1], two[1])
+            )
+        found = met
+    return found or ()
+
+
 @dataclass(frozen=True, slots=True)
 class Item:
     """One test, dose or review that is not done yet.
@@ -47,6 +88,7 @@ class Item:
         after: rules towards other items, planned or done.
         alone: shares its visit with nothing.
         apart_from: items that it may not share a visit with. Said once, it holds for both.
+        hours: the days of its window of which only these hours count; of any other day, all do.
         hard: False when a clinician allows a day outside the window to be chosen by hand. The planner
             itself never leaves a window.
 
@@ -61,6 +103,7 @@ class Item:
     alone: bool = False
     apart_from: tuple[str, ...] = ()
     hard: bool = True
+    hours: tuple[PartOfDay, ...] = ()
 
 
 def checked(items: Iterable[Item], done: Mapping[str, date]) -> tuple[Item, ...]:
@@ -115,6 +158,18 @@ def pairs_apart(items: Sequence[Item]) -> tuple[tuple[str, str], ...]:
         others = ids - {item.id} if item.alone else ids.intersection(item.apart_from)
         pairs |= {(min(item.id, other), max(item.id, other)) for other in others}
     return tuple(sorted(pairs))
+
+
+def clashes(items: Sequence[Item]) -> tuple[tuple[str, str, date], ...]:
+    """Every pair of these items and day on which their hours never meet, each once, in order."""
+    limited = [(item, part) for item in items for part in item.hours]
+    found = {
+        (min(one.id, two.id), max(one.id, two.id), part.day)
+        for at, (one, part) in enumerate(limited)
+        for two, other in limited[:at]
+        if part.day == other.day and one.id != two.id and not shared((part, other))
+    }
+    return tuple(sorted(found))
 
 
 @lru_cache(maxsize=16_384)

@@ -28,6 +28,7 @@ from thimble.clinical.visits.items import (
     After,
     Item,
     checked,
+    clashes,
     in_order,
     pairs_apart,
     shifted,
@@ -286,6 +287,11 @@ def _search(
         apart=[
             (number[one], number[two]) for one, two in pairs_apart([listed[name] for name in names])
         ],
+        clashes=[
+            (number[one], number[two], bisect_left(days.days, day))
+            for one, two, day in clashes([listed[name] for name in names])
+            if day in days
+        ],
         kept=frozenset(bisect_left(days.days, day) for day in agreed if day in days),
         alone=frozenset(number[name] for name in names if listed[name].alone),
     )
@@ -316,6 +322,7 @@ def _tied(listed: Mapping[str, Item], windows: Mapping[str, Window]) -> dict[str
     tied: dict[str, set[str]] = {name: set() for name in windows}
     pairs = [*pairs_apart([listed[name] for name in sorted(windows)])]
     pairs += [(each.item, name) for name in windows for each in listed[name].after]
+    pairs += [(one, two) for one, two, _ in clashes([listed[name] for name in sorted(windows)])]
     for one, two in pairs:
         if one in tied and two in tied:
             tied[one].add(two)

@@ -8,7 +8,7 @@ from datetime import date
 
 from thimble.clinical.visits.bounds import closes, opens
 from thimble.clinical.visits.days import OpenDays
-from thimble.clinical.visits.items import Item, pairs_apart
+from thimble.clinical.visits.items import Item, clashes, pairs_apart
 from thimble.clinical.visits.plan import Bound, Placement, Visit, Why
 
 
@@ -104,6 +104,11 @@ def _placement(
     if away == _least(target, first, last, days, ()):
         return found(Why.RULE, bound=first if day > target else last)
     foes = {two if one == item.id else one for one, two in apart if item.id in (one, two)}
+    foes |= {
+        two if one == item.id else one
+        for one, two, on in clashes(placed)
+        if item.id in (one, two) and held[two if one == item.id else one] == on
+    }
     taken = {held[name] for name in foes}
     if away == _least(target, first, last, days, taken):
         there = tuple(name for name in sorted(foes) if abs((held[name] - target).days) < away)

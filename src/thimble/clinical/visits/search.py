@@ -16,7 +16,8 @@ bound. A node is the same problem with narrower windows; its walk ignores the ru
 only be too cheap: a lower bound. The cheapest node is taken first. If its walk breaks no rule it is the
 best plan of all. Otherwise one broken rule splits the node in two that together hold every plan it held
 and that both exclude the walk just made: either the first item is held by day m, or after day m and
-then the second one is due later. Items that may not share are split by who comes first. Windows are
+then the second one is due later. Items that may not share are split by who comes first; items whose
+hours of one day never meet are split by which of them is held before that day or after it. Windows are
 narrowed by the rules until nothing changes before each walk.
 
 An item that shares its visit with nobody walks by itself: it costs an attendance whatever the others do.
@@ -93,13 +94,15 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """Open days as ordinals, ascending; the items; the rules; pairs that may not share a day; the
-    indices of the days that were agreed; the items that share with nobody, whose pairs are listed too."""
+    """Open days as ordinals, ascending; the items; the rules; pairs that may not share a day; pairs that
+    may not share one day, with its index; the indices of the days that were agreed; the items that share
+    with nobody, whose pairs are listed too."""
 
     days: Sequence[int]
     tasks: Sequence[Task]
     rules: Sequence[Rule] = ()
     apart: Sequence[tuple[int, int]] = ()
+    clashes: Sequence[tuple[int, int, int]] = ()
     kept: frozenset[int] = frozenset()
     alone: frozenset[int] = frozenset()
 
@@ -210,7 +213,18 @@ def fewest(problem: Problem, counted: Counted | None = None) -> tuple[int, ...] 
         _, _, node = heapq.heappop(heap)
         broken = _broken(node)
         if broken is None:
-            return node.days
+            clash = _clash(problem, node)
+            if clash is None:
+                return node.days
+            one, two, day = clash
+            for which in (one, two):
+                low, high = node.windows[which]
+                for part in ((low, min(high, day - 1)), (max(low, day + 1), high)):
+                    if part[0] <= part[1]:
+                        windows = list(node.windows)
+                        windows[which] = part
+                        add(windows, node.rules, node.apart)
+            continue
         if isinstance(broken, Rule):
             one = broken.first
             low, high = node.windows[one]
@@ -243,6 +257,14 @@ def _broken(node: _Node) -> Rule | tuple[int, int] | None:
     if found is not None:
         return found
     return next((pair for pair in node.apart if node.days[pair[0]] == node.days[pair[1]]), None)
+
+
+def _clash(problem: Problem, node: _Node) -> tuple[int, int, int] | None:
+    """A pair that shares the one day that it may not."""
+    return next(
+        (c for c in problem.clashes if node.days[c[0]] == node.days[c[1]] == c[2]),
+        None,
+    )
 
 
 def _split(rule: Rule, one: int, two: int) -> int:

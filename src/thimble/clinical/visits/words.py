@@ -111,7 +111,7 @@ def unplaceable(found: Unplaceable, names: Names | None = None) -> str:
         Because.RULE: f"its distance from {others} leaves no day in its window",
         Because.BEYOND: f"its window ({window}) opens after the last day planned",
         Because.WAITS: f"it waits for {others}, which has no day",
-        Because.CONFLICT: f"its rules towards {others} cannot all be kept",
+        Because.CONFLICT: f"its rules or hours and those of {others} cannot all be kept",
     }[found.because]
     return f"{name} is not planned: {why}. {_choices(found.before, found.after)}"
 

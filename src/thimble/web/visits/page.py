@@ -8,7 +8,7 @@ from datetime import date, datetime, tzinfo
 
 from thimble.clinical.saying import calendar_day, inside, minute
 from thimble.clinical.series import DoseGiven, PartialDate
-from thimble.clinical.visits import Alternative, Visit, VisitPlan, alternatives, words
+from thimble.clinical.visits import Alternative, Visit, VisitPlan, alternatives, shared, words
 from thimble.ledger.bodies import AGREEMENTS, CONTACT_BY, CONTACT_OUTCOMES
 from thimble.ledger.plan import Plan, Situation
 from thimble.ledger.series import series_found
@@ -221,7 +221,8 @@ def _card(visit: Visit, found: Visiting, zone: tzinfo) -> VisitCard:
             f"{part.opens.astimezone(zone):%H:%M} to {part.closes.astimezone(zone):%H:%M}"
             for id_ in visit.items
             for part in found.windows[id_].hours
-        ),
+        )
+        + _together(visit, found, zone),
         # The first sentence names the day and what is held: that stands in the card already.
         reasons=said[1:],
         days=tuple(
@@ -229,6 +230,18 @@ def _card(visit: Visit, found: Visiting, zone: tzinfo) -> VisitCard:
         ),
         agreed=visit.agreed,
     )
+
+
+def _together(visit: Visit, found: Visiting, zone: tzinfo) -> tuple[str, ...]:
+    """The hours that suit all that is held, where those of several items are limited on that day."""
+    parts = [p for id_ in visit.items for p in found.windows[id_].hours if p.day == visit.day]
+    if len(parts) < 2:
+        return ()
+    hours = " or ".join(
+        f"{one.astimezone(zone):%H:%M} to {two.astimezone(zone):%H:%M}"
+        for one, two in shared(parts)
+    )
+    return (f"All of it: from {hours}",)
 
 
 def _label(other: Alternative) -> str:
