@@ -44,6 +44,8 @@ NOT_PAGES = {
     "people:scan",
     "people_import:export_csv",
     "people_import:export_xlsx",
+    "people_import:evidence_csv",
+    "people_import:evidence_xlsx",
     "rechecks:export_csv",
     "rechecks:export_xlsx",
     # Shown only after a list was sent: looked at below.

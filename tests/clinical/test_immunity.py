@@ -102,6 +102,22 @@ def test_the_first_dose_counts_from_the_first_birthday(when: str, state: str) ->
     assert of("measles", dose(when), dose("1999-01-01")).state == state
 
 
+def test_a_month_that_begins_the_day_before_the_first_birthday_does_not_count_for_certain() -> None:
+    born = date(1990, 5, 2)
+    month, day = dose("1991-05"), dose("1991-05-02")
+    later = dose("1999-01-01")
+    assert said(of("measles", month, later, born=born)) == ("pending", "find_days")
+    assert said(of("measles", day, later, born=born)) == ("satisfied", "none")
+
+
+def test_a_dose_of_some_day_of_a_year_may_lie_between_two_others() -> None:
+    """On 20 March it would spoil that of 15 April: one dose is certain."""
+    doses = dose("2019"), dose("2019-03-01"), dose("2019-04-15")
+    found = of("measles", *doses)
+    assert said(found) == ("pending", "find_days")
+    assert sum(each.counts for each in found.doses) == 1
+
+
 def test_one_dose_is_enough_against_rubella_in_the_united_states_and_not_in_the_united_kingdom() -> (
     None
 ):

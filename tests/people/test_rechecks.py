@@ -14,8 +14,10 @@ from thimble.clinical.diseases import ASKED
 from thimble.clinical.offers import last_day, offer_law
 from thimble.people.entries import Kind
 from thimble.people.fold import Person, fold
+from thimble.people.hepatitis_b_many import hepatitis_b_of
+from thimble.people.judged import judged
 from thimble.people.rechecks import House, Recheck, Topic, rechecks
-from thimble.web.rechecks.board import Board, hepatitis_b_of
+from thimble.web.rechecks.board import Board
 
 BORN = date(1990, 5, 6)
 ON = date(2025, 3, 17)
@@ -197,9 +199,24 @@ def test_a_contraindication_that_is_over_calls_for_the_offer() -> None:
     (line,) = about(of(pregnant), Topic.OVER)
     assert line.due == date(2025, 3, 1)
     assert about(of(pregnant), Topic.OVER, date(2025, 2, 28)) == []
+    for on, step in ((date(2025, 2, 28), "refer"), (date(2025, 3, 1), "dose")):
+        assert judged(of(pregnant), BORN, on, "us")["measles"].next_step == step
     mmr = ("measles", "mumps", "rubella")
     given_ = (dose("2001-01-01", "03", *mmr), dose("2002-01-01", "03", *mmr))
     assert about(of(pregnant, *given_), Topic.OVER) == []
+
+
+def test_hepatitis_b_is_offered_from_the_day_after_the_contraindication_unless_it_is_complete() -> (
+    None
+):
+    until = (
+        Kind.CONTRAINDICATED,
+        {"disease": "hepatitis_b", "on": "2024-10", "reason": "Fever", "until": "2025-03-17"},
+    )
+    assert about(of(until), Topic.OVER) == []
+    (line,) = about(of(until), Topic.OVER, ON + timedelta(days=1))
+    assert (line.due, line.late) == (ON + timedelta(days=1), False)
+    assert about(of(until, *SERIES), Topic.OVER, ON + timedelta(days=1)) == []
 
 
 def test_overdue_stands_first_and_what_has_no_day_last() -> None:

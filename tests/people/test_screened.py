@@ -95,12 +95,19 @@ def test_hbsag_without_dna_asks_for_dna_and_any_number_of_it_for_the_physician()
         assert parts(of(*positive, dna))[0] == ("physician", "refer")
 
 
+def test_a_validated_sample_of_another_result_does_not_validate_the_negative_one() -> None:
+    both = result("hbsag", "indeterminate"), result("hbsag", sample={**VALID, "direct": "no"})
+    assert parts(of(*both))[0] == ("missing", "validated_test")
+
+
 def test_a_result_without_a_day_counts_for_nothing() -> None:
     assert parts(of(result("hbsag", when=None)))[0] == ("missing", "first_test")
 
 
 def test_a_test_after_a_refusal_ends_it() -> None:
     assert parts(of(refused("hiv", "2026-02-01"), *ALL_THREE))[2] == ("shown", "none")
+    elsewhere = result("hiv_ag_ab", sample={**VALID, "direct": "no"})
+    assert parts(of(refused("hiv", "2026-02-01"), elsewhere))[2] == ("missing", "validated_test")
     again = of(result("hiv_ag_ab", sample={**VALID, "direct": "no"}), refused("hiv", "2026-02-20"))
     assert parts(again)[2] == ("refused", "offer_again")
 

@@ -70,9 +70,7 @@ def test_filters_show_a_part_and_keep_to_it_in_the_file(nurse: Client) -> None:
     assert "influenza vaccine of this season" in season
     assert "Offer hepatitis B vaccine" not in season
     answer = nurse.get("/rechecks/export.csv?topic=season")
-    rows = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig")), delimiter=";"))
-    if len(rows[0]) == 1:
-        rows = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
+    rows = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
     assert len(rows) == 3
     assert {row[3] for row in rows[1:]} == {"Influenza this season"}
     assert "'=Garrow, Inés" in {row[1] for row in rows[1:]}
@@ -141,3 +139,21 @@ def test_with_a_rule_set_the_page_says_what_is_missing_before_exposure_prone_wor
     assert "Shown not to be infectious" in text
     assert text.count("Test, from an identified and validated sample") == 2
     assert "says nothing about infection" in text
+
+
+def test_the_register_with_its_evidence_is_a_file_of_its_own(nurse: Client) -> None:
+    person = enrolled(nurse, **STARTED)
+    enrolled(nurse, family_name="Garrow", number="00422", birth_date="")
+    result(nurse, person, "measles_igg", "positive", "2026-02-01")
+    text = nurse.get("/people-import/evidence.csv").content.decode("utf-8-sig")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    first = next(row for row in rows if row["Family name"] == "Brindle")
+    assert first["Measles"] == "Evidence is satisfactory"
+    assert first["Mumps: next"] == "First dose of MMR, now"
+    assert first["Hepatitis B"] == "Not known"
+    other = next(row for row in rows if row["Family name"] == "Garrow")
+    assert other["Hepatitis B"] == "No answer"
+    assert other["Measles: next"] == "Enter the birth date: the rule asks for it"
+    assert nurse.get("/people-import/evidence.xlsx").content.startswith(b"PK")
+    # The plain export, which goes to others, holds none of it.
+    assert "Measles" not in nurse.get("/people-import/export.csv").content.decode()

@@ -16,6 +16,7 @@ from thimble.clinical.saying import calendar_day, inside
 from thimble.clinical.series import PartialDate
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
+from thimble.people.hepatitis_b_many import HepatitisBSaid
 from thimble.people.immunity import about
 from thimble.people.judged import judged
 
@@ -48,18 +49,6 @@ class House:
 
 
 @dataclass(frozen=True, slots=True)
-class HepatitisB:
-    """What the clearance tables say: `due` as they give it, `dose_due` by the schedule alone."""
-
-    immunity: str
-    next_step: str
-    step_words: str
-    complete: bool
-    due: date | None
-    dose_due: date | None
-
-
-@dataclass(frozen=True, slots=True)
 class Recheck:
     """One line. `due` is None where no source names a day; `late` whether that day has passed."""
 
@@ -77,7 +66,7 @@ class Recheck:
 
 
 def rechecks(
-    person: Person, born: date | None, on: date, house: House, hepatitis_b: HepatitisB | None
+    person: Person, born: date | None, on: date, house: House, hepatitis_b: HepatitisBSaid | None
 ) -> tuple[Recheck, ...]:
     """The lines of one person on a day; none for who has not begun, or has left.
 
@@ -94,7 +83,7 @@ def rechecks(
         *_hepatitis_b(person, on, house, hepatitis_b, offered=not offer),
         *(line for each in known.values() for line in _runs_out(person, each, on, house)),
         *_refused(person, on, house, hepatitis_b, known),
-        *_over(person, on, known),
+        *_over(person, on, known, hepatitis_b),
     ]
     return tuple(sorted(lines, key=lambda line: line.order))
 
@@ -103,7 +92,9 @@ def _line(person: Person, topic: Topic, what: str, why: str, due: date | None, o
     return Recheck(person.reference, topic, what, why, due, due is not None and due < on)
 
 
-def _offer(person: Person, on: date, house: House, found: HepatitisB | None) -> Iterable[Recheck]:
+def _offer(
+    person: Person, on: date, house: House, found: HepatitisBSaid | None
+) -> Iterable[Recheck]:
     """Offered, begun, complete, immune, declined or contraindicated: then the law asks no offer more."""
     law, start = house.law, person.employment.starts_on
     if law is None or law.disease not in house.asked:
@@ -137,7 +128,7 @@ def _answers_the_offer(each: Evidence, disease: str, start: date | None) -> bool
 
 
 def _hepatitis_b(
-    person: Person, on: date, house: House, found: HepatitisB | None, *, offered: bool
+    person: Person, on: date, house: House, found: HepatitisBSaid | None, *, offered: bool
 ) -> Iterable[Recheck]:
     """A series that was begun is gone on with; of who is still to be offered it the offer tells."""
     if found is None or HEPATITIS_B not in house.asked:
@@ -219,7 +210,7 @@ def _refused(
     person: Person,
     on: date,
     house: House,
-    found: HepatitisB | None,
+    found: HepatitisBSaid | None,
     known: Mapping[str, Judgement],
 ) -> Iterable[Recheck]:
     """Refusals that stand: the offer stands too, at any time."""
@@ -254,13 +245,17 @@ def _stands(person: Person, refusals: Sequence[Evidence], disease: str) -> bool:
     return bool(refused) and refused >= max(doses, default="")
 
 
-def _over(person: Person, on: date, known: Mapping[str, Judgement]) -> Iterable[Recheck]:
+def _over(
+    person: Person, on: date, known: Mapping[str, Judgement], found: HepatitisBSaid | None
+) -> Iterable[Recheck]:
     """Contraindications whose time is over: what they stood against can be given."""
     for each in person.of(Kind.CONTRAINDICATED):
         disease, until = each.body["disease"], each.body["until"]
         if not until or PartialDate.parse(until).last >= on:
             continue
         if disease in known and (known[disease].satisfied or known[disease].offer != "open"):
+            continue
+        if disease == HEPATITIS_B and found is not None and found.complete:
             continue
         since = PartialDate.parse(until).last + timedelta(days=1)
         if any(offer.disease == disease and offer.on >= since for offer in person.offers):

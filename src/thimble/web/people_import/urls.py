@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from thimble.web.people_import import views
+from thimble.web.people_import import evidence, views
 
 app_name = "people_import"
 PREFIX = "people-import/"
@@ -10,6 +10,8 @@ urlpatterns = [
     path("", views.start, name="start"),
     path("export.csv", views.export_csv, name="export_csv"),
     path("export.xlsx", views.export_xlsx, name="export_xlsx"),
+    path("evidence.csv", evidence.evidence_csv, name="evidence_csv"),
+    path("evidence.xlsx", evidence.evidence_xlsx, name="evidence_xlsx"),
     path("<slug:import_id>/", views.look, name="look"),
     path("<slug:import_id>/columns", views.columns, name="columns"),
     path("<slug:import_id>/decide", views.decide, name="decide"),

@@ -23,8 +23,6 @@ from thimble.exchange.sheets import (
     Sheet,
     SheetFault,
     read_sheets,
-    write_csv,
-    write_xlsx,
 )
 from thimble.ledger.store import Overtaken
 from thimble.people.choices import WORKS_AS
@@ -41,6 +39,7 @@ from thimble.web.people.register import ordered
 from thimble.web.people.roster import roster
 from thimble.web.people_import import page
 from thimble.web.people_import.plan import Plan, first_plan, from_form
+from thimble.web.tables import csv_file, xlsx_file
 from thimble.web.vault import Damaged, NotKept, Vault, refuse_malware
 from thimble.web.words import moment
 
@@ -324,17 +323,14 @@ def undo(request: HttpRequest, import_id: str) -> HttpResponse:
 @require_GET
 def export_csv(request: HttpRequest) -> HttpResponse:
     """The register as CSV, that no spreadsheet runs anything of."""
-    header, rows = _register_rows(request)
-    return _file(write_csv(header, rows), "text/csv; charset=utf-8; header=present", "csv")
+    return csv_file("people", *_register_rows(request))
 
 
 @needs("view_people", "import_people")
 @require_GET
 def export_xlsx(request: HttpRequest) -> HttpResponse:
     """The register as a workbook; every cell is text."""
-    header, rows = _register_rows(request)
-    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-    return _file(write_xlsx("People", header, rows), kind, "xlsx")
+    return xlsx_file("people", *_register_rows(request))
 
 
 def _register_rows(request: HttpRequest) -> tuple[list[str], list[list[str]]]:
@@ -354,12 +350,6 @@ def _register_rows(request: HttpRequest) -> tuple[list[str], list[list[str]]]:
         held["exposure_prone"] = held["exposure_prone"].replace("_", " ")
         rows.append([str(held[name] or "") for name, _ in page.EXPORTED])
     return [label for _, label in page.EXPORTED], rows
-
-
-def _file(content: bytes, kind: str, ending: str) -> HttpResponse:
-    response = HttpResponse(content, content_type=kind)
-    response.headers["Content-Disposition"] = f'attachment; filename="people.{ending}"'
-    return response
 
 
 # --- what the views above share -------------------------------------------------------------------

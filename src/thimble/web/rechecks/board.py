@@ -7,12 +7,9 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from functools import cache
 
-from thimble.clinical.series import Evidence, Person
-from thimble.clinical.series.cohort import clear_many, gather
-from thimble.clinical.series.deciding import rules
-from thimble.people import fold
-from thimble.people.hepatitis_b import evidence_of, subject
-from thimble.people.rechecks import HepatitisB, House, Recheck, rechecks
+from thimble.people.fold import Person
+from thimble.people.hepatitis_b_many import hepatitis_b_of
+from thimble.people.rechecks import House, Recheck, rechecks
 
 Key = tuple[int, date | None]
 """What a person's lines hang on beside the day and the house: last entry, birth date."""
@@ -28,7 +25,7 @@ class Board:
 
     def lines(
         self,
-        people: Sequence[fold.Person],
+        people: Sequence[Person],
         births: Mapping[str, date | None],
         on: date,
         house: House,
@@ -50,44 +47,6 @@ class Board:
     def _key(self, reference: str) -> Key | None:
         held = self._lines.get(reference)
         return None if held is None else held[0]
-
-
-def hepatitis_b_of(
-    people: Sequence[fold.Person],
-    births: Mapping[str, date | None],
-    on: date,
-    protocol: str,
-) -> dict[str, HepatitisB]:
-    """What the clearance tables say of many people at once; of who has no birth date nothing."""
-    asked: list[tuple[str, Person, list[Evidence]]] = []
-    for person in people:
-        born = births.get(person.reference)
-        if born is not None and born <= on:
-            told = [e for e in evidence_of(person, on)[0] if e.when.last >= born]
-            asked.append((person.reference, subject(person, born), told))
-    if not asked:
-        return {}
-    try:
-        labels = rules(protocol).outputs["next_step"].labels or {}
-        answers = clear_many(gather([(who, told) for _, who, told in asked], on), on, protocol)
-    except LookupError:
-        return {}
-    found = {}
-    for at, (reference, _, _) in enumerate(asked):
-        series, _, _, recommended, immunity, next_step, due = map(str, answers.row(at))
-        found[reference] = HepatitisB(
-            immunity,
-            next_step,
-            labels.get(next_step, next_step),
-            series in ("complete", "two_complete"),
-            _day(due),
-            _day(recommended),
-        )
-    return found
-
-
-def _day(text: str) -> date | None:
-    return date.fromisoformat(text) if text else None
 
 
 @cache

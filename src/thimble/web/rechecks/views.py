@@ -13,7 +13,6 @@ from django.views.decorators.http import require_GET
 
 from thimble.clinical.offers import offer_law
 from thimble.clinical.site import Site
-from thimble.exchange.sheets import write_csv, write_xlsx
 from thimble.people.fold import Person
 from thimble.people.rechecks import House, Recheck, Topic
 from thimble.web import clock
@@ -23,6 +22,7 @@ from thimble.web.people.roster import roster
 from thimble.web.rechecks import page
 from thimble.web.rechecks.board import board
 from thimble.web.rechecks.page import Chosen
+from thimble.web.tables import csv_file, xlsx_file
 
 HEADER = ("Number", "Name", "Place", "About", "What", "When", "Why")
 
@@ -66,19 +66,16 @@ def listed(request: HttpRequest) -> HttpResponse:
 @needs("view_people", "import_people")
 @require_GET
 def export_csv(request: HttpRequest) -> HttpResponse:
-    """The list as CSV, that no spreadsheet runs anything of."""
-    content = write_csv(HEADER, _exported(request))
-    return _file(content, "text/csv; charset=utf-8; header=present", "csv")
+    """The list as CSV."""
+    return csv_file("rechecks", HEADER, _exported(request))
 
 
 @never_cache
 @needs("view_people", "import_people")
 @require_GET
 def export_xlsx(request: HttpRequest) -> HttpResponse:
-    """The list as a workbook; every cell is text."""
-    content = write_xlsx("Rechecks", HEADER, _exported(request))
-    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-    return _file(content, kind, "xlsx")
+    """The list as a workbook."""
+    return xlsx_file("rechecks", HEADER, _exported(request))
 
 
 def _exported(request: HttpRequest) -> list[list[str]]:
@@ -124,9 +121,3 @@ def _chosen(request: HttpRequest) -> Chosen:
         request.GET.get("department", ""),
         request.GET.get("late") == "1",
     )
-
-
-def _file(content: bytes, kind: str, ending: str) -> HttpResponse:
-    response = HttpResponse(content, content_type=kind)
-    response.headers["Content-Disposition"] = f'attachment; filename="rechecks.{ending}"'
-    return response

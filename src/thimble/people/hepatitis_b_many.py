@@ -1,0 +1,64 @@
+"""What the clearance tables say of hepatitis B for many people at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from thimble.clinical.series import Evidence, Person
+from thimble.clinical.series.cohort import clear_many, gather
+from thimble.clinical.series.deciding import rules
+from thimble.people import fold
+from thimble.people.hepatitis_b import evidence_of, subject
+
+
+@dataclass(frozen=True, slots=True)
+class HepatitisBSaid:
+    """Ids of the tables and their words: `due` as they give it, `dose_due` by the schedule alone."""
+
+    immunity: str
+    words: str
+    next_step: str
+    step_words: str
+    complete: bool
+    due: date | None
+    dose_due: date | None
+
+
+def hepatitis_b_of(
+    people: Iterable[fold.Person], births: Mapping[str, date | None], on: date, protocol: str
+) -> dict[str, HepatitisBSaid]:
+    """The answer for each person, by reference; of who has no birth date none, and none at all where the
+    protocol has no clearance tables. Evidence of before the birth is passed over."""
+    asked: list[tuple[str, Person, list[Evidence]]] = []
+    for person in people:
+        born = births.get(person.reference)
+        if born is not None and born <= on:
+            told = [e for e in evidence_of(person, on)[0] if e.when.last >= born]
+            asked.append((person.reference, subject(person, born), told))
+    if not asked:
+        return {}
+    try:
+        outputs = rules(protocol).outputs
+        answers = clear_many(gather([(who, told) for _, who, told in asked], on), on, protocol)
+    except LookupError:
+        return {}
+    states, steps = outputs["immunity"].labels or {}, outputs["next_step"].labels or {}
+    found = {}
+    for at, (reference, _, _) in enumerate(asked):
+        series, _, _, recommended, immunity, next_step, due = map(str, answers.row(at))
+        found[reference] = HepatitisBSaid(
+            immunity,
+            states.get(immunity, immunity),
+            next_step,
+            steps.get(next_step, next_step),
+            series in ("complete", "two_complete"),
+            _day(due),
+            _day(recommended),
+        )
+    return found
+
+
+def _day(text: str) -> date | None:
+    return date.fromisoformat(text) if text else None
