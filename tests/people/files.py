@@ -109,6 +109,18 @@ GOOD: dict[Kind, dict[str, Any]] = {
     Kind.CERTIFICATE_WITHDRAWN: {"number": "C-K7QM-2F49", "reason": "New name"},
     Kind.CERTIFICATE_CONFIRMED: {"number": "C-K7QM-2F49", "reason": "Still right"},
     Kind.DOCUMENT_LOOKED_AT: {"document": 2, "text": "doses typed from it"},
+    Kind.FITNESS_DECIDED: {
+        "outcome": "fit_with_restriction",
+        "restriction": "no_exposure_prone",
+        "review_on": "2026-09-01",
+        "rule_set": "uk_2023",
+        "protocol": {"id": "fitness", "edition": "2026.1", "digest": "0" * 64},
+        "proposed": {"outcome": "fit_with_restriction", "restriction": "no_exposure_prone"},
+        "rules": ["HBV-04"],
+        "fitness_facts": {"hbv_dna": 640.0},
+        "days": {"hbv_sample": "2026-03-01"},
+        "reason": "",
+    },
 }
 """A body that fits, for each kind."""
 

@@ -13,7 +13,7 @@ from thimble.actions.course import (
     tell_side_effect,
 )
 from thimble.actions.decide import Departing, PlanMoved, correct, depart, sign_plan
-from thimble.actions.fitness import decide_fitness
+from thimble.actions.fitness import decide_fitness, decide_fitness_of_person
 from thimble.actions.follow_up import (
     agree_visits,
     contact,
@@ -77,6 +77,7 @@ __all__ = [
     "correct",
     "counsel",
     "decide_fitness",
+    "decide_fitness_of_person",
     "decide_reaching",
     "depart",
     "doses_on_record",

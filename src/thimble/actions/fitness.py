@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
+from typing import Any
 
 from thimble.actions._append import Refused, append, existing
+from thimble.actions.people import People, append_to, person_of
 from thimble.clinical.fitness import propose, tables
 from thimble.ledger.bodies import facts_to_json
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.fitness import fitness_decisions, still_held
+from thimble.ledger.fitness import FitnessDecision, fitness_decisions, in_order, still_held
 from thimble.ledger.store import LedgerStore
+from thimble.people.entries import Kind as PeopleKind
 
 
 def decide_fitness(
@@ -27,6 +30,7 @@ def decide_fitness(
     now: datetime,
     by: str,
     role: str,
+    elsewhere: Sequence[FitnessDecision] = (),
     expected_position: int | None = None,
 ) -> list[Entry]:
     """What the physician decides, with what the rule set proposed and what that rested on.
@@ -37,27 +41,81 @@ def decide_fitness(
         facts, days: see `clinical.fitness.propose`.
         reason: needed where the decision departs from the proposal, or nothing settled was proposed.
         today: the day of `now` in the site's calendar.
+        elsewhere: what was decided about the same worker in other cases, or on their file.
 
     Raises:
         Refused: no rule set is named, the parts do not fit each other, or a reason is missing, also where
             a restriction from before an exposure would be lifted after it.
         ValueError: a fact is not known or does not fit.
     """
+    here = fitness_decisions(existing(store, case), now)
+    body = _body(
+        outcome, restriction, review_on, facts, days, reason, today, in_order((*here, *elsewhere))
+    )
+    return append(
+        store, case, [(Kind.FITNESS_DECIDED, body)], now=now, by=by, role=role,
+        expected_position=expected_position,
+    )  # fmt: skip
+
+
+def decide_fitness_of_person(
+    store: People,
+    person: str,
+    outcome: str,
+    *,
+    restriction: str,
+    review_on: date | None,
+    facts: Mapping[str, object],
+    days: Mapping[str, date],
+    reason: str,
+    today: date,
+    now: datetime,
+    by: str,
+    role: str,
+    before: Sequence[FitnessDecision] = (),
+    expected_position: int | None = None,
+) -> list[Entry[PeopleKind]]:
+    """As `decide_fitness`, on a person's own file: without an exposure, as for whoever is monitored.
+
+    Args:
+        before: what was decided about them so far, wherever that was.
+
+    Raises:
+        Refused, NoSuchPerson, ValueError: as `decide_fitness`, or nobody has this file.
+    """
+    person_of(store, person, now)
+    body = _body(outcome, restriction, review_on, facts, days, reason, today, before)
+    return append_to(
+        store, person, [(PeopleKind.FITNESS_DECIDED, body)], now=now, by=by, role=role,
+        expected_position=expected_position,
+    )  # fmt: skip
+
+
+def _body(
+    outcome: str,
+    restriction: str,
+    review_on: date | None,
+    facts: Mapping[str, object],
+    days: Mapping[str, date],
+    reason: str,
+    today: date,
+    before: Sequence[FitnessDecision],
+) -> dict[str, Any]:
     proposal = propose(facts, days, today)
     faults = []
     if proposal.rule_set is None:
         faults.append("choose the rule set that the decision follows")
     if review_on is not None and review_on <= today:
         faults.append(f"the day of review lies after {today.isoformat()}; found {review_on}")
-    before = still_held(fitness_decisions(existing(store, case), now), facts.get("occasion"))
-    if before is not None and outcome == "fit" and not reason.strip():
+    held = still_held(before, facts.get("occasion"))
+    if held is not None and outcome == "fit" and not reason.strip():
         faults.append(
-            f"an exposure lifts no restriction, and one is in force ({before.words.lower()}). Decide it "
+            f"an exposure lifts no restriction, and one is in force ({held.words.lower()}). Decide it "
             "again, or say why it is lifted"
         )
     if faults:
         raise Refused(faults)
-    body = {
+    return {
         "outcome": outcome,
         "restriction": restriction,
         "review_on": None if review_on is None else review_on.isoformat(),
@@ -73,7 +131,3 @@ def decide_fitness(
         "days": {name: day.isoformat() for name, day in days.items()},
         "reason": reason,
     }  # fmt: skip
-    return append(
-        store, case, [(Kind.FITNESS_DECIDED, body)], now=now, by=by, role=role,
-        expected_position=expected_position,
-    )  # fmt: skip

@@ -79,6 +79,7 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     migrate()
     from thimble.demo.build import build
     from thimble.demo.cohort import build as enrol
+    from thimble.demo.monitored import build as monitor
     from thimble.demo.scene import Stage
     from thimble.demo.starters import build as start
     from thimble.web.context import (
@@ -106,5 +107,7 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     cases = build(stage, now)
     workers = [who for case in cases.values() if (who := get_identities().worker(case))]
     start(get_people(), get_people_identities(), *accounts["nurse"], now)
-    enrol(get_people(), get_people_identities(), *accounts["nurse"], now, workers)
+    people = enrol(get_people(), get_people_identities(), *accounts["nurse"], now, workers)
+    # The seventh works in a theatre and does exposure-prone procedures.
+    monitor(get_people(), people[6], *accounts["physician"], now)
     return cases

@@ -519,7 +519,7 @@ def faults_of(
     return [f"{kind.value}: {fault}" for fault in faults]
 
 
-def _fitness_fits(body: Mapping[str, Any]) -> list[str]:
+def fitness_fits(body: Mapping[str, Any]) -> list[str]:
     if (body["outcome"] == "fit_with_restriction") == (body["restriction"] == "none"):
         return ["restriction is none exactly where the outcome is fit or not_fit"]
     if body["outcome"] != "fit" and body["review_on"] is None:
@@ -546,7 +546,7 @@ def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
     if kind is Kind.REACHING_DECIDED and (body["until"] is None) != (body["decision"] == "close"):
         return ["until is the day to decide anew, and null for close alone"]
     if kind is Kind.FITNESS_DECIDED:
-        return _fitness_fits(body)
+        return fitness_fits(body)
     if kind is Kind.RESULT_RECEIVED and "results" in body:
         return _results_fit(body)
     if kind is Kind.DOSES_MISSED and body["last_taken"] and body["taken_again"]:

@@ -11,15 +11,18 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from thimble.clinical.saying import calendar_day
 from thimble.ledger.bodies import FITNESS_OUTCOMES, FITNESS_RESTRICTIONS
-from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.entries import Entry, K, Kind
 from thimble.ledger.fold import known_by, standing
 
 
 @dataclass(frozen=True, slots=True)
 class FitnessDecision:
-    """A decision as its corrections leave it. `facts` and `days` are what it rested on."""
+    """A decision as its corrections leave it. `facts` and `days` are what it rested on; `of` is the
+    reference of the case, or of the person's file, in which it stands as the entry `entry`."""
 
+    of: str
     entry: int
     by: str
     at: datetime
@@ -50,13 +53,28 @@ class FitnessDecision:
         return self.review_on is not None and self.review_on <= today
 
 
-def fitness_decisions(entries: Iterable[Entry], as_of: datetime) -> tuple[FitnessDecision, ...]:
-    """The decisions of one case recorded by `as_of`, the earliest first; the last one holds."""
+def decided_words(body: Mapping[str, Any]) -> str:
+    """The body of a decision in terms of work, with its day of review: all that leaves the department."""
+    outcome, restriction = body["outcome"], body["restriction"]
+    said = FITNESS_OUTCOMES[outcome]
+    if restriction != "none":
+        said += f": {FITNESS_RESTRICTIONS[restriction]}"
+    review = body["review_on"]
+    return f"{said}; review {calendar_day(date.fromisoformat(review))}" if review else said
+
+
+def fitness_decisions(entries: Iterable[Entry[K]], as_of: datetime) -> tuple[FitnessDecision, ...]:
+    """The decisions of one case, or of one file, recorded by `as_of`, the earliest first."""
     return tuple(
         _decision(found.entry, found.body, found.happened_at)
         for found in standing(known_by(entries, as_of)).values()
-        if found is not None and found.entry.kind is Kind.FITNESS_DECIDED
+        if found is not None and found.entry.kind == Kind.FITNESS_DECIDED.value
     )
+
+
+def in_order(decisions: Iterable[FitnessDecision]) -> tuple[FitnessDecision, ...]:
+    """Decisions about one worker, wherever they were made, the earliest first: the last one holds."""
+    return tuple(sorted(decisions, key=lambda d: (d.at, d.of, d.entry)))
 
 
 def still_held(decisions: Sequence[FitnessDecision], occasion: object) -> FitnessDecision | None:
@@ -70,9 +88,10 @@ def still_held(decisions: Sequence[FitnessDecision], occasion: object) -> Fitnes
     return last
 
 
-def _decision(entry: Entry, body: Mapping[str, Any], at: datetime) -> FitnessDecision:
+def _decision(entry: Entry[K], body: Mapping[str, Any], at: datetime) -> FitnessDecision:
     review = body["review_on"]
     return FitnessDecision(
+        of=entry.case,
         entry=entry.position,
         by=entry.by,
         at=at,

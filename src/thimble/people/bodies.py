@@ -8,8 +8,10 @@ from typing import Any
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.series import PartialDate
 from thimble.clinical.serology.results import COMPARATORS, Word
+from thimble.ledger import bodies as cases
 from thimble.ledger import checks
 from thimble.ledger.checks import MAY, SAY, Key, list_of, map_of, one_of, or_null
+from thimble.ledger.entries import Kind as CaseKind
 from thimble.ledger.store import Book
 from thimble.people import choices
 from thimble.people.certificates.limits import LIMITS
@@ -196,6 +198,8 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "on": Key(checks.day),
         "letters": Key(checks.id_),
     },
+    # A decision about fitness without an exposure, as it is written in a case.
+    Kind.FITNESS_DECIDED: cases.BODIES[CaseKind.FITNESS_DECIDED],
 }
 """The keys of each kind's body. Every key is required unless marked otherwise."""
 
@@ -218,6 +222,8 @@ def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
         return ["a correction has a body, or withdrawn = true; one of the two"]
     if kind is Kind.CERTIFIED:
         return _stated(body)
+    if kind is Kind.FITNESS_DECIDED:
+        return cases.fitness_fits(body)
     return []
 
 

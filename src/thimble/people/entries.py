@@ -34,6 +34,7 @@ class Kind(StrEnum):
     CERTIFICATE_WITHDRAWN = "certificate_withdrawn"
     CERTIFICATE_CONFIRMED = "certificate_confirmed"
     INVITED = "invited"
+    FITNESS_DECIDED = "fitness_decided"
 
 
 THEMSELF = "person"

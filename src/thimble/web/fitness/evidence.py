@@ -13,7 +13,7 @@ from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word, c
 from thimble.ledger.plan import Situation
 from thimble.ledger.resulting import said_of
 from thimble.people.entries import Kind
-from thimble.people.fold import Evidence
+from thimble.people.fold import Evidence, Person
 from thimble.web.on_record.finding import OnRecord as OfTheFile
 from thimble.web.people import words
 
@@ -40,10 +40,17 @@ def offers(
     """What is on record of the worker as of `now`. Of a file that may be somebody else's: nothing."""
     mine = [*_of_the_case(situation, now, zone)]
     if found is not None and not found.doubt:
-        mine += [
-            one for e in found.person.evidence if (one := _of_the_file(e, zone)) is not None
-        ]  # fmt: skip
+        mine += _of_a_file(found.person, zone)
     return offer(mine)
+
+
+def offers_of_file(person: Person, zone: tzinfo) -> tuple[Offered, ...]:
+    """What is on record of somebody in the register."""
+    return offer(_of_a_file(person, zone))
+
+
+def _of_a_file(person: Person, zone: tzinfo) -> list[OnRecord]:
+    return [one for e in person.evidence if (one := _of_the_file(e, zone)) is not None]
 
 
 def taken(wanted: str, offered: Iterable[Offered]) -> tuple[dict[str, object], dict[str, date]]:

@@ -8,11 +8,12 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from thimble.ledger.fitness import fitness_decisions
+from thimble.ledger.fitness import FitnessDecision
 from thimble.web import clock, log
 from thimble.web.access import needs, public
-from thimble.web.context import get_identities, get_site, get_store
+from thimble.web.context import get_identities, get_site
 from thimble.web.desk.handling import canonical, read, worker_of
+from thimble.web.fitness.joined import of_case
 from thimble.web.fitness.told import ASK, SHOWN, Told, told
 from thimble.web.limits import over_limit
 from thimble.web.models import FitnessLink
@@ -51,9 +52,9 @@ def manager(request: HttpRequest, secret: str) -> HttpResponse:
 def make(request: HttpRequest, ref: str) -> HttpResponse:
     """A new address for the decision that holds, shown this once; the one before it stops."""
     reading = read(canonical(ref))
-    decisions = fitness_decisions(reading.entries, reading.plan.now)
+    decisions = of_case(reading.case, reading.plan.now).decisions
     shown = request.POST.get("shown", "")
-    if not decisions or shown not in SHOWN:
+    if not decisions or decisions[-1].of != reading.case or shown not in SHOWN:
         # Altered on its way: the page offers this only beside a decision.
         return HttpResponseRedirect(reverse("fitness:fitness", args=[reading.case]))
     secret = make_link(
@@ -86,10 +87,15 @@ def end(request: HttpRequest, ref: str) -> HttpResponse:
     return HttpResponseRedirect(reverse("fitness:fitness", args=[case]))
 
 
+def tells(link: FitnessLink, decision: FitnessDecision) -> bool:
+    """Whether an address tells this decision; one that was made elsewhere since has taken its place."""
+    return (link.case, link.entry) == (decision.of, decision.entry)
+
+
 def _told(link: FitnessLink) -> Told | None:
     now = clock.now()
-    decisions = fitness_decisions(get_store().entries(link.case), now)
-    if not decisions or decisions[-1].entry != link.entry:
+    decisions = of_case(link.case, now).decisions
+    if not decisions or not tells(link, decisions[-1]):
         return None
     worker = get_identities().worker(link.case) if link.shown != "none" else None
     today = now.astimezone(get_site().zone).date()

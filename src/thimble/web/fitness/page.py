@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.urls import reverse
 
+from thimble.actions.people import PREFIX
 from thimble.clinical.fitness import Due, Proposal, propose, tables, vocabulary
 from thimble.clinical.fitness.proposing import SAYS
 from thimble.clinical.saying import calendar_day
@@ -18,6 +19,7 @@ from thimble.protocol import Fact
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.words import ReasonWords
 from thimble.web.fitness.evidence import Row
+from thimble.web.fitness.monitoring import tests_of
 from thimble.web.fitness.told import SHOWN
 
 DAYS = {
@@ -75,6 +77,9 @@ class Earlier:
     rule_set: str
     edition: str
     reason: str
+    where: str
+    rested: tuple[str, ...]
+    tests: tuple[tuple[str, str, bool], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +87,8 @@ class FitnessPage:
     """The page."""
 
     case: str
+    person: str
+    name: str
     position: int
     answered: tuple[Field, ...]
     questions: tuple[Field, ...]
@@ -151,8 +158,14 @@ def fitness_page(
     record_doubt: str = "",
     link: str = "",
     fault: str = "",
+    person: str = "",
+    name: str = "",
 ) -> FitnessPage:
-    """The page as of `now`, in the site's zone."""
+    """The page as of `now`, in the site's zone.
+
+    Of a case, or of the file `person`: then `case` is "" and `name` says who it is. `decisions` are those
+    about the worker, wherever they were made.
+    """
     proposal, protocol = propose(facts, days, now.date()), tables()
     fitness, restriction = proposal.fitness, proposal.restriction
     before = still_held(decisions, facts.get("occasion"))
@@ -161,6 +174,8 @@ def fitness_page(
         words = [protocol.outputs["restriction"].words(v) for v in restriction.possible]
     return FitnessPage(
         case=case,
+        person=person,
+        name=name,
         position=position,
         answered=tuple(_field(f, facts) for f in vocabulary().values() if f.id in facts),
         questions=(*_asked(proposal, facts), *_days(facts, days)),
@@ -181,7 +196,7 @@ def fitness_page(
         due=tuple((d.infection, _due(d), d.overdue(now.date())) for d in proposal.schedule.due),
         untold=proposal.schedule.open if facts.get("occasion") == "clearance" else (),
         reasons=tuple(ReasonWords.of(r, protocol, _rule) for r in proposal.reasons),
-        earlier=tuple(_earlier(d) for d in reversed(decisions)),
+        earlier=tuple(_earlier(d, case or person, now.date()) for d in reversed(decisions)),
         on_record=on_record,
         record_doubt=record_doubt,
         link=link,
@@ -246,7 +261,8 @@ def _options(words: Mapping[str, str], chosen: str) -> tuple[tuple[str, str, boo
     return tuple((id_, said.capitalize(), id_ == chosen) for id_, said in words.items())
 
 
-def _earlier(decision: FitnessDecision) -> Earlier:
+def _earlier(decision: FitnessDecision, here: str, today: date) -> Earlier:
+    file = "on the worker's file" if decision.of.startswith(PREFIX) else f"in case {decision.of}"
     return Earlier(
         words=decision.words,
         on=calendar_day(decision.at.date()),
@@ -254,4 +270,25 @@ def _earlier(decision: FitnessDecision) -> Earlier:
         rule_set=vocabulary()["rule_set"].label(decision.rule_set),
         edition=decision.edition,
         reason=decision.reason,
+        where="" if decision.of == here else file,
+        rested=(*_rested(decision), *_sampled(decision)),
+        tests=tuple((d.infection, _due(d), d.overdue(today)) for d in tests_of(decision)),
     )
+
+
+def _rested(decision: FitnessDecision) -> Iterator[str]:
+    """What a decision rested on, in words; what the vocabulary no longer holds stays readable."""
+    for id_, value in decision.facts.items():
+        asked = vocabulary().get(id_)
+        if asked is None:
+            yield f"{id_.replace('_', ' ')}: {value}"
+        elif id_ not in ALWAYS:
+            said = (
+                f"{value:g} {asked.unit}".strip() if asked.kind == "number" else asked.label(value)
+            )
+            yield f"{asked.question} {said}"
+
+
+def _sampled(decision: FitnessDecision) -> Iterator[str]:
+    for name, day in decision.days.items():
+        yield f"{DAYS[name][0]}: {calendar_day(day)}"

@@ -15,7 +15,6 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from thimble import actions
 from thimble.actions import Refused
-from thimble.clinical.fitness import schedule
 from thimble.clinical.fitness.offering import Offered
 from thimble.clinical.saying import calendar_day
 from thimble.documents.letters.fitness_letter import fitness_letter
@@ -24,10 +23,10 @@ from thimble.documents.render import render as compose
 from thimble.ledger.bodies import FITNESS_OUTCOMES as OUTCOMES
 from thimble.ledger.bodies import FITNESS_RESTRICTIONS as RESTRICTIONS
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.fitness import FitnessDecision, fitness_decisions
+from thimble.ledger.fitness import FitnessDecision
 from thimble.web import clock, log
 from thimble.web.access import can, needs
-from thimble.web.context import get_site, get_store
+from thimble.web.context import get_people_identities, get_site, get_store, looked
 from thimble.web.desk.handling import (
     canonical,
     go,
@@ -41,15 +40,17 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.responding import sentence
+from thimble.web.fitness.deciding import KEPT, read_decision
 from thimble.web.fitness.evidence import offers, rows, taken
+from thimble.web.fitness.joined import of_case
+from thimble.web.fitness.links import tells
+from thimble.web.fitness.monitoring import REVIEW, Monitored, monitored
 from thimble.web.fitness.page import fitness_page, read_facts
 from thimble.web.fitness.told import SHOWN
-from thimble.web.models import FitnessLink, LedgerEntry
+from thimble.web.models import FitnessLink
 from thimble.web.on_record.finding import on_record
 from thimble.web.papers.views import pdf
 from thimble.web.secret_links import standing_link
-
-KEPT = ("rule_set", "exposure_prone")
 
 
 @sensitive_post_parameters()
@@ -60,7 +61,8 @@ def fitness(request: HttpRequest, ref: str) -> HttpResponse:
     """What the rules say now; a form that asks on, and one that decides. Looking records nothing."""
     reading = read(canonical(ref))
     typed = {name: str(value) for name, value in request.POST.items()}
-    decisions = fitness_decisions(reading.entries, reading.plan.now)
+    joined = of_case(reading.case, reading.plan.now)
+    decisions = joined.decisions
     if request.method == "GET":
         facts = _kept(decisions)
         if rule_set := get_site().fitness_rule_set:
@@ -99,18 +101,12 @@ def _decide(
     days: Mapping[str, date],
     typed: Mapping[str, str],
 ) -> HttpResponse:
-    outcome, restriction = typed.get("outcome", ""), typed.get("restriction", "")
     now, by = clock.now(), str(request.user.pk)
-    fault, review = "", None
-    if outcome not in OUTCOMES or restriction not in RESTRICTIONS:
-        fault = "Say what you decide, and which restriction."
-    if said := typed.get("review_on", "").strip():
-        try:
-            review = date.fromisoformat(said)
-        except ValueError:
-            fault = f"Give the day of review as 2026-09-30; found “{said[:20]}”."
-    if fault:
-        return _show(request, reading, decisions, facts, days, typed, fault=fault)
+    try:
+        decision = read_decision(typed)
+    except BadAnswer as fault:
+        return _show(request, reading, decisions, facts, days, typed, fault=str(fault))
+    outcome, restriction = decision.outcome, decision.restriction
 
     def mine(entry: Entry) -> bool:
         body = entry.body
@@ -123,8 +119,9 @@ def _decide(
         position = position_of(request)
         came_first = write(
             lambda: actions.decide_fitness(
-                get_store(), reading.case, outcome, restriction=restriction, review_on=review,
-                facts=facts, days=days, reason=typed.get("reason", "").strip(),
+                get_store(), reading.case, outcome, restriction=restriction,
+                review_on=decision.review_on, facts=facts, days=days, reason=decision.reason,
+                elsewhere=[d for d in decisions if d.of != reading.case],
                 today=now.astimezone(get_site().zone).date(), now=now,
                 expected_position=position, **who(request),
             ),
@@ -161,7 +158,7 @@ def _show(
 def _link(reading: Reading, decisions: tuple[FitnessDecision, ...]) -> str:
     """The manager's address in use, in a sentence; "" where none tells the decision that holds."""
     link = standing_link(FitnessLink, reading.case)
-    if link is None or not decisions or link.entry != decisions[-1].entry:
+    if link is None or not decisions or not tells(link, decisions[-1]):
         return ""
     made = calendar_day(link.made_at.astimezone(get_site().zone).date())
     return f"One of {made} is in use; it shows {SHOWN[link.shown]}."
@@ -177,7 +174,7 @@ def letter_pdf(request: HttpRequest, ref: str) -> HttpResponse:
         Http404: nothing is decided.
     """
     reading = read(canonical(ref))
-    decisions = fitness_decisions(reading.entries, reading.plan.now)
+    decisions = of_case(reading.case, reading.plan.now).decisions
     if not decisions:
         raise Http404("nothing is decided about fitness")
     worker = worker_of(request, reading.case, where="letter")
@@ -191,42 +188,47 @@ def letter_pdf(request: HttpRequest, ref: str) -> HttpResponse:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A decision that holds, on the list: when it is reviewed, and the tests that it counts on."""
+    """A worker whose decision holds: when it is reviewed, and the tests that it counts on."""
 
-    case: str
+    href: str
+    who: str
     words: str
     review: str
     due: bool
     tests: tuple[tuple[str, bool], ...]
 
 
-def _tests(decision: FitnessDecision, today: date) -> tuple[tuple[str, bool], ...]:
-    """The next tests in words, each with whether it is overdue."""
-    try:
-        due = schedule(decision.facts, decision.days).due
-    except ValueError:
-        return ()  # the tables have changed since and no longer know these facts
-    return tuple((f"{d.infection}, {calendar_day(d.on)}", d.overdue(today)) for d in due)
-
-
 @never_cache
 @needs("view_worklist", "decide_fitness")
 @require_GET
 def reviews(request: HttpRequest) -> HttpResponse:
-    """Every decision that holds and has a day of review or a test to come, the earliest day first."""
+    """Every worker whose decision has a day of review or a test to come, the earliest day first."""
     now = clock.now()
     today = now.astimezone(get_site().zone).date()
-    kind = Kind.FITNESS_DECIDED.value
-    found = []
-    for case in LedgerEntry.objects.filter(kind=kind).values_list("case", flat=True).distinct():
-        decisions = fitness_decisions(get_store().entries(case), now)
-        if not decisions:
-            continue
-        last = decisions[-1]
-        tests = _tests(last, today)
-        if last.review_on is not None or tests:
-            review = calendar_day(last.review_on) if last.review_on else ""
-            row = Row(case, last.words, review, last.due(today), tests)
-            found.append((last.review_on or date.max, case, row))
-    rows = [row for *_, row in sorted(found, key=lambda one: one[:2])]
+    together: dict[tuple[str, str], list[Monitored]] = {}
+    for one in monitored(now):
+        together.setdefault((one.person, one.decision.of), []).append(one)
+    identities = get_people_identities()
+    named = [person for person, _ in together if person]
+    looked(request, named, whose="worker", where="fitness reviews")
+    rows = []
+    for (person, of), due in together.items():
+        decision = due[0].decision
+        identity = identities.identity(person) if person else None
+        rows.append(
+            Row(
+                href=reverse("fitness:person", args=[person])
+                if person
+                else reverse("fitness:fitness", args=[of]),
+                who=(identity.name if identity else "Name erased") if person else f"Case {of}",
+                words=decision.words,
+                review=calendar_day(decision.review_on) if decision.review_on else "",
+                due=decision.due(today),
+                tests=tuple(
+                    (f"{one.what}, {calendar_day(one.due)}", one.overdue(today))
+                    for one in due
+                    if one.what != REVIEW
+                ),
+            )
+        )
     return render(request, "fitness/reviews.html", {"rows": rows})

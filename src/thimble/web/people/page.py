@@ -9,6 +9,7 @@ from datetime import date, tzinfo
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.saying import calendar_day
 from thimble.ledger.entries import Entry
+from thimble.ledger.fitness import decided_words
 from thimble.people import choices
 from thimble.people.certificates.stating import Statement
 from thimble.people.entries import CERTIFICATES, EVIDENCE, Kind
@@ -221,6 +222,7 @@ KIND_WORDS: Mapping[Kind, str] = {
     Kind.CERTIFICATE_WITHDRAWN: "Certificate withdrawn",
     Kind.CERTIFICATE_CONFIRMED: "Certificate found to hold still",
     Kind.INVITED: "Written to",
+    Kind.FITNESS_DECIDED: "Fitness decided",
 }
 """What each kind of entry is called."""
 
@@ -293,6 +295,9 @@ def _told(entry: Entry[Kind]) -> str:
         return "; ".join((words.title(evidence), when, diseases))
     if kind is Kind.OFFERED:
         return f"{DISEASES[body['disease']]}, {words.day(body['on'])}"
+    if kind is Kind.FITNESS_DECIDED:
+        # In terms of work alone. What it rests on is the physician's, on the page of fitness.
+        return decided_words(body)
     if kind is Kind.INVITED:
         return f"{choices.LETTERS[body['about']]}, {choices.LETTER_BY[body['how']]}"
     if kind is Kind.DOCUMENT_ATTACHED:

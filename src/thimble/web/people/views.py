@@ -28,6 +28,7 @@ from thimble.web.access import account_of, can, needs
 from thimble.web.cohort.page import Row, followed, row
 from thimble.web.cohort.standings import standings
 from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
+from thimble.web.fitness.joined import of_person
 from thimble.web.limits import carries
 from thimble.web.models import Account
 from thimble.web.own_page.links import state_of_link
@@ -163,6 +164,9 @@ def person(request: HttpRequest, person: str) -> HttpResponse:
         "scan_form": ScanForm(),
         "own_link": state_of_link(found.reference),
         "may_edit": can(request, "edit_people"),
+        "fitness": of_person(found.reference, clock.now()).holds,
+        "fitness_due": _today(),
+        "may_decide": can(request, "decide_fitness"),
     }
     return render(request, "people/person.html", context)
 

@@ -18,6 +18,7 @@ from thimble.people.rechecks import House, Recheck, Topic
 from thimble.web import clock
 from thimble.web.access import can, needs
 from thimble.web.context import get_people_identities, get_site, looked, zone
+from thimble.web.fitness.monitoring import monitored_lines
 from thimble.web.people.roster import roster
 from thimble.web.rechecks import page
 from thimble.web.rechecks.board import board
@@ -80,6 +81,8 @@ def export_xlsx(request: HttpRequest) -> HttpResponse:
 
 def _exported(request: HttpRequest) -> list[list[str]]:
     on, people, lines = _everything(request)
+    # A file is passed on: that somebody is monitored tells a diagnosis, and stays on the screen.
+    lines = [line for line in lines if line.topic is not Topic.MONITORED]
     departments = {ref: p.employment.department for ref, p in people.items()}
     lines = page.chosen_of(lines, _chosen(request), departments)
     references = list(dict.fromkeys(line.person for line in lines))
@@ -98,7 +101,10 @@ def _everything(request: HttpRequest) -> tuple[date, dict[str, Person], list[Rec
     people = roster().people(now)
     births = {ref: who.birth_date for ref, who in get_people_identities().all_identities().items()}
     lines = board().lines(people, births, on, house_of(get_site()))
-    seen = page.seen(lines, on, monitored=can(request, "decide_fitness"))
+    may = can(request, "decide_fitness")
+    if may:
+        lines = sorted((*lines, *monitored_lines(people, now)), key=lambda line: line.order)
+    seen = page.seen(lines, on, monitored=may)
     return on, {p.reference: p for p in people}, seen
 
 

@@ -1,0 +1,42 @@
+"""The decision of a physician as it was typed, in a case or on a person's file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from thimble.ledger.bodies import FITNESS_OUTCOMES as OUTCOMES
+from thimble.ledger.bodies import FITNESS_RESTRICTIONS as RESTRICTIONS
+from thimble.web.desk.questions import BadAnswer
+
+KEPT = ("rule_set", "exposure_prone")
+"""The facts of a decision that hold for the next one; results are asked anew."""
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """Outcome, restriction, day of review and reason."""
+
+    outcome: str
+    restriction: str
+    review_on: date | None
+    reason: str
+
+
+def read_decision(typed: Mapping[str, str]) -> Typed:
+    """What was typed.
+
+    Raises:
+        BadAnswer: nothing was chosen, or the day of review cannot be read.
+    """
+    outcome, restriction = typed.get("outcome", ""), typed.get("restriction", "")
+    if outcome not in OUTCOMES or restriction not in RESTRICTIONS:
+        raise BadAnswer("Say what you decide, and which restriction.")
+    review = None
+    if said := typed.get("review_on", "").strip():
+        try:
+            review = date.fromisoformat(said)
+        except ValueError:
+            raise BadAnswer(f"Give the day of review as 2026-09-30; found “{said[:20]}”.") from None
+    return Typed(outcome, restriction, review, typed.get("reason", "").strip())
