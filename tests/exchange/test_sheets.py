@@ -194,7 +194,17 @@ def test_what_would_run_in_a_spreadsheet_is_written_as_text(text: str) -> None:
         assert (found.data_type, found.value) == ("s", text)
 
 
-@given(st.text(max_size=20))
+@pytest.mark.parametrize("text", ["Foo;=cmd|'/C calc'!A0;bar", "a; +1", ";-1", "a;'=1;@x", "=1;=2"])
+def test_what_would_run_where_a_semicolon_parts_cells_is_written_as_text(text: str) -> None:
+    written = write_csv(["number", "name"], [["1", text]]).decode("utf-8-sig")
+    for row in csv.reader(io.StringIO(written, newline=""), delimiter=";"):
+        assert not any(cell.strip().startswith(("=", "+", "-", "@")) for cell in row)
+    (cell,) = [row[1] for row in csv.reader(io.StringIO(written, newline="")) if row[0] == "1"]
+    assert unguarded(cell) == text
+    assert guarded("Ward 3; East") == "Ward 3; East"
+
+
+@given(st.text(max_size=20) | st.text(alphabet="ab;'=+ -", max_size=12))
 def test_a_guard_is_taken_away_again_and_nothing_else(text: str) -> None:
     assert unguarded(guarded(text)) == text
     assert not guarded(text).startswith(("=", "+", "-", "@", "\t", "\r", "\n", "\0"))

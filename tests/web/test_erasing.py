@@ -20,7 +20,7 @@ from thimble.actions.erasing import identities_to_erase
 from thimble.clinical.durations import parse
 from thimble.clinical.source_rules import SourceRules
 from thimble.clinical.vocabulary import VOCABULARY
-from thimble.commands import source_identities
+from thimble.commands import NotUnderstood, source_identities
 from thimble.exchange.inbox import Arrival, Inbox, State
 from thimble.exchange.receiving import Receiver
 from thimble.ledger.entries import Draft, Kind
@@ -138,6 +138,23 @@ def test_a_case_on_hold_or_opened_again_keeps_it():
     draft = Draft(Kind.REOPENED, CLOSED, {"reason": "symptoms"})
     get_store().append(case, [draft], expected_position=None, by="u-x", role="x", now=CLOSED)
     assert due(later, SourceRules()) == []
+
+
+def test_a_hold_is_read_as_people_write_it_and_one_that_cannot_be_read_stops_every_erasing(
+    monkeypatch: Any, settings: Any
+):
+    """What is erased is gone: a slip in the hold of a court's case must not cost the evidence."""
+    case = case_of("Ottilie Quarnbeck", closed=True)
+    later = CLOSED + timedelta(days=900)
+    assert due(later, SourceRules(hold=(case.lower().replace("-", " "),))) == []
+
+    mistyped = case[:-1] + ("2" if case[-1] != "2" else "3")
+    text = f'{SITE}\n[source_patient]\nhold = ["{mistyped}"]\n'
+    (settings.DATA / "site.toml").write_text(text, encoding="utf-8")
+    context.forget()
+    with pytest.raises(NotUnderstood, match=r"hold: .* is no case reference.*Nothing was erased"):
+        run(later, monkeypatch, erase=True)
+    assert get_identities().source(case) is not None
 
 
 @pytest.mark.parametrize("keep", ["PT24H", "P0D", "soon"])

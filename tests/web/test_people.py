@@ -400,6 +400,11 @@ def test_a_refusal_signed_here_needs_the_name_of_the_person_and_does_not_keep_it
     assert (body["signed"], body["informed"]) == ("here", True)
     assert "brindle" not in repr(body).lower()
 
+    # Where the name was erased an empty signature is none.
+    get_people_identities().erase([person])
+    late = {**form, "disease": "measles", "signature": ""}
+    assert nurse.post(f"/people/{person}/add/declined", late).status_code == 422
+
 
 def test_what_was_seen_is_verified_with_name_and_time_and_withdrawn_with_a_reason(
     nurse: Client,

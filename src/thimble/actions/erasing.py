@@ -10,6 +10,7 @@ from typing import Any
 
 from thimble.actions._append import append
 from thimble.actions.identity import IdentityStore
+from thimble.actions.reference import read_reference
 from thimble.clinical.durations import Duration, add
 from thimble.clinical.source_law import kept_by_default
 from thimble.clinical.source_rules import SourceRules
@@ -41,6 +42,15 @@ def kept_for(rules: SourceRules) -> tuple[Duration, str]:
     return kept, "; ".join(f"{reason.rule} ({reason.source})" for reason in because)
 
 
+def held(rules: SourceRules) -> frozenset[str]:
+    """The cases on hold, as their references are written.
+
+    Raises:
+        ValueError: one of them is no reference; before it is set right nothing may be erased.
+    """
+    return frozenset(read_reference(typed) for typed in rules.hold)
+
+
 def identities_to_erase(
     store: LedgerStore,
     identities: IdentityStore,
@@ -52,6 +62,9 @@ def identities_to_erase(
     """The identities of sources whose case has been closed for longer than the rule keeps them.
 
     An open case, one that was opened again, and one on hold are never among them.
+
+    Raises:
+        ValueError: a reference on hold is none; before it is set right nothing is erased.
     """
     due = (
         due_of(case, store.entries(case), rules, vocabulary, zone, now)
@@ -69,7 +82,7 @@ def due_of(
     now: datetime,
 ) -> Erasure | None:
     """What is to be erased of who a case's source was; None while its time is not over."""
-    if not entries or case in rules.hold:
+    if not entries or case in held(rules):
         return None
     situation = fold(entries, now, vocabulary)
     closed = situation.closed_at

@@ -40,7 +40,7 @@ def erase_all(_data: Path) -> int:
 def _purge(*, erase: bool) -> int:
     from django.conf import settings
 
-    from thimble.actions.erasing import kept_for
+    from thimble.actions.erasing import held, kept_for
     from thimble.clinical.site import SiteError
     from thimble.exchange.inbox import Inbox
     from thimble.web.context import get_identities, get_site
@@ -49,6 +49,12 @@ def _purge(*, erase: bool) -> int:
         site = get_site()
     except SiteError as error:
         raise NotUnderstood(str(error)) from error
+    try:
+        held(site.source_patient)
+    except ValueError as error:
+        raise NotUnderstood(
+            f"site.toml: source_patient.hold: {error}. Nothing was erased: correct it first."
+        ) from error
     kept, rule = kept_for(site.source_patient)
     print(f"Kept for {kept.words} after a case is closed. Rule: {rule}")
     with Inbox(settings.DATA) as inbox:

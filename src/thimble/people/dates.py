@@ -132,7 +132,7 @@ def _with_name(text: str, parts: list[str], at: int, today: date, *, ahead: bool
 
 def _one_number(text: str, number: str) -> str:
     if len(number) == 8:
-        # 20190314 as systems export it; 14032019 as people type it, where only that can be.
+        # 20190314 as systems export it. 14032019 is not guessed at.
         try:
             return _iso(text, number[:4], number[4:6], number[6:])
         except NotADate:

@@ -2,19 +2,22 @@
 
 A spreadsheet takes a cell that begins with `=`, `+`, `-`, `@`, a tab or a line's end for a formula, quoted
 or not (CWE-1236). In CSV such a cell gets an apostrophe before it, which `unguarded` takes away again when
-the file comes back; in XLSX it is marked as text.
+the file comes back; in XLSX it is marked as text. Where the list separator is a semicolon, a spreadsheet
+also begins a cell within a text that holds one: what stands there is guarded in the same way.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Sequence
 
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 
 _RUNS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0")
+_WITHIN = re.compile(r"(;\s*)('*)(?=[=+\-@\t\r\n\0])")
 _WIDEST = 40
 
 
@@ -24,12 +27,16 @@ def guarded(text: str) -> str:
     >>> guarded("=1+1"), guarded("Ashgrove"), guarded("'quoted")
     ("'=1+1", 'Ashgrove', "'quoted")
     """
+    text = _WITHIN.sub(r"\1\2'", text)
     return f"'{text}" if text.lstrip(" '").startswith(_RUNS) or text.startswith(_RUNS) else text
 
 
 def unguarded(text: str) -> str:
     """What `guarded` was given."""
-    return text[1:] if text.startswith("'") and guarded(text[1:]) == text else text
+    plain = _WITHIN.sub(lambda found: found[1] + found[2][1:], text)
+    if text.startswith("'") and guarded(plain[1:]) == text:
+        return plain[1:]
+    return plain if guarded(plain) == text else text
 
 
 def write_csv(header: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:

@@ -302,7 +302,7 @@ class EvidenceForm(forms.Form):
 
     def _signature(self, typed: str) -> None:
         who: PersonIdentity = self.initial["identity"]
-        if name_key(typed) != name_key(who.family_name, who.given_name):
+        if not typed or name_key(typed) != name_key(who.family_name, who.given_name):
             self.add_error(
                 "signature", "This is not the name in the register; the person types it in full."
             )
