@@ -120,7 +120,9 @@ def test_a_persons_page_says_what_the_tables_make_of_it_and_why(nurse: Client) -
     assert "USI-02 (IMM: MMR for healthcare personnel; read)" in text
     assert "nothing found" in text
     assert "Not immune" not in text
-    assert "Exposure-prone procedures" not in text.split("Who and where")[0]
+    assert "the site has chosen no rule set" in text
+    other = enrolled(nurse, family_name="Garrow", number="00422", exposure_prone="no")
+    assert "chosen no rule set" not in nurse.get(f"/people/{other}/").content.decode()
 
 
 def test_with_a_rule_set_the_page_says_what_is_missing_before_exposure_prone_work(

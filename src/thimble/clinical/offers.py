@@ -24,6 +24,7 @@ class OfferLaw:
     words: str
     declined: str
     source: str
+    declined_source: str
     standing: str
 
 

@@ -230,7 +230,7 @@ def _refused(
         day = calendar_day(date.fromisoformat(last.body["on"]))
         why = f"Declined {day}. The offer stands."
         if law is not None and law.disease == disease:
-            why = f"Declined {day}. {law.declined} {law.source}."
+            why = f"Declined {day}. {law.declined} {law.declined_source}."
         what = f"{DISEASES[disease]}: offer the {last.body['what']} again"
         yield _line(person, Topic.REFUSED, what, why, None, on)
 

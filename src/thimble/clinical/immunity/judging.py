@@ -202,6 +202,6 @@ def _dose_words(words: str, next_step: str, disease: str, missing: int, by: Rule
     rule = by.doses[disease]
     if next_step != "dose":
         return words
-    if rule.needed == 1:
+    if rule.apart is None:
         return f"One dose of {rule.vaccine}"
     return f"{ordinal(rule.needed - missing + 1)} dose of {rule.vaccine}"

@@ -87,7 +87,7 @@ def _doses(found: Judgement, on: date, protocol: str) -> tuple[Lack, ...]:
     day = found.recommended or on
     lacks = []
     for number in range(rule.needed - found.doses_missing, rule.needed):
-        which = "One" if rule.needed == 1 and rule.apart is None else ordinal(number + 1)
+        which = "One" if rule.apart is None else ordinal(number + 1)
         lacks.append(Lack(Need.DOSE, f"{which} dose of {rule.vaccine}", rule.vaccine, day, day))
         if rule.apart is not None:
             day = date.fromordinal(step(day.toordinal(), rule.apart))

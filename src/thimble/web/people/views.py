@@ -159,6 +159,7 @@ def person(request: HttpRequest, person: str) -> HttpResponse:
         "unsaid": hepatitis.unsaid(found, identity.birth_date if identity else None, _today()),
         "standing": _standing(found, identity),
         "clearance": judged.clearance_of(found, _today(), site.fitness_rule_set),
+        "rule_set_missing": found.employment.exposure_prone == "yes" and not site.fitness_rule_set,
         "kinds": [(name, heading) for name, (_, heading, _) in KINDS.items()],
         "seen": list(choices.SEEN.items()),
         "scan_form": ScanForm(),

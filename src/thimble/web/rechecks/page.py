@@ -114,5 +114,5 @@ def when(line: Recheck, on: date) -> str:
     if line.topic in _BY:
         return f"by {day}"
     if line.due == on:
-        return "today"
+        return "now"
     return f"from {day}" if line.topic in _FROM else day
