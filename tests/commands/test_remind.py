@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import subprocess
 from pathlib import Path
 
-from commands.data_folders import thimble
+from commands.data_folders import COMMAND, environment, thimble
 
 
 def mails(folder: Path) -> str:
@@ -49,3 +50,18 @@ def test_a_way_of_sending_that_is_none_is_refused(demo_copy: Path):
     refused = thimble("remind", "--data", demo_copy, THIMBLE_MAIL="pigeon")
     assert refused.returncode != 0
     assert "smtp, file, console or not set; found 'pigeon'" in refused.stderr
+
+
+def test_two_processes_at_one_moment_send_once(demo_copy: Path):
+    both = [
+        subprocess.Popen(
+            [*COMMAND, "remind", "--data", str(demo_copy)],
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment(THIMBLE_MAIL="file"),
+            encoding="utf-8",
+        )
+        for _ in range(2)
+    ]  # fmt: skip
+    said = [process.communicate(timeout=120)[0] for process in both]
+    assert [process.returncode for process in both] == [0, 0]
+    assert sorted(line[:6] for line in said) == ["0 sent", "1 sent"]
+    assert mails(demo_copy).count("Subject: ") == 1

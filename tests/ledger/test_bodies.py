@@ -191,7 +191,7 @@ def test_a_value_of_no_possible_type_is_refused(kind, key):
         (Kind.VISITS_AGREED, {"unavailable": [{"first": "2026-04-02", "last": "2026-04-01"}]},
          "ends no earlier"),
         (Kind.CONTACTED, {"how": "pigeon"}, "letter, registered_letter, email, in_person"),
-        (Kind.CONTACTED, {"outcome": "maybe"}, "reached, no_answer, declined, sent, not_sent"),
+        (Kind.CONTACTED, {"outcome": "maybe"}, "declined, sent, not_sent, not_known; found"),
         (Kind.WORKER_AGREED, {"to": "anything"}, "email, gp_letter; found 'anything'"),
         (Kind.DOSES_ON_RECORD, {"doses": [{"when": "spring", "product": ""}]}, "2019-03 or 2019; found"),
         (Kind.FITNESS_DECIDED, {"restriction": "none"}, "exactly where the outcome is fit or not_fit"),

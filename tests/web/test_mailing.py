@@ -22,6 +22,7 @@ from thimble.ledger.entries import Kind
 from thimble.ledger.plan import AgreedVisit
 from thimble.web import clock, context
 from thimble.web.context import get_identities, get_site, get_store
+from thimble.web.mailing.claims import GIVEN_UP
 from thimble.web.mailing.message import MISSED, REMINDER, message
 from thimble.web.mailing.sending import Sent, due_mails, send_due
 from thimble.web.models import LedgerEntry
@@ -147,6 +148,12 @@ class Refusing:
     def __init__(self, *_: Any, **__: Any) -> None:
         pass
 
+    def open(self) -> None:
+        pass
+
+    def close(self) -> None:
+        pass
+
     def send_messages(self, _messages: Any) -> int:
         raise smtplib.SMTPRecipientsRefused({ADDRESS: (550, b"no such user")})
 
@@ -165,6 +172,87 @@ def test_a_failure_is_on_record_shown_and_tried_again_on_another_day(
         page = client.get(reverse("visits:visits", args=[case])).text
         assert "by e-mail: could not be sent" in page
         assert send_due(on(-1)) == Sent(sent=1)
+
+
+class Fails:
+    """A mail server that opens and then fails in one way."""
+
+    def __init__(self, error: Exception | None, opens: bool = True) -> None:
+        self.error, self.opens = error, opens
+
+    def open(self) -> bool:
+        if not self.opens:
+            raise ConnectionRefusedError
+        return True
+
+    def close(self) -> None:
+        raise smtplib.SMTPServerDisconnected
+
+    def send_messages(self, messages: list[Any]) -> int:
+        if self.error is not None:
+            raise self.error
+        return len(messages)
+
+
+@pytest.mark.parametrize(
+    ("server", "outcome"),
+    [
+        (Fails(None), "sent"),
+        (Fails(None, opens=False), "not_sent"),
+        (Fails(smtplib.SMTPDataError(554, b"no")), "not_sent"),
+        (Fails(smtplib.SMTPRecipientsRefused({})), "not_sent"),
+        (Fails(smtplib.SMTPServerDisconnected()), "not_known"),
+        (Fails(TimeoutError()), "not_known"),
+    ],
+)
+def test_a_server_that_falls_silent_leaves_it_unknown_and_one_that_refuses_does_not(
+    case: str, monkeypatch: pytest.MonkeyPatch, server: Fails, outcome: str
+):
+    monkeypatch.setattr("django.core.mail.message.EmailMessage.get_connection", lambda *_: server)
+    send_due(on(-2))
+    assert get_store().entries(case)[-1].body["outcome"] == outcome
+    # Only what certainly was not sent is tried again.
+    assert [due.about for due in due_mails(on(-1))] == (
+        ["reminder"] if outcome == "not_sent" else []
+    )
+
+
+def test_a_run_that_stopped_between_claim_and_record_is_told_and_never_sent_again(
+    case: str, monkeypatch: pytest.MonkeyPatch, signed_in: SignIn
+):
+    def stops(*_: Any) -> str:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as stopped:
+        stopped.setattr("thimble.web.mailing.sending._send", stops)
+        with pytest.raises(KeyboardInterrupt):
+            send_due(on(-2))
+    assert mail.outbox == []
+    kinds = [entry.kind for entry in get_store().entries(case)]
+    assert Kind.CONTACTED not in kinds
+    page = signed_in(Role.OCCUPATIONAL_NURSE).get(reverse("visits:visits", args=[case])).text
+    assert "by e-mail: not known whether it was sent" in page
+
+    soon = on(-2) + GIVEN_UP - timedelta(seconds=1)
+    assert send_due(soon) == Sent()
+    assert send_due(on(-2) + GIVEN_UP) == Sent(not_known=1)
+    entry = get_store().entries(case)[-1]
+    assert (entry.body["outcome"], entry.happened_at) == ("not_known", on(-2))
+    assert send_due(on(-1)) == send_due(on(0)) == Sent()
+    assert mail.outbox == []
+
+
+def test_a_run_that_was_given_up_and_sent_it_after_all_says_so(
+    case: str, monkeypatch: pytest.MonkeyPatch
+):
+    def slow(*_: Any) -> str:
+        assert send_due(on(-2) + GIVEN_UP) == Sent(not_known=1)
+        return "sent"
+
+    monkeypatch.setattr("thimble.web.mailing.sending._send", slow)
+    assert send_due(on(-2)) == Sent(sent=1)
+    told = [e.body["outcome"] for e in get_store().entries(case) if e.kind is Kind.CONTACTED]
+    assert told == ["not_known", "sent"]
 
 
 def test_without_an_address_nothing_is_sent_and_it_is_counted(case: str):

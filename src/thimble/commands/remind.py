@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import fcntl
 from pathlib import Path
 
 from thimble.commands import Commands, NotUnderstood
 from thimble.commands.serve import migrate, open_data
-
-LOCK = "remind.lock"
 
 
 def add_to(commands: Commands) -> None:
@@ -23,7 +20,7 @@ def add_to(commands: Commands) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print how many were sent, never to whom. Exit status 1 if any could not be sent.
 
-    Running it again on the same day sends nothing twice; two runs at once wait for one another.
+    Running it again on the same day, or twice at once, sends nothing twice.
     """
     open_data(options.data, existing=True)
     migrate()
@@ -31,7 +28,7 @@ def run(options: argparse.Namespace) -> int:
     from thimble.web.mailing.sending import due_mails
 
     if not options.dry_run:
-        return _send(options.data)
+        return _send()
     try:
         print(f"{sum(1 for _ in due_mails(clock.now()))} due; nothing was sent")
     except _faults() as error:
@@ -39,7 +36,7 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def send_all(data: Path) -> int:
+def send_all(_data: Path) -> int:
     """The nightly job: as `thimble remind`, and content where a site sends no mail."""
     from thimble.clinical.site import SiteError
     from thimble.web.context import get_site
@@ -52,23 +49,23 @@ def send_all(data: Path) -> int:
     if why:
         print(why)
         return 0
-    return _send(data)
+    return _send()
 
 
-def _send(data: Path) -> int:
+def _send() -> int:
     from thimble.web import clock
     from thimble.web.mailing.sending import send_due
 
-    with (data / LOCK).open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        try:
-            done = send_due(clock.now())
-        except _faults() as error:
-            raise NotUnderstood(str(error)) from error
+    try:
+        done = send_due(clock.now())
+    except _faults() as error:
+        raise NotUnderstood(str(error)) from error
     print(
         f"{done.sent} sent, {done.failed} could not be sent, {done.no_address} without an address"
     )
-    return 1 if done.failed else 0
+    if done.not_known:
+        print(f"{done.not_known} not known whether sent: call these workers, see the recall list")
+    return 1 if done.failed or done.not_known else 0
 
 
 def _faults() -> tuple[type[Exception], ...]:

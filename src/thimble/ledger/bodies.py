@@ -62,6 +62,7 @@ CONTACT_OUTCOMES = {
     "declined": "does not want to come",
     "sent": "sent, no answer yet",
     "not_sent": "could not be sent",
+    "not_known": "not known whether it was sent",
 }
 """What came of it."""
 

@@ -19,6 +19,9 @@ reached; a physician decides; the case is closed as decided; try again as decide
 
 _DAY = timedelta(days=1)
 
+NOT_GONE = ("not_sent", "not_known")
+"""What came of an attempt that takes no step: nobody can tell that it went out."""
+
 
 @dataclass(frozen=True, slots=True)
 class Rung:
@@ -74,7 +77,7 @@ def _after(situation: Situation, missed: date, ladder: Ladder, zone: tzinfo) -> 
         return rung_on(DECIDE, decide, day_of(since[-1][0]), missed, zone, last=last)
     if last is not None:
         return _as_decided(last, day_of((since[-1][0]) if since else last.at), missed, ladder, zone)
-    tried = {how for _, how, outcome in attempts if outcome != "not_sent"}
+    tried = {how for _, how, outcome in attempts if outcome not in NOT_GONE}
     step = next(s for s in ladder.steps if s.decides or not tried & set(s.how))
     due = missed + timedelta(days=step.after_days)
     return rung_on(DECIDE if step.decides else step.id, step.what, due, missed, zone, how=step.how)

@@ -285,6 +285,39 @@ class StockAlertTold(models.Model):
         return self.alert
 
 
+class MailClaim(models.Model):
+    """That somebody took it on to send one mail, written before it is sent: nobody else sends it then.
+
+    `state` is an id of `mailing.claims.STATES`. One that stays `claimed` was neither sent for certain nor
+    certainly not: whoever took it on stopped in between. `day` is that of the attempt at the site. Neither
+    an address nor a name is in it.
+    """
+
+    case = models.CharField(max_length=40)
+    about = models.CharField(max_length=20)
+    visit = models.DateField()
+    day = models.DateField()
+    state = models.CharField(max_length=10)
+    claimed_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            # What was not sent may be tried again on another day; nothing else ever is.
+            models.UniqueConstraint(
+                fields=["case", "about", "visit"],
+                condition=~models.Q(state="not_sent"),
+                name="one_mail_about_a_visit",
+            ),
+            models.UniqueConstraint(
+                fields=["case", "about", "visit", "day"], name="one_try_to_mail_a_day"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.case} {self.about} {self.visit}: {self.state}"
+
+
 class LastLook(models.Model):
     """Up to where an account has seen a case, so that a screen can say what changed since."""
 

@@ -100,6 +100,11 @@ def send(request: HttpRequest, ref: str) -> HttpResponse:
         else:
             if done.no_address:
                 why = "No mail address is on record."
+            elif done.not_known:
+                why = (
+                    "It is not known whether the mail was sent: the mail server fell silent. It is not "
+                    "sent again by itself; call the worker."
+                )
             elif done.failed:
                 why = "The mail could not be sent. That is on record; it is tried again tomorrow."
     if why:

@@ -144,10 +144,13 @@ class VisitsPage:
         link_since: datetime | None = None,
         next_step: NextStep | None = None,
         mail_due: bool = False,
+        claimed: Sequence[datetime] = (),
         fault: str = "",
         doses: EarlierDoses | None = None,
     ) -> VisitsPage:
-        """The page for the visits of a case; `link_since` is when its calendar's address was made."""
+        """The page for the visits of a case; `link_since` is when its calendar's address was made,
+        `claimed` when mails were begun of which nothing else is known.
+        """
         planned, names = found.planned, found.names
         problems = [words.overdue(each, names) for each in planned.overdue]
         problems += [words.unplaceable(each, names) for each in planned.unplaceable]
@@ -178,11 +181,16 @@ class VisitsPage:
                 for first, last in away
             ),
             contacts=tuple(
+                f"{minute(at, zone)}, {CONTACT_BY['email']}: {CONTACT_OUTCOMES['not_known']}"
+                for at in claimed
+            )
+            + tuple(
                 f"{minute(at, zone)}, {CONTACT_BY[how]}: {CONTACT_OUTCOMES[outcome]}"
                 for at, how, outcome in reversed(situation.follow_up.contacts)
             ),
             ways=tuple(CONTACT_BY.items()),
-            outcomes=tuple(CONTACT_OUTCOMES.items()),
+            # Of what a person did it is known whether it was done.
+            outcomes=tuple(each for each in CONTACT_OUTCOMES.items() if each[0] != "not_known"),
             may_record="record_facts" in capabilities,
             may_print="print_documents" in capabilities,
             closed=situation.closed_at is not None,

@@ -39,6 +39,7 @@ from thimble.web.desk.handling import (
 )
 from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.mailing.claims import open_claims
 from thimble.web.mailing.sending import due_mails, why_no_mail
 from thimble.web.models import CalendarLink
 from thimble.web.secret_links import standing_link
@@ -83,6 +84,7 @@ def _show(
         away=away,
         capabilities=capabilities_of(request),
         mail_due=not why_no_mail(site) and any(due_mails(reading.plan.now, [reading.case])),
+        claimed=[each.claimed_at for each in open_claims([reading.case])],
         link_since=None if link is None else link.made_at,
         next_step=None
         if rung is None
