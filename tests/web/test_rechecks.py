@@ -118,6 +118,7 @@ def test_a_persons_page_says_what_the_tables_make_of_it_and_why(nurse: Client) -
     text = nurse.get(f"/people/{person}/").content.decode()
     assert "Evidence is satisfactory" in text
     assert "USI-02 (IMM: MMR for healthcare personnel; read)" in text
+    assert '<p class="small">Measles IgG: positive, 1 Feb 2026.</p>' in text
     assert "nothing found" in text
     assert "Not immune" not in text
     assert "the site has chosen no rule set" in text

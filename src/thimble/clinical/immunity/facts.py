@@ -76,7 +76,10 @@ def vaccine_facts(
         if d.days and disease not in d.diseases and rules.live.holds(d.product, d.diseases)
     )
     return Asked(
-        tuple(facts), counted, (*doses, *_entries(tests), *_entries(past)), other_live=live
+        tuple(facts),
+        counted,
+        (*doses, *_entries(tests), *_entries(past), *_entries(_against(told.against, disease))),
+        other_live=live,
     )
 
 
@@ -112,7 +115,12 @@ def tuberculosis_facts(told: Documented, on: date, rules: Rules) -> Asked:
     return Asked(
         facts,
         None,
-        (*_entries(every_test), *_entries(past), *(d.entry for d in bcg)),
+        (
+            *_entries(every_test),
+            *_entries(past),
+            *(d.entry for d in bcg),
+            *_entries(_against(told.against, TUBERCULOSIS)),
+        ),
         reviewed=reviewed.days[0] if reviewed and reviewed.days else None,
         first_test=max((t.days[1] for t in negative if t.days), default=None),
     )
@@ -149,13 +157,17 @@ def _offer(
     against: Iterable[Against], disease: str, what: str, last: int | None, since: int | None
 ) -> str:
     """What stands against the next step: a contraindication, or a refusal that no dose or test followed."""
-    mine = [a for a in against if a.disease == disease]
+    mine = _against(against, disease)
     if any(a.what is None for a in mine):
         return "contraindicated"
     refused = [a.since for a in mine if a.what == what]
     stands = refused and (last is None or max(refused) >= last)
     # A refusal of one season says nothing about the next.
     return "declined" if stands and (since is None or max(refused) >= since) else "open"
+
+
+def _against(against: Iterable[Against], disease: str) -> list[Against]:
+    return [a for a in against if a.disease == disease]
 
 
 def _tb_test(tests: Sequence[Tested], rules: Rules) -> str:
@@ -195,5 +207,5 @@ def _two(test: Tested | None, negative: str, other: str, none: str) -> str:
     return negative if test.word == "negative" else other
 
 
-def _entries(found: Iterable[Tested | Past]) -> tuple[int, ...]:
+def _entries(found: Iterable[Tested | Past | Against]) -> tuple[int, ...]:
     return tuple(each.entry for each in found)

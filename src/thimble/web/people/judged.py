@@ -10,10 +10,12 @@ from thimble.clinical.diseases import DISEASES
 from thimble.clinical.immunity import Judgement
 from thimble.clinical.saying import calendar_day
 from thimble.clinical.screening.vocabulary import vocabulary
+from thimble.people.entries import Kind
 from thimble.people.fold import Person
 from thimble.people.judged import judged
 from thimble.people.screened import screened
 from thimble.protocol.finding import Reason
+from thimble.web.people import words
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +47,16 @@ def infections_of(
     """A line for each disease that the site asks for; diseases of which the same is said share one."""
     lines: dict[tuple[object, ...], list[Judgement]] = {}
     for each in judged(person, born, on, protocol, asked).values():
-        same = (each.words, each.next_said(on), each.because, each.again_on, each.dose_sentences)
+        same = (
+            each.words,
+            each.next_said(on),
+            each.because,
+            each.again_on,
+            each.dose_sentences,
+            each.entries,
+        )
         lines.setdefault(same, []).append(each)
-    return tuple(_told(together, on) for together in lines.values())
+    return tuple(_told(together, person, on) for together in lines.values())
 
 
 def clearance_of(person: Person, on: date, rule_set: str) -> Clearance | None:
@@ -74,12 +83,18 @@ def clearance_of(person: Person, on: date, rule_set: str) -> Clearance | None:
     )
 
 
-def _told(together: Sequence[Judgement], on: date) -> Told:
+def _told(together: Sequence[Judgement], person: Person, on: date) -> Told:
     one = together[0]
     state = one.words
     if one.again_on is not None:
         state += f", {'again' if one.satisfied else 'ran out'} {calendar_day(one.again_on)}"
-    why = [*one.dose_sentences, *_why(one.because)]
+    rests_on = {entry for each in together for entry in each.entries}
+    shown = [
+        f"{words.title(e)}, {words.day(e.body.get('when') or e.body.get('on'))}."
+        for e in sorted(person.evidence, key=words.order)
+        if e.entry in rests_on and e.kind is not Kind.DOSE_RECORDED
+    ]
+    why = [*one.dose_sentences, *shown, *_why(one.because)]
     if one.passed_over:
         what = (
             "1 piece of evidence lies" if one.passed_over == 1 else f"{one.passed_over} pieces lie"
