@@ -10,13 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from documents.examples import FACTS, NOW, SHIPPED, plan, protocol, site, situation, words_in
+from thimble.clinical.prophylaxis import tables as course_tables
 from thimble.clinical.vocabulary import vocabulary
 from thimble.documents.clinician_summary.data import clinician_summary
 from thimble.documents.downtime_pack.data import downtime_pack
 from thimble.documents.source_request.data import source_request
 from thimble.documents.ward_card.data import ward_card
 from thimble.documents.worker_plan.data import plain_id, plain_words, worker_plan
-from thimble.ledger.plan import State
+from thimble.ledger.plan import CourseRecord, GivenDose, State
 from thimble.protocol.vocabulary import Value
 
 V = vocabulary()
@@ -156,12 +157,29 @@ def test_done_and_no_longer_needed_stay_on_the_plan_and_say_so():
     assert told[plain_words().actions[second.id]] == "No longer needed"
 
 
+def test_the_worker_is_told_which_tablets_cover_which_days_and_which_are_missing():
+    dose = GivenDose("hiv_pep_first_dose", "Starter pack", "1 tablet", "A1", 5, NOW, 2)
+    rest = GivenDose("", "Further supply", "", "B2", 23, NOW + timedelta(days=2), 3)
+    short = situation(course=CourseRecord(given=(dose,)))
+    whole = situation(course=CourseRecord(given=(dose, rest)))
+
+    assert worker_plan(plan(short), short, site(), protocol()).tablets == (
+        "Starter pack, 5 days: covers Thu 26 Nov 2026 to Mon 30 Nov 2026",
+        "23 days are not covered yet: Tue 1 Dec 2026 to Wed 23 Dec 2026. Fetch the next tablets before",
+    )
+    assert worker_plan(plan(whole), whole, site(), protocol()).tablets == (
+        "Starter pack, 5 days: covers Thu 26 Nov 2026 to Mon 30 Nov 2026",
+        "Further supply, 23 days: covers Tue 1 Dec 2026 to Wed 23 Dec 2026",
+    )
+    assert worker_plan(plan(), situation(), site(), protocol()).tablets == ()
+
+
 @pytest.mark.parametrize("id_", SHIPPED)
 def test_every_action_for_the_worker_has_plain_words(id_: str):
     """Else the clinician's sentence is printed on the worker's plan."""
     actions = {
         rule.outputs["action"]
-        for table in protocol(id_).tables
+        for table in (*protocol(id_).tables, *course_tables().tables)
         if table.role == "actions"
         for rule in table.rules
         if rule.outputs["for"] == "worker"

@@ -14,7 +14,7 @@ from thimble.clinical.prophylaxis import put
 from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.bodies import RESUMED_END
 from thimble.ledger.course_supply import IN_HAND
-from thimble.ledger.course_told import course_told
+from thimble.ledger.course_told import course_told, not_covered_words
 from thimble.ledger.plan import State
 
 from .test_course import NEW_YEAR, ZONE, Case, local
@@ -161,6 +161,7 @@ def test_what_is_told_of_the_course_names_the_stop_and_which_pack_covers_which_d
         "Starter pack, 5 days: covers Thu 1 Jan 2026 to Mon 5 Jan 2026",
         "Further supply, 23 days: covers Tue 6 Jan 2026 to Wed 28 Jan 2026",
     ]
+    assert not_covered_words(case.course(case.after(3)), ZONE) == ""
     case.do(actions.stop_course, case.after(9), reason="worker_wish", happened_at=case.after(7))
     resume(case, 10)
     told = dict(course_told(case.situation(case.after(10)), "us", case.after(10), ZONE))
@@ -168,6 +169,23 @@ def test_what_is_told_of_the_course_names_the_stop_and_which_pack_covers_which_d
         "2 days without between; end of the course later, by the days without a dose"
         in told["Stopped and resumed"]
     )
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (0, "23 days are not covered yet: Tue 6 Jan 2026 to Wed 28 Jan 2026"),
+        (22, "1 day is not covered yet: Wed 28 Jan 2026"),
+        (23, ""),
+        (24, ""),
+    ],
+)
+def test_the_days_that_no_tablets_are_there_for_are_named(more, said):
+    case = Case(NEW_YEAR, days=5)
+    if more:
+        case.do(actions.hand_out, case.after(3), product="Further supply", days=more)
+
+    assert not_covered_words(case.course(case.after(3)), ZONE) == said
 
 
 @pytest.mark.parametrize(("day", "left"), [(0, 5), (3, 2), (4, 1), (5, 0), (6, 0)])

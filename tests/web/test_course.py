@@ -255,6 +255,17 @@ def test_asking_an_expert_says_which_open_question_it_answers(nurse: Client, cas
     assert "pep_side_effect_advice" in to_do(case)
 
 
+def test_a_question_to_the_expert_opens_its_form_with_what_it_is_about(nurse: Client, case: str):
+    post(nurse, case, "missed", count="1")
+    link = "?do=ask&amp;about=pep_missed_advice#ask"
+    assert f'href="{link}"' in page(nurse, case)
+    here = reverse("course:course", args=[case])
+    text = nurse.get(f"{here}?do=ask&about=pep_missed_advice").content.decode()
+
+    assert 'id="ask" open' in text
+    assert 'name="about" value="pep_missed_advice" checked' in text
+
+
 def test_an_awaited_answer_is_no_longer_a_question_to_ask(nurse: Client, case: str):
     post(nurse, case, "missed", count="1")
     post(nurse, case, "ask", of="HIV physician", about="pep_missed_advice")

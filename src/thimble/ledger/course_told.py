@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.saying import calendar_day, minute
 from thimble.ledger.bodies import ADHERENCE, RESUMED_END, STOP_REASONS
@@ -37,6 +37,8 @@ def course_told(
     else:
         lines.append(("Tablets", f"handed out to {minute(course.covered_until, zone)}"))
     lines += [("Supply", words) for words in pack_words(course)]
+    if rest := not_covered_words(course, zone):
+        lines.append(("Supply", rest))
     for pause in record.pauses:
         gone = len(without(pause, zone))
         lines.append(
@@ -70,3 +72,21 @@ def pack_words(course: Course) -> tuple[str, ...]:
         f"{calendar_day(pack.first)} to {calendar_day(pack.last)}"
         for pack in course.packs
     )
+
+
+def not_covered_words(course: Course, zone: tzinfo) -> str:
+    """The days to the planned end for which no tablets were handed out yet.
+
+    "" where there are none, or where nobody can say.
+    """
+    if course.ended is not None or course.covered_until is None or course.planned_end is None:
+        return ""
+    first, end = (at.astimezone(zone).date() for at in (course.covered_until, course.planned_end))
+    count = (end - first).days
+    if count < 1:
+        return ""
+    last = end - timedelta(days=1)
+    days = f"day is not covered yet: {calendar_day(first)}"
+    if count > 1:
+        days = f"days are not covered yet: {calendar_day(first)} to {calendar_day(last)}"
+    return f"{count} {days}"

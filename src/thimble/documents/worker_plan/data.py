@@ -24,7 +24,8 @@ from thimble.documents.otherwise import asked_for_by, doses_decided_otherwise
 from thimble.documents.record import Record
 from thimble.documents.words import window_for_a_person
 from thimble.ledger.clocks import moment_of
-from thimble.ledger.course import ANSWER
+from thimble.ledger.course import ANSWER, course_of
+from thimble.ledger.course_told import not_covered_words, pack_words
 from thimble.ledger.plan import TO_DO, Action, Departure, Plan, Situation, State
 from thimble.ledger.pressing import OVERDUE
 from thimble.ledger.signature import SignatureState, signature_of
@@ -169,6 +170,7 @@ class WorkerPlan:
     still_open: tuple[Decided, ...]
     take: tuple[Task, ...]
     given: tuple[Had, ...]
+    tablets: tuple[str, ...]
     tests: tuple[Task, ...]
     visits: tuple[Task, ...]
     perhaps: tuple[Task, ...]
@@ -227,6 +229,7 @@ def worker_plan(
         still_open=tuple(item for item in decided if not item.settled),
         take=take,
         given=words.given(),
+        tablets=words.tablets(),
         tests=tests,
         visits=visits,
         perhaps=perhaps,
@@ -285,6 +288,14 @@ class _Words:
             )
             for dose in self.record.doses(self.situation.as_of)
         )
+
+    def tablets(self) -> tuple[str, ...]:
+        """Which pack covers which days, and the days for which there are none yet."""
+        course = course_of(self.situation, self.protocol.id, self.plan.now, self.zone)
+        if course is None or course.ended is not None:
+            return ()
+        rest = not_covered_words(course, self.zone)
+        return (*pack_words(course), *((f"{rest}. Fetch the next tablets before",) if rest else ()))
 
     def too_late_for_first_aid(self, action: Action) -> bool:
         """Whether it is first aid that was never recorded, after an exposure of more than a day ago.

@@ -18,12 +18,19 @@ from thimble.ledger.bodies import (
     STOP_REASONS,
 )
 from thimble.ledger.compare import diff
-from thimble.ledger.course import FIRST_DOSE, Course, course_of, follows_from_course, without
+from thimble.ledger.course import (
+    ANSWER,
+    FIRST_DOSE,
+    Course,
+    course_of,
+    follows_from_course,
+    without,
+)
 from thimble.ledger.course_record import STOP
-from thimble.ledger.course_told import course_told, pack_words
+from thimble.ledger.course_told import course_told, not_covered_words, pack_words
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import time_left
-from thimble.ledger.plan import TO_DO, CourseRecord, Told
+from thimble.ledger.plan import TO_DO, Action, CourseRecord, Told
 from thimble.protocol.protocol import Protocol
 from thimble.web.course.places import RESUMED_REVIEW, REVIEW, form_for, open_questions
 from thimble.web.course.strip import Strip, strip_of
@@ -45,12 +52,13 @@ SHOWN_CHANGES = 12
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """One thing to do, with its time and where it is recorded."""
+    """One thing to do, with its time and where it is recorded. `ahead`: its window has not opened yet."""
 
     what: str
     left: str
     href: str
     confirmed: bool
+    ahead: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +129,21 @@ class CoursePage:
     closed: bool
     may_record: bool
     today: str
+
+    @property
+    def now_due(self) -> tuple[Due, ...]:
+        """What can be done now."""
+        return tuple(due for due in self.due if not due.ahead)
+
+    @property
+    def later_due(self) -> tuple[Due, ...]:
+        """What opens later on, folded away."""
+        return tuple(due for due in self.due if due.ahead)
+
+    @property
+    def news(self) -> tuple[str, ...]:
+        """What is different in the plan, without what stands under what is to be done."""
+        return tuple(c for c in self.changes if not any(due.what in c for due in self.due))
 
     @property
     def ahead(self) -> tuple[Check, ...]:
@@ -249,6 +272,8 @@ def _supply(course: Course, words: _Words) -> str:
     if course.planned_end is not None and course.covered_until >= course.planned_end:
         return "They reach to the end of the course."
     said = f"The next are due by {words.at(course.covered_until)}."
+    if rest := not_covered_words(course, words.zone):
+        said = f"{rest}. {said}"
     if course.uncovered:
         said += f" On {course.uncovered} day{'s' * (course.uncovered != 1)} there were none."
     return said
@@ -277,11 +302,20 @@ def _due(reading: Reading, case_href: str, *, running: bool) -> tuple[Due, ...]:
             Due(
                 action.what if action.certain else f"{action.what} (may be needed)",
                 time_left(action, reading.plan.now),
-                form_for(action.id, begun=running) or f"{case_href}#action-{action.id}",
+                _place(action, running) or f"{case_href}#action-{action.id}",
                 all(reason.confirmed for reason in action.because),
+                action.window.earliest is not None and action.window.earliest > reading.plan.now,
             )
         )
     return tuple(found)
+
+
+def _place(action: Action, running: bool) -> str:
+    """Where on this page an action is recorded; "" where only the case's page can."""
+    asks = action.kind == "advice" and not action.id.startswith(ANSWER)
+    if asks and follows_from_course(action):
+        return f"?do=ask&about={action.id}#ask"
+    return form_for(action.id, begun=running)
 
 
 def _checks(reading: Reading, course: Course | None) -> tuple[Check, ...]:

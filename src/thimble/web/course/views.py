@@ -85,7 +85,7 @@ def _show(
         "choices": CHOICES,
         "lots": course_lots(request, reading.plan.now),
         "open": which or request.GET.get("do", ""),
-        "typed": request.POST.dict() if fault else {},
+        "typed": request.POST.dict() if fault else {"about": request.GET.get("about", "")},
         "fault": sentence(fault) if fault else "",
         "loose": bool(fault) and not _has_form(page, which),
         "against": isinstance(fault, AgainstIt),
