@@ -108,6 +108,7 @@ GOOD: dict[Kind, dict[str, Any]] = {
     },
     Kind.CERTIFICATE_WITHDRAWN: {"number": "C-K7QM-2F49", "reason": "New name"},
     Kind.CERTIFICATE_CONFIRMED: {"number": "C-K7QM-2F49", "reason": "Still right"},
+    Kind.SAMPLE_TAKEN: {"number": "S-K7QM-2F49", "on": "2026-03-02", "identified": "yes"},
     Kind.DOCUMENT_LOOKED_AT: {"document": 2, "text": "doses typed from it"},
     Kind.FITNESS_DECIDED: {
         "outcome": "fit_with_restriction",

@@ -8,7 +8,7 @@ from typing import Any
 
 from thimble.actions._append import Refused, who_and_when
 from thimble.actions.people_identity import PeopleIdentities, Written
-from thimble.actions.reference import new_references
+from thimble.actions.reference import new_references, read_reference
 from thimble.ledger.entries import Draft, Entry
 from thimble.ledger.store import LedgerStore
 from thimble.people.bodies import faults_of
@@ -30,6 +30,18 @@ class NoSuchPerson(Refused):
 def new_reference(taken: set[str] | frozenset[str] = frozenset()) -> str:
     """A reference that no file has yet."""
     return next(PREFIX + each for each in new_references() if PREFIX + each not in taken)
+
+
+def read_person(text: str) -> str:
+    """A person's reference as scanned or typed, in its written form.
+
+    Raises:
+        ValueError: it is none.
+    """
+    bare = text.strip().upper()
+    if not bare.startswith("P"):
+        raise ValueError(f"a person's reference begins with {PREFIX}")
+    return PREFIX + read_reference(bare[1:].lstrip("-"))
 
 
 def who_is(identity: PersonIdentity) -> list[str]:

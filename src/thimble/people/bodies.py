@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -18,6 +19,9 @@ from thimble.people.certificates.limits import LIMITS
 from thimble.people.certificates.stating import NUMBER, RESTRICTIONS, Statement
 from thimble.people.entries import Kind
 
+SAMPLE = re.compile(r"S-[2-9A-Z]{4}-[2-9A-Z]{4}", re.A)
+"""The number of a sample."""
+
 IDENTITY_FIELDS = ("number", "family_name", "given_name", "birth_date", "email")
 """What is kept apart from the chain; an entry says at most which of them changed, never to what."""
 
@@ -31,6 +35,12 @@ def partial_day(path: str, value: object) -> list[str]:
             f"{path} is a day such as 2019-03-14, or 2019-03 or 2019 where no more is known; "
             f"found {value!r}"
         ]
+    return []
+
+
+def _sample(path: str, value: object) -> list[str]:
+    if not isinstance(value, str) or SAMPLE.fullmatch(value) is None:
+        return [f"{path} is the number of a sample, such as S-K7QM-2F49; found {value!r}"]
     return []
 
 
@@ -108,6 +118,17 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "lot": Key(MAY),
         "where": Key(MAY),
         "document": _DOCUMENT,
+        # Written where and when it was given, by whoever gave it.
+        "given_here": Key(checks.boolean, required=False),
+        # What spoke against it, and why it was given all the same.
+        "despite": Key(list_of(SAY, least=1), required=False),
+        "reason": Key(SAY, required=False),
+    },
+    # A sample that was drawn here; its number is the one that the laboratory's request carries.
+    Kind.SAMPLE_TAKEN: {
+        "number": Key(_sample),
+        "on": Key(checks.day),
+        "identified": Key(one_of(tuple(choices.YES_NO))),
     },
     Kind.RESULT_RECORDED: {
         "test": Key(one_of(tuple(choices.TESTS))),

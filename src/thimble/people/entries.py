@@ -26,6 +26,7 @@ class Kind(StrEnum):
     CONTRAINDICATED = "contraindicated"
     DOCUMENT_ATTACHED = "document_attached"
     DOCUMENT_LOOKED_AT = "document_looked_at"
+    SAMPLE_TAKEN = "sample_taken"
     EVIDENCE_VERIFIED = "evidence_verified"
     CORRECTED = "corrected"
     IMPORT_UNDONE = "import_undone"

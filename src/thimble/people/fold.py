@@ -82,6 +82,16 @@ class Document:
 
 
 @dataclass(frozen=True, slots=True)
+class Sample:
+    """A sample that was drawn here. `identified` says whether photo identity was checked."""
+
+    entry: int
+    number: str
+    on: date
+    identified: str
+
+
+@dataclass(frozen=True, slots=True)
 class Offer:
     """That a vaccine was offered."""
 
@@ -115,6 +125,7 @@ class Person:
     evidence: tuple[Evidence, ...]
     documents: tuple[Document, ...]
     offers: tuple[Offer, ...]
+    samples: tuple[Sample, ...]
     invitations: tuple[Invitation, ...]
     entries: int
     last_number: int
@@ -165,6 +176,7 @@ def fold(entries: Iterable[Entry[Kind]], as_of: datetime) -> Person:
         evidence=reading.checked(),
         documents=reading.seen(),
         offers=tuple(reading.offers),
+        samples=tuple(reading.samples),
         invitations=tuple(reading.invitations),
         entries=known[-1].position,
         last_number=known[-1].number,
@@ -182,6 +194,7 @@ class _Reading:
         self.evidence: list[Evidence] = []
         self.documents: list[Document] = []
         self.offers: list[Offer] = []
+        self.samples: list[Sample] = []
         self.invitations: list[Invitation] = []
         self.verified: dict[int, Verified] = {}
         self.looked_at: dict[int, datetime] = {}
@@ -215,6 +228,9 @@ class _Reading:
             )
         elif kind is Kind.DOCUMENT_LOOKED_AT:
             self.looked_at.setdefault(body["document"], entry.recorded_at)
+        elif kind is Kind.SAMPLE_TAKEN:
+            day = date.fromisoformat(body["on"])
+            self.samples.append(Sample(entry.position, body["number"], day, body["identified"]))
         elif kind is Kind.OFFERED:
             day = date.fromisoformat(body["on"])
             self.offers.append(Offer(entry.position, body["disease"], day, body["informed"]))

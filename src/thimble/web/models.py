@@ -470,6 +470,31 @@ class Booking(models.Model):
         return f"booking {self.pk} of {self.person}"
 
 
+class ProductCode(models.Model):
+    """That a product number on a package (GTIN) is a vaccine, by its CVX code, as somebody said once."""
+
+    gtin = models.CharField(primary_key=True, max_length=14)
+    cvx = models.CharField(max_length=10)
+    said_by = models.CharField(max_length=40)
+    said_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.gtin}: CVX {self.cvx}"
+
+
+class SampleNumber(models.Model):
+    """That a number was printed on labels for a person's sample; no number is printed for two."""
+
+    number = models.CharField(primary_key=True, max_length=12)
+    person = models.CharField(max_length=40, db_index=True)
+    session = models.ForeignKey(ClinicSession, on_delete=models.PROTECT, null=True)
+    made_by = models.CharField(max_length=40)
+    made_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.number} for {self.person}"
+
+
 class RecallLine(models.Model):
     """Where one case stood on the recall list at `since`, and until when that holds (exclusive).
 

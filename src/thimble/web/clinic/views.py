@@ -21,7 +21,7 @@ from thimble.people.identity import PersonIdentity
 from thimble.people.sessions import PURPOSES, Session
 from thimble.web import clock, log
 from thimble.web.access import account_of, needs
-from thimble.web.clinic.choosing import closed, hour, mine, offers, read_choice, session_when
+from thimble.web.clinic.choosing import closed, mine, offers, read_choice, session_when
 from thimble.web.clinic.forms import SessionForm
 from thimble.web.clinic.store import get_clinic
 from thimble.web.context import get_people, get_people_identities, looked, zone
@@ -40,15 +40,6 @@ class Row:
     place: str
     booked: str
     note: str
-
-
-@dataclass(frozen=True, slots=True)
-class Name:
-    """A person on a session's list."""
-
-    at: str
-    person: str
-    name: str
 
 
 def wall() -> datetime:
@@ -113,29 +104,11 @@ def new(request: HttpRequest) -> HttpResponse:
     return render(request, "clinic/new.html", context, status=422 if form.errors else 200)
 
 
-@never_cache
-@needs("view_people", "edit_people")
-@require_GET
-def session(request: HttpRequest, session: int) -> HttpResponse:
-    """Who is booked."""
-    found = _session(session)
-    bookings = get_clinic().of_session(session)
-    looked(request, (b.person for b in bookings), whose="worker", where="clinic")
-    who = get_people_identities().some_identities(b.person for b in bookings)
-    names = [
-        Name(hour(b.at), b.person, who.get(b.person, PersonIdentity()).name or "Name erased")
-        for b in bookings
-    ]
-    context = {"row": _row(found, len(bookings)), "names": names, "open": not found.slot_minutes,
-               "called_off": found.called_off}  # fmt: skip
-    return render(request, "clinic/session.html", context)
-
-
 @needs("view_people", "edit_people")
 @require_POST
 def call_off(request: HttpRequest, session: int) -> HttpResponse:
     """A session will not be held. Whoever is booked reads it on their own page."""
-    _session(session)
+    find_session(session)
     try:
         told = acts.call_off(get_clinic(), session, by=account_of(request).pk, now=clock.now())
     except Refused as refused:
@@ -206,7 +179,12 @@ def cancel(request: HttpRequest, person: str, booking: int) -> HttpResponse:
     return redirect("clinic:book", found.reference)
 
 
-def _session(id_: int) -> Session:
+def find_session(id_: int) -> Session:
+    """A session.
+
+    Raises:
+        Http404: there is none.
+    """
     found = get_clinic().session(id_)
     if found is None:
         raise Http404("there is no such session")

@@ -5,28 +5,21 @@ Nothing that only the department knows: no notes, no readings, no judgement of i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, tzinfo
 
+from thimble.clinical.readiness import Need
 from thimble.clinical.saying import calendar_day
 from thimble.clinical.site import Site
 from thimble.people import choices
 from thimble.people.fold import Document, Person
-from thimble.people.hepatitis_b import hepatitis_b
 from thimble.people.identity import PersonIdentity
+from thimble.people.readiness import Asked, readiness
+from thimble.web.cohort.standings import asked_of
 from thimble.web.people.words import size, undocumented
 from thimble.web.words import moment
 
-_STEPS: Mapping[str, str] = {
-    "dose": "The next dose of hepatitis B vaccine",
-    "booster": "A further dose of hepatitis B vaccine",
-    "challenge_dose": "A further dose of hepatitis B vaccine",
-    "second_series": "The next dose of hepatitis B vaccine",
-    "titre": "A blood sample about hepatitis B",
-}
-"""Steps that say no more than what will be done. Every other one is talked over, see `_TALK`."""
-
+_TEST = "A test or blood sample at occupational medicine"
 _TALK = "Occupational medicine would like to talk with you: please call"
 
 
@@ -60,7 +53,7 @@ def own_page(
         greeting=identity.given_name.partition(" ")[0],
         first_day=calendar_day(start) if start is not None and start >= today else "",
         missing=undocumented(person, site.evidence_asked),
-        steps=_steps(person, identity, site, today),
+        steps=_steps(person, identity, asked_of(site), today),
         brought=tuple(_brought(each, zone) for each in person.documents if each.brought),
     )
 
@@ -78,13 +71,19 @@ def _brought(scan: Document, zone: tzinfo) -> Brought:
     )
 
 
-def _steps(person: Person, identity: PersonIdentity, site: Site, today: date) -> tuple[str, ...]:
-    found = hepatitis_b(person, identity.birth_date, today, site.protocol)
+def _steps(person: Person, identity: PersonIdentity, asked: Asked, today: date) -> tuple[str, ...]:
+    """The next dose of each vaccine, a test, a talk: no more than what will be done."""
     # Where nothing came yet the card comes first: doses may be on it.
-    if found is None or found.cleared.next_step == "none" or not person.evidence:
+    if not person.evidence:
         return ()
-    due = found.cleared.next_due
-    told = _STEPS.get(found.cleared.next_step, _TALK)
-    if due is not None and due > today and told != _TALK:
-        told += f", from {calendar_day(due)}"
-    return (told,)
+    told: dict[str, str] = {}
+    for lack in readiness(person, identity.birth_date, today, asked).lacks:
+        if lack.need is Need.DOSE:
+            day = lack.recommended
+            later = f", from {calendar_day(day)}" if day is not None and day > today else ""
+            told.setdefault(lack.item, f"A dose of {lack.item}{later}")
+        elif lack.need is Need.TEST:
+            told.setdefault(_TEST, _TEST)
+        elif lack.need is Need.PHYSICIAN:
+            told.setdefault(_TALK, _TALK)
+    return tuple(told.values())

@@ -110,7 +110,9 @@ def page_of(
             + ("" if offer.informed else ", no information on record")
             for offer in person.offers
         ),
-        unverified=sum(each.verified is None for each in person.evidence),
+        unverified=sum(
+            each.verified is None and not each.body.get("given_here") for each in person.evidence
+        ),
         position=person.entries,
     )
 
@@ -170,6 +172,9 @@ def _item(
     if seen is not None:
         how = choices.SEEN[seen.seen]
         verified = f"{how} by {names.get(seen.by, seen.by)}, {moment(seen.at, None, zone)}"
+    elif body.get("given_here"):
+        by, at = names.get(evidence.by, evidence.by), moment(evidence.recorded_at, None, zone)
+        verified = f"Given here, written down by {by}, {at}"
     return Item(
         entry=evidence.entry,
         when=words.day(body.get("when") or body.get("on")),
@@ -214,6 +219,7 @@ KIND_WORDS: Mapping[Kind, str] = {
     Kind.CONTRAINDICATED: "Contraindication written down",
     Kind.DOCUMENT_ATTACHED: "Scan attached",
     Kind.DOCUMENT_LOOKED_AT: "Scan looked at",
+    Kind.SAMPLE_TAKEN: "Sample taken",
     Kind.EVIDENCE_VERIFIED: "Evidence verified",
     Kind.CORRECTED: "Corrected",
     Kind.IMPORT_UNDONE: "Import undone",
@@ -302,6 +308,8 @@ def _told(entry: Entry[Kind]) -> str:
         return f"{choices.LETTERS[body['about']]}, {choices.LETTER_BY[body['how']]}"
     if kind is Kind.DOCUMENT_ATTACHED:
         return choices.DOCUMENTS[body["shows"]]
+    if kind is Kind.SAMPLE_TAKEN:
+        return f"{body['number']}, {words.day(body['on'])}"
     if kind is Kind.DOCUMENT_LOOKED_AT:
         return "; ".join(part for part in (f"Entry {body['document']}", body["text"]) if part)
     if kind is Kind.EVIDENCE_VERIFIED:

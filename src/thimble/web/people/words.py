@@ -78,6 +78,8 @@ def remarks(evidence: Evidence) -> tuple[str, ...]:
         told.append(body["where"])
     if body.get("laboratory"):
         told.append(body["laboratory"])
+    if body.get("despite"):
+        told.append(f"given all the same ({'; '.join(body['despite'])}): {body['reason']}")
     if body.get("reason") and evidence.kind is Kind.DECLINED:
         told.append(body["reason"])
     if body.get("text"):

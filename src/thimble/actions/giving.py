@@ -1,0 +1,133 @@
+"""What is done at a session: a dose given, a sample drawn, and either taken back on the same day."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+from thimble.actions._append import Refused
+from thimble.actions.people import People, append_to, correct_evidence, person_of, record_evidence
+from thimble.ledger.entries import Entry
+from thimble.people.entries import Kind
+from thimble.people.giving import Against, against
+from thimble.people.products import Product
+
+
+class SpokenAgainst(Refused):
+    """Something speaks against the dose. Whoever may decides, and says why."""
+
+    def __init__(self, found: Sequence[Against]) -> None:
+        super().__init__([each.words for each in found])
+        self.found = tuple(found)
+
+
+def give_dose(
+    store: People,
+    person: str,
+    product: Product,
+    *,
+    lot: str,
+    expires: date | None,
+    where: str,
+    recalled: str = "",
+    born: date | None,
+    protocol: str,
+    anyway: str = "",
+    as_physician: bool = False,
+    today: date,
+    now: datetime,
+    by: str,
+    role: str,
+) -> Entry[Kind]:
+    """Write down a dose that is given here and now.
+
+    Args:
+        recalled: what is known against the lot, a sentence or "".
+        anyway: why it is given although something speaks against it; the reasons stand in the entry.
+        as_physician: whether whoever writes may decide what only a physician decides.
+
+    Raises:
+        NoSuchPerson.
+        SpokenAgainst: something speaks against it, and `anyway` does not say why it is given, or
+            whoever writes may not decide that.
+        Refused: no lot, a lot that has expired or was recalled, or the dose is on record already.
+    """
+    faults = []
+    if not lot:
+        faults.append("Scan or type the lot")
+    if expires is not None and expires < today:
+        last = expires.isoformat()
+        faults.append(f"Lot {lot} could be used until {last}; that day has passed. Take another")
+    if recalled:
+        faults.append(f"{recalled}. Take another")
+    if faults:
+        raise Refused(faults)
+    held = person_of(store, person, now)
+    found = against(held, born, product, today, protocol)
+    if found and (not anyway or (any(a.physician for a in found) and not as_physician)):
+        raise SpokenAgainst(found)
+    body: dict[str, Any] = {
+        "product": product.cvx,
+        "diseases": list(product.diseases),
+        "when": today.isoformat(),
+        "lot": lot,
+        "where": where,
+        "given_here": True,
+    }
+    if found:
+        body |= {"despite": [each.words for each in found], "reason": anyway}
+    (entry,) = record_evidence(
+        store, person, [(Kind.DOSE_RECORDED, body)], born=born, today=today,
+        expected_position=held.entries, now=now, by=by, role=role,
+    )  # fmt: skip
+    return entry
+
+
+def take_sample(
+    store: People,
+    person: str,
+    number: str,
+    *,
+    identified: str,
+    today: date,
+    now: datetime,
+    by: str,
+    role: str,
+) -> Entry[Kind]:
+    """Write down a sample that is drawn here and now.
+
+    Raises:
+        NoSuchPerson, Refused: this number is on record already, or is none.
+    """
+    held = person_of(store, person, now)
+    if number in {sample.number for sample in held.samples}:
+        raise Refused(f"Sample {number} is on record already")
+    body = {"number": number, "on": today.isoformat(), "identified": identified}
+    (entry,) = append_to(
+        store, person, [(Kind.SAMPLE_TAKEN, body)], expected_position=held.entries,
+        now=now, by=by, role=role,
+    )  # fmt: skip
+    return entry
+
+
+def undo(
+    store: People, person: str, entry: int, *, today: date, now: datetime, by: str, role: str
+) -> Kind:
+    """Take back a dose or a sample of today by a correction; returns which it was.
+
+    Raises:
+        NoSuchPerson, Refused: it is neither, or not of today; that is withdrawn in the file, with a reason.
+    """
+    held = person_of(store, person, now)
+    dose = next((e for e in held.of(Kind.DOSE_RECORDED) if e.entry == entry), None)
+    if dose and dose.body.get("given_here") and dose.body["when"] == today.isoformat():
+        correct_evidence(
+            store, person, entry, reason="taken back at the session", now=now, by=by, role=role
+        )
+        return Kind.DOSE_RECORDED
+    if any(sample.entry == entry and sample.on == today for sample in held.samples):
+        body = {"corrects": entry, "reason": "taken back at the session", "withdrawn": True}
+        append_to(store, person, [(Kind.CORRECTED, body)], now=now, by=by, role=role)
+        return Kind.SAMPLE_TAKEN
+    raise Refused("Only what was written down here today is taken back so")

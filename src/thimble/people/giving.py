@@ -1,0 +1,121 @@
+"""Before a vaccine is given at a session: which dose it is, and what speaks against it.
+
+The rules are those of the tables that judge what is documented; nothing here knows an interval.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+from thimble.clinical.diseases import DISEASES
+from thimble.clinical.immunity import JUDGED
+from thimble.clinical.readiness import ordinal
+from thimble.clinical.saying import calendar_day, inside
+from thimble.clinical.series import PartialDate
+from thimble.people.entries import Kind
+from thimble.people.fold import Evidence, Person
+from thimble.people.hepatitis_b import DISEASE, hepatitis_b
+from thimble.people.judged import judged
+from thimble.people.products import Product
+
+DOSES = frozenset({"dose", "second_series", "booster", "challenge_dose"})
+"""Next steps of the clearance tables that a dose takes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Against:
+    """What speaks against giving a product today, in a sentence. `physician` marks what only a physician
+    decides otherwise about."""
+
+    words: str
+    physician: bool = False
+
+
+def against(
+    person: Person, born: date | None, product: Product, today: date, protocol: str
+) -> tuple[Against, ...]:
+    """Everything on file and in the rules that speaks against a product today, the gravest first."""
+    found = [*_contraindicated(person, product, today), *_declined(person, product)]
+    found += _on_this_day(person, product, today)
+    if born is None:
+        found.append(
+            Against("The birth date is missing: the rules cannot say whether a dose is due.")
+        )
+    found += _too_early(person, born, product, today, protocol)
+    return tuple(dict.fromkeys(found))
+
+
+def dose_number(
+    person: Person, born: date | None, product: Product, today: date, protocol: str
+) -> str:
+    """Which dose this is: of hepatitis B as the rules count, else of those documented."""
+    if DISEASE in product.diseases:
+        known = hepatitis_b(person, born, today, protocol)
+        if known is not None:
+            return f"{ordinal(known.cleared.valid_doses + 1)} dose of hepatitis B that counts"
+    disease = product.diseases[0]
+    before = sum(disease in e.body["diseases"] for e in person.of(Kind.DOSE_RECORDED))
+    return f"{ordinal(before + 1)} dose on file against {inside(DISEASES[disease])}"
+
+
+def _contraindicated(person: Person, product: Product, today: date) -> Iterator[Against]:
+    for each in person.of(Kind.CONTRAINDICATED):
+        until = each.body["until"]
+        over = until is not None and PartialDate.parse(until).last < today
+        if each.body["disease"] in product.diseases and not over:
+            name = DISEASES[each.body["disease"]]
+            yield Against(
+                f"Contraindication on file against the {inside(name)} vaccine: {each.body['reason']}",
+                physician=True,
+            )
+
+
+def _declined(person: Person, product: Product) -> Iterator[Against]:
+    for disease in product.diseases:
+        refusals = [
+            e for e in person.of(Kind.DECLINED)
+            if e.body["disease"] == disease and e.body["what"] == "vaccine"
+        ]  # fmt: skip
+        doses = [e for e in person.of(Kind.DOSE_RECORDED) if disease in e.body["diseases"]]
+        if refusals and not any((e.body["when"] or "") >= _on(refusals[-1]) for e in doses):
+            day = calendar_day(date.fromisoformat(_on(refusals[-1])))
+            yield Against(
+                f"The {inside(DISEASES[disease])} vaccine was declined on {day}: ask again, and let the "
+                "person decide"
+            )
+
+
+def _on(evidence: Evidence) -> str:
+    return str(evidence.body["on"])
+
+
+def _on_this_day(person: Person, product: Product, today: date) -> Iterator[Against]:
+    for each in person.of(Kind.DOSE_RECORDED):
+        if each.body["when"] == today.isoformat() and set(each.body["diseases"]) & set(
+            product.diseases
+        ):
+            yield Against("A dose against the same disease is on record for today already")
+
+
+def _too_early(
+    person: Person, born: date | None, product: Product, today: date, protocol: str
+) -> Iterator[Against]:
+    if DISEASE in product.diseases and (known := hepatitis_b(person, born, today, protocol)):
+        first = known.cleared.next_dose_earliest
+        if known.cleared.next_step not in DOSES:
+            yield Against("By the rules no dose of hepatitis B vaccine is the next step")
+        elif first is not None and first > today:
+            yield Against(
+                f"Too early against hepatitis B: a dose counts from {calendar_day(first)} on"
+            )
+    asked = [disease for disease in product.diseases if disease in JUDGED]
+    for disease, told in judged(person, born, today, protocol, asked).items():
+        name = inside(DISEASES[disease])
+        if told.earliest is not None and told.earliest > today:
+            yield Against(
+                f"Too early against {name}: a dose counts from {calendar_day(told.earliest)} on"
+            )
+        elif told.satisfied:
+            yield Against(f"By the rules no dose against {name} is due: {inside(told.words)}")

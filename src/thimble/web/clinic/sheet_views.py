@@ -1,0 +1,350 @@
+"""A session as it is worked through: scan a vaccine, scan a person, press Enter; next.
+
+One form, one box. An empty box and Enter writes down what is in hand for whoever is open. Everything works
+as plain forms, without a scanner and without JavaScript.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET, require_POST
+
+from thimble.actions import Refused, giving
+from thimble.actions import clinic as acts
+from thimble.actions import people as people_acts
+from thimble.exchange.gs1 import NotRead, looks_like_gs1, read_vaccine
+from thimble.ledger.stock.movements import lot_of
+from thimble.ledger.store import Overtaken
+from thimble.people.entries import Kind
+from thimble.people.fold import Person
+from thimble.people.giving import Against, against, dose_number
+from thimble.people.identity import PersonIdentity
+from thimble.people.products import Product, find_product
+from thimble.people.sessions import CAME, PURPOSES, Session
+from thimble.web import clock, log
+from thimble.web.access import account_of, can, needs
+from thimble.web.clinic import inhand
+from thimble.web.clinic.choosing import closed, session_when
+from thimble.web.clinic.labels import new_number, owner_of, read_number
+from thimble.web.clinic.sheet import Line, in_order, line
+from thimble.web.clinic.store import get_clinic
+from thimble.web.clinic.views import find_session, wall
+from thimble.web.cohort.standings import asked_of
+from thimble.web.context import get_people, get_people_identities, get_site, looked
+from thimble.web.models import ProductCode
+from thimble.web.people.card import suggestions
+from thimble.web.people.forms import clean_text
+
+OVERTAKEN = "Somebody else wrote in this file meanwhile. Look at what is new, then once more."
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """Who is open: their line, which dose comes, and what speaks against it."""
+
+    line: Line
+    number: str
+    against: tuple[Against, ...]
+    physician: bool
+
+
+@never_cache
+@needs("view_people", "edit_people")
+@require_GET
+def sheet(request: HttpRequest, session: int) -> HttpResponse:
+    """The session: everybody who is booked, by time or by name, and whoever is open."""
+    return _show(request, find_session(session), request.GET.get("open", ""))
+
+
+@never_cache
+@needs("view_people", "edit_people")
+@require_POST
+def scan(request: HttpRequest, session: int) -> HttpResponse:
+    """What was scanned, typed or pressed."""
+    found = find_session(session)
+    opened, do = request.POST.get("open", ""), request.POST.get("do", "scan")
+    text = clean_text(request.POST.get("scan", "").replace("\x1d", "|"))[:200]
+    try:
+        if do == "put_away":
+            inhand.put_away(request)
+            return _to(session, opened)
+        if do in {"came", "missed"}:
+            acts.mark_came(get_clinic(), session, opened, do)
+            return _to(session)
+        if do == "dose":
+            return _dose(request, found, opened)
+        if do == "sample":
+            return _sample(request, found, opened, clean_text(request.POST.get("sample", "")))
+        return _scanned(request, found, opened, text)
+    except giving.SpokenAgainst as refused:
+        return _show(request, found, opened, against=refused.found)
+    except NotRead as refused:
+        return _show(request, found, opened, fault=str(refused))
+    except Refused as refused:
+        return _show(
+            request, found, opened, fault=" ".join(f"{f.rstrip('.')}." for f in refused.faults)
+        )
+    except Overtaken:
+        return _show(request, found, opened, fault=OVERTAKEN)
+
+
+@needs("view_people", "edit_people")
+@require_POST
+def undo(request: HttpRequest, session: int, person: str, entry: int) -> HttpResponse:
+    """Take back a dose or a sample of today."""
+    find_session(session)
+    try:
+        kind = giving.undo(get_people(), person, entry, today=wall().date(), **_writer(request))
+    except people_acts.NoSuchPerson as missing:
+        raise Http404(str(missing)) from missing
+    except Refused as refused:
+        messages.error(request, " ".join(f"{f}." for f in refused.faults))
+    else:
+        log.event("clinic_undone", case=person, account=account_of(request).pk, entry=entry)
+        what = "dose" if kind is Kind.DOSE_RECORDED else "sample"
+        messages.success(request, f"The {what} is taken back. It stays in the history.")
+    return _to(session, person)
+
+
+@needs("view_people", "edit_people")
+@require_POST
+def name_code(request: HttpRequest, session: int) -> HttpResponse:
+    """Say which product a number on a package is; it is known from then on."""
+    found = find_session(session)
+    opened = request.POST.get("open", "")
+    held = inhand.in_hand(request, session)
+    product = _product(request.POST.get("product", ""))
+    if held is None or product is None:
+        return _show(
+            request, found, opened, fault="Say which product it is: a CVX code or its name."
+        )
+    ProductCode.objects.update_or_create(
+        gtin=held.gtin,
+        defaults={"cvx": product.cvx, "said_by": account_of(request).pk, "said_at": clock.now()},
+    )
+    log.event("product_code_named", account=account_of(request).pk)
+    return _to(session, opened)
+
+
+# --- what was scanned -----------------------------------------------------------------------------
+
+
+def _scanned(request: HttpRequest, found: Session, opened: str, text: str) -> HttpResponse:
+    if not text:
+        held = inhand.in_hand(request, found.id)
+        if opened and held is not None:
+            return _dose(request, found, opened)
+        if opened and found.purpose == "sample":
+            return _sample(request, found, opened, "")
+        raise Refused(
+            "Scan a person or a vaccine" if not opened else "Scan a vaccine, or choose below"
+        )
+    if looks_like_gs1(text):
+        held = inhand.take(request, found.id, read_vaccine(text, wall().date()))
+        try:
+            _fit_to_give(held.lot, held.expires)
+        except Refused:
+            inhand.put_away(request)
+            raise
+        return _to(found.id, opened)
+    if (number := read_number(text)) is not None:
+        owner = owner_of(number)
+        if owner is None:
+            raise Refused(f"No label with the number {number} was printed here")
+        if opened and opened != owner:
+            raise Refused(f"Label {number} is another person's. Put it away, and check who is here")
+        return _sample(request, found, owner, number) if opened else _to(found.id, owner)
+    return _to(found.id, _who(text))
+
+
+def _who(text: str) -> str:
+    """The person that a code or a number names."""
+    try:
+        return people_acts.read_person(text)
+    except ValueError:
+        known = get_people_identities().of_number(text)
+    if len(known) == 1:
+        return next(iter(known))
+    if known:
+        raise Refused(f"{len(known)} people have the number {text}: open one from the list")
+    raise Refused("This is no code of a person, vaccine or sample, and nobody has this number")
+
+
+def _fit_to_give(lot: str, expires: date | None) -> None:
+    if expires is not None and expires < wall().date():
+        last = expires.isoformat()
+        raise Refused(f"Lot {lot} could be used until {last}; that day has passed. Put it away")
+    if said := inhand.recalled(lot):
+        raise Refused(f"{said}. Put it away")
+
+
+def _dose(request: HttpRequest, found: Session, opened: str) -> HttpResponse:
+    person, identity = _person(request, opened)
+    held = inhand.in_hand(request, found.id)
+    typed = request.POST.get("product", "").strip()
+    product = _product(typed) if typed else held.product if held else None
+    if product is None:
+        raise Refused("Say which product is given: scan it, or type a CVX code or a name")
+    scanned = held if held is not None and held.product == product else None
+    lot = lot_of(clean_text(request.POST.get("lot", ""))[:60]) or (scanned.lot if scanned else "")
+    # The expiry that was scanned is that of its own lot.
+    expires = scanned.expires if scanned and scanned.lot in (lot, "") else None
+    reason = clean_text(request.POST.get("reason", ""))[:500] if request.POST.get("anyway") else ""
+    with get_people().transaction():
+        entry = giving.give_dose(
+            get_people(), person.reference, product,
+            lot=lot, expires=expires, where=found.place,
+            recalled=inhand.recalled(lot), born=identity.birth_date, protocol=get_site().protocol,
+            anyway=reason, as_physician=can(request, "depart"), today=wall().date(), **_writer(request),
+        )  # fmt: skip
+        _came(found.id, person.reference)
+    log.event(
+        "clinic_dose", case=person.reference, account=account_of(request).pk, entry=entry.position
+    )
+    messages.success(request, f"{identity.name}: {product.name}, lot {lot}, is written down.")
+    return _to(found.id)
+
+
+def _sample(request: HttpRequest, found: Session, opened: str, typed: str) -> HttpResponse:
+    person, identity = _person(request, opened)
+    number = read_number(typed) if typed else None
+    if typed and (number is None or owner_of(number) != person.reference):
+        raise Refused(f"{typed} is no label that was printed for this person")
+    checked = request.POST.get("identified", "")
+    with get_people().transaction():
+        if number is None:
+            number = new_number(
+                person.reference, found.id, by=account_of(request).pk, now=clock.now()
+            )
+        giving.take_sample(
+            get_people(), person.reference, number,
+            identified="yes" if checked == "yes" else "not_known", today=wall().date(),
+            **_writer(request),
+        )  # fmt: skip
+        _came(found.id, person.reference)
+    log.event("clinic_sample", case=person.reference, account=account_of(request).pk)
+    messages.success(request, f"{identity.name}: sample {number} is written down.")
+    return _to(found.id)
+
+
+def _came(session: int, person: str) -> None:
+    """Whoever gets something came; who is not booked came all the same."""
+    if any(b.person == person for b in get_clinic().of_session(session)):
+        acts.mark_came(get_clinic(), session, person, CAME)
+
+
+# --- what is shown --------------------------------------------------------------------------------
+
+
+def _show(
+    request: HttpRequest,
+    found: Session,
+    opened: str,
+    *,
+    fault: str = "",
+    against: tuple[Against, ...] = (),
+) -> HttpResponse:
+    today, asked = wall().date(), asked_of(get_site())
+    bookings = get_clinic().of_session(found.id)
+    people = [b.person for b in bookings]
+    # First: whoever is none is refused before anything is put on record.
+    held = inhand.in_hand(request, found.id)
+    open_now = _opened(request, found.id, opened, held, against)
+    looked(request, people, whose="worker", where="clinic")
+    identities = get_people_identities().some_identities(people)
+    lines = []
+    for booked in bookings:
+        try:
+            person = people_acts.person_of(get_people(), booked.person, clock.now())
+        except people_acts.NoSuchPerson:
+            continue
+        lines.append(
+            line(
+                person,
+                identities.get(booked.person),
+                booked,
+                asked=asked,
+                today=today,
+                opened=booked.person == opened,
+            )
+        )
+    by = "name" if request.GET.get("by") == "name" else "time"
+    context: dict[str, Any] = {
+        "session": found,
+        "what": PURPOSES[found.purpose],
+        "when": session_when(found),
+        "closed": closed(found.day),
+        "today": found.day == today,
+        "lines": in_order(lines, by, identities),
+        "came": sum(each.came == "Came" for each in lines),
+        "by": by,
+        "in_hand": held,
+        "opened": open_now,
+        "fault": fault,
+        "stopped": bool(against),
+        "typed": {
+            name: request.POST.get(name, "") for name in ("product", "lot", "reason", "sample")
+        },
+        "products": suggestions(),
+        "sample_first": found.purpose == "sample",
+    }
+    status = 422 if fault or against else 200
+    return render(request, "clinic/sheet.html", context, status=status)
+
+
+def _opened(
+    request: HttpRequest,
+    session: int,
+    reference: str,
+    held: inhand.InHand | None,
+    found: tuple[Against, ...],
+) -> Opened | None:
+    if not reference:
+        return None
+    person, identity = _person(request, reference)
+    today, site = wall().date(), get_site()
+    typed = request.POST.get("product", "").strip()
+    product = _product(typed) if typed else held.product if held else None
+    number = ""
+    if product is not None:
+        number = dose_number(person, identity.birth_date, product, today, site.protocol)
+        found = found or against(person, identity.birth_date, product, today, site.protocol)
+    booked = next((b for b in get_clinic().of_session(session) if b.person == reference), None)
+    return Opened(
+        line(person, identity, booked, asked=asked_of(site), today=today, opened=True),
+        number,
+        found,
+        can(request, "depart"),
+    )
+
+
+def _person(request: HttpRequest, reference: str) -> tuple[Person, PersonIdentity]:
+    try:
+        found = people_acts.person_of(get_people(), reference, clock.now())
+    except people_acts.NoSuchPerson as missing:
+        raise Http404(str(missing)) from missing
+    looked(request, [reference], whose="worker", where="clinic")
+    return found, get_people_identities().identity(reference) or PersonIdentity()
+
+
+def _product(typed: str) -> Product | None:
+    found = find_product(typed)
+    return found[0] if len(found) == 1 else None
+
+
+def _writer(request: HttpRequest) -> dict[str, Any]:
+    account = account_of(request)
+    return {"now": clock.now(), "by": account.pk, "role": account.role}
+
+
+def _to(session: int, opened: str = "") -> HttpResponse:
+    path = reverse("clinic:session", args=[session])
+    return redirect(f"{path}?open={opened}#scan" if opened else path)

@@ -1,0 +1,364 @@
+"""A session worked through: scan, scan, Enter; what speaks against a dose; who may decide; taken back."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import date, datetime, time, timedelta
+
+import pytest
+from django.test import Client
+
+from thimble.ledger.stock.movements import Move, Movement
+from thimble.people.fold import Person, fold
+from thimble.people.sessions import Session
+from thimble.web import clock, models
+from thimble.web.clinic.labels import new_number
+from thimble.web.clinic.store import get_clinic
+from thimble.web.context import get_people, get_stock
+from thimble.web.roles import Role
+
+from .conftest import NIGHT
+from .test_people import enrolled
+
+pytestmark = pytest.mark.django_db
+MORNING = NIGHT + timedelta(hours=6)
+GTIN = "05060917510011"
+VACCINE = f"01{GTIN}17261231\x1d10A12"
+DOSE = {"disease": "hepatitis_b"}
+
+
+@pytest.fixture(autouse=True)
+def _morning() -> object:
+    with clock.standing_at(MORNING):
+        yield
+
+
+@pytest.fixture
+def nurse(signed_in: Callable[[Role], Client]) -> Client:
+    return signed_in(Role.OCCUPATIONAL_NURSE)
+
+
+@pytest.fixture
+def session() -> int:
+    made = Session(0, date(2026, 3, 3), time(9), time(12), "House C", "vaccination", 2, 10)
+    return get_clinic().add_sessions([made], by="u-nurse", now=NIGHT)[0]
+
+
+@pytest.fixture
+def person(nurse: Client, session: int) -> str:
+    who = enrolled(nurse)
+    assert nurse.post(f"/clinic/for/{who}", {"time": f"{session}-0910"}).status_code == 302
+    return who
+
+
+def known(cvx: str = "43") -> None:
+    models.ProductCode.objects.create(gtin=GTIN, cvx=cvx, said_by="u-nurse", said_at=NIGHT)
+
+
+def send(client: Client, session: int, scan: str = "", **more: str) -> str:
+    """What came of it: the text of the page that follows."""
+    answer = client.post(
+        f"/clinic/{session}/scan", {"scan": scan, "do": "scan", **more}, follow=True
+    )
+    return str(answer.content.decode())
+
+
+def held(person: str) -> Person:
+    return fold(get_people().entries(person), clock.now())
+
+
+def written(person: str) -> list[dict[str, object]]:
+    return [dict(e.body) for e in held(person).evidence]
+
+
+def typed(nurse: Client, person: str, *days: str, product: str = "43") -> None:
+    rows = {f"product-{n}": product for n in range(1, len(days) + 1)}
+    rows |= {f"when-{n}": day for n, day in enumerate(days, 1)}
+    assert nurse.post(f"/people/{person}/card", {**rows, "rows": "8"}).status_code == 302
+
+
+def test_scan_the_vaccine_scan_the_person_press_enter(
+    nurse: Client, session: int, person: str
+) -> None:
+    known()
+    assert "Hepatitis B, adult · lot A12 · until Thu 31 Dec 2026" in send(nurse, session, VACCINE)
+    page = send(nurse, session, person.lower().replace("-", ""))
+    assert '<h2 id="open-name">Brindle, Inés</h2>' in page
+    assert "First dose of hepatitis B that counts" in page
+    assert re.search(r'id="scan"[^>]*autofocus', page)
+    assert page.count("autofocus") == 1
+    done = send(nurse, session, open=person)
+    assert "Brindle, Inés: Hepatitis B, adult, lot A12, is written down." in done
+    assert written(person) == [
+        {"product": "43", "diseases": ["hepatitis_b"], "when": "2026-03-03", "lot": "A12",
+         "where": "House C", "given_here": True}
+    ]  # fmt: skip
+    assert get_clinic().of_session(session)[0].came == "came"
+    assert "Given here, written down by Colleague" in nurse.get(f"/people/{person}/").text
+    # The vaccine stays in hand for the next.
+    assert "Hepatitis B, adult · lot A12" in nurse.get(f"/clinic/{session}/").text
+
+
+def test_a_dose_is_taken_back_and_stays_in_the_history(
+    nurse: Client, session: int, person: str
+) -> None:
+    known()
+    send(nurse, session, VACCINE)
+    send(nurse, session, open=person)
+    (dose,) = held(person).evidence
+    nurse.post(f"/clinic/{session}/undo/{person}/{dose.entry}")
+    assert held(person).evidence == ()
+    assert "taken back at the session" in nurse.get(f"/people/{person}/history").text
+    again = nurse.post(f"/clinic/{session}/undo/{person}/{dose.entry}", follow=True)
+    assert "Only what was written down here today" in again.text
+
+
+def test_what_was_typed_from_a_card_is_not_taken_back_here(
+    nurse: Client, session: int, person: str
+) -> None:
+    typed(nurse, person, "3.3.2026")
+    (dose,) = held(person).evidence
+    nurse.post(f"/clinic/{session}/undo/{person}/{dose.entry}")
+    assert len(held(person).evidence) == 1
+
+
+def test_a_number_that_nobody_knows_is_asked_once(nurse: Client, session: int, person: str) -> None:
+    assert f"Which product is {GTIN}?" in send(nurse, session, VACCINE)
+    refused = send(nurse, session, open=person)
+    assert "Say which product is given" in refused
+    for wrong in ("", "nothing such", "hep"):
+        answer = nurse.post(f"/clinic/{session}/code", {"product": wrong, "open": person})
+        assert answer.status_code == 422, wrong
+    nurse.post(f"/clinic/{session}/code", {"product": "43", "open": person})
+    assert "Hepatitis B, adult · lot A12" in send(nurse, session, VACCINE)
+
+
+def test_it_works_without_a_scanner(nurse: Client, session: int, person: str) -> None:
+    page = send(nurse, session, do="dose", open=person, product="43", lot="b 7")
+    assert "is written down" in page
+    assert written(person)[0]["lot"] == "B 7"
+
+
+@pytest.mark.parametrize(
+    ("sent", "said"),
+    [
+        ({"do": "dose", "product": "43", "lot": ""}, "Scan or type the lot."),
+        ({"do": "dose", "product": "?", "lot": "A"}, "Say which product is given"),
+        ({"do": "sample", "sample": "S-K7QM-2F49"}, "is no label that was printed for this person"),
+        ({"scan": ""}, "Scan a vaccine, or choose below."),
+        ({"scan": "K7QM"}, "This is no code of a person, vaccine or sample"),
+        ({"scan": "S-K7QM-2F49"}, "No label with the number S-K7QM-2F49 was printed here."),
+    ],
+)
+def test_what_cannot_be_done_is_said_and_nothing_is_written(
+    nurse: Client, session: int, person: str, sent: dict[str, str], said: str
+) -> None:
+    answer = nurse.post(
+        f"/clinic/{session}/scan", {"scan": "", "do": "scan", "open": person, **sent}
+    )
+    assert answer.status_code == 422
+    assert said in answer.text
+    if sent.get("lot"):
+        assert f'value="{sent["lot"]}"' in answer.text
+    assert written(person) == []
+    assert held(person).samples == ()
+
+
+@pytest.mark.parametrize(("day", "taken"), [("260303", True), ("260302", False)])
+def test_a_lot_may_be_used_on_its_last_day_and_not_after(
+    nurse: Client, session: int, day: str, *, taken: bool
+) -> None:
+    known()
+    page = send(nurse, session, f"01{GTIN}17{day}\x1d10A12")
+    assert ("that day has passed. Put it away." in page) is not taken
+    assert ("In hand:" in page) is taken
+
+
+def test_a_lot_that_was_recalled_is_refused_scanned_or_typed(
+    nurse: Client, session: int, person: str
+) -> None:
+    known()
+    recall = Movement(Move.RECALLED, "hepb_vaccine", lot="A12", reason="fault of the maker")
+    send(nurse, session, VACCINE)
+    get_stock().append([recall], by="u-nurse", now=NIGHT)
+    assert "Lot A12 was recalled: fault of the maker. Put it away." in send(nurse, session, VACCINE)
+    assert "In hand:" not in nurse.get(f"/clinic/{session}/").text
+    page = send(nurse, session, do="dose", open=person, product="43", lot="a12")
+    assert "Lot A12 was recalled: fault of the maker. Take another." in page
+    assert written(person) == []
+
+
+def test_the_lot_of_one_vaccine_is_not_written_down_for_another(
+    nurse: Client, session: int, person: str
+) -> None:
+    known()
+    send(nurse, session, VACCINE)
+    page = send(nurse, session, do="dose", open=person, product="03")
+    assert "Scan or type the lot." in page
+    assert written(person) == []
+
+
+def test_too_early_is_said_with_the_day_and_given_only_with_a_reason(
+    nurse: Client, session: int, person: str
+) -> None:
+    typed(nurse, person, "16.2.2026")
+    page = send(nurse, session, do="dose", open=person, product="43", lot="A12")
+    # US adult schedule, minimum between the first two doses: four weeks (clearance tables).
+    assert "Too early against hepatitis B: a dose counts from Mon 16 Mar 2026 on." in page
+    assert len(written(person)) == 1
+    for half in (
+        {"anyway": "yes"},
+        {"reason": "leaves tomorrow"},
+        {"anyway": "yes", "reason": " "},
+    ):
+        send(nurse, session, do="dose", open=person, product="43", lot="A12", **half)
+        assert len(written(person)) == 1
+    send(nurse, session, do="dose", open=person, product="43", lot="A12", anyway="yes",
+         reason="leaves tomorrow")  # fmt: skip
+    dose = written(person)[1]
+    assert dose["reason"] == "leaves tomorrow"
+    assert dose["despite"] == [
+        "Too early against hepatitis B: a dose counts from Mon 16 Mar 2026 on"
+    ]
+    assert "given all the same" in nurse.get(f"/people/{person}/").text
+
+
+def test_the_first_day_that_counts_is_not_too_early(
+    nurse: Client, session: int, person: str
+) -> None:
+    typed(nurse, person, "3 Feb 2026")
+    assert "is written down" in send(nurse, session, do="dose", open=person, product="43", lot="A")
+
+
+def test_a_refusal_on_file_is_said_until_a_dose_came_after_it(
+    nurse: Client, session: int, person: str
+) -> None:
+    declined = {"what": "vaccine", "disease": "hepatitis_b", "on": "2026-01-05", "informed": "yes",
+                "signed": "on_paper", "signature": "", "reason": ""}  # fmt: skip
+    assert nurse.post(f"/people/{person}/add/declined", declined).status_code == 302
+    page = send(nurse, session, do="dose", open=person, product="43", lot="A12")
+    assert "The hepatitis B vaccine was declined on Mon 5 Jan 2026" in page
+    typed(nurse, person, "20.1.2026")
+    page = send(nurse, session, do="dose", open=person, product="43", lot="A12")
+    assert "was declined on" not in page
+
+
+def test_a_contraindication_is_for_a_physician_to_decide_about(
+    nurse: Client, session: int, person: str, signed_in: Callable[[Role], Client]
+) -> None:
+    told = {"disease": "hepatitis_b", "when": "2020", "reason": "Anaphylaxis to yeast", "until": ""}
+    assert nurse.post(f"/people/{person}/add/contraindicated", told).status_code == 302
+    sent = {"do": "dose", "open": person, "product": "43", "lot": "A12"}
+    decided = {**sent, "anyway": "yes", "reason": "tested by the allergist"}
+    page = send(nurse, session, **decided)
+    assert "Anaphylaxis to yeast" in page
+    assert "A physician decides." in page
+    assert len(written(person)) == 1
+    physician = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    assert len(written(person)) == 1
+    send(physician, session, **sent)
+    assert len(written(person)) == 1
+    send(physician, session, **decided)
+    assert len(written(person)) == 2
+    # Against another disease it says nothing.
+    assert "is written down" in send(
+        nurse, session, do="dose", open=person, product="115", lot="T1"
+    )
+
+
+def test_one_that_is_over_says_nothing(nurse: Client, session: int, person: str) -> None:
+    told = {"disease": "hepatitis_b", "when": "2020", "reason": "fever", "until": "2.2026"}
+    assert nurse.post(f"/people/{person}/add/contraindicated", told).status_code == 302
+    page = send(nurse, session, do="dose", open=person, product="43", lot="A12")
+    assert "Contraindication on file" not in page
+
+
+def test_no_second_dose_against_the_same_on_one_day(
+    nurse: Client, session: int, person: str
+) -> None:
+    send(nurse, session, do="dose", open=person, product="03", lot="M1")
+    page = send(nurse, session, do="dose", open=person, product="94", lot="M2")
+    assert "A dose against the same disease is on record for today already." in page
+    assert len(written(person)) == 1
+
+
+def test_without_a_birth_date_the_rules_cannot_say(nurse: Client, session: int) -> None:
+    who = enrolled(nurse, birth_date="", number="9")
+    page = send(nurse, session, do="dose", open=who, product="43", lot="A12")
+    assert "The birth date is missing: the rules cannot say whether a dose is due." in page
+    assert "Not booked" in page
+
+
+def test_a_sample_has_a_number_of_its_own_and_is_taken_back(
+    nurse: Client, session: int, person: str
+) -> None:
+    send(nurse, session, do="sample", open=person, identified="yes")
+    (sample,) = held(person).samples
+    assert re.fullmatch(r"S-\w{4}-\w{4}", sample.number)
+    assert (sample.on, sample.identified) == (date(2026, 3, 3), "yes")
+    assert models.SampleNumber.objects.get(number=sample.number).person == person
+    nurse.post(f"/clinic/{session}/undo/{person}/{sample.entry}")
+    assert held(person).samples == ()
+    send(nurse, session, do="sample", open=person)
+    assert held(person).samples[0].identified == "not_known"
+
+
+def test_a_printed_label_opens_its_person_and_is_refused_for_another(
+    nurse: Client, session: int, person: str
+) -> None:
+    other = enrolled(nurse, number="8", given_name="Oda")
+    number = new_number(person, session, by="u-nurse", now=NIGHT)
+    assert '<h2 id="open-name">Brindle, Inés</h2>' in send(nurse, session, number.lower())
+    page = send(nurse, session, number, open=other)
+    assert f"Label {number} is another person&#x27;s." in page
+    assert held(other).samples == ()
+    assert "is written down" in send(nurse, session, number, open=person)
+    assert [s.number for s in held(person).samples] == [number]
+    assert f"Sample {number} is on record already." in send(nurse, session, number, open=person)
+
+
+def test_a_number_of_the_house_opens_its_person(nurse: Client, session: int, person: str) -> None:
+    assert '<h2 id="open-name">Brindle, Inés</h2>' in send(nurse, session, "00421")
+
+
+def test_who_did_not_attend_is_marked(nurse: Client, session: int, person: str) -> None:
+    assert "Did not attend" in send(nurse, session, do="missed", open=person)
+    assert get_clinic().of_session(session)[0].came == "missed"
+    # Nobody who was not booked is marked.
+    other = enrolled(nurse, number="8", given_name="Oda")
+    assert "They have no booking" in send(nurse, session, do="missed", open=other)
+
+
+def test_in_order_of_time_or_of_name_with_what_is_due(
+    nurse: Client, session: int, person: str
+) -> None:
+    first = enrolled(nurse, number="8", family_name="Zebedee", given_name="Oda")
+    nurse.post(f"/clinic/for/{first}", {"time": f"{session}-0900"})
+    by_time = nurse.get(f"/clinic/{session}/").text
+    by_name = nurse.get(f"/clinic/{session}/?by=name").text
+    assert by_time.index("Zebedee") < by_time.index("Brindle")
+    assert by_name.index("Brindle") < by_name.index("Zebedee")
+    assert "First dose of hepatitis B vaccine, now." in by_time
+
+
+@pytest.mark.parametrize("opened", ["P-NONE-NONE", "x" * 300, "%00"])
+def test_nobody_is_opened_who_is_not_in_the_register(
+    nurse: Client, session: int, opened: str
+) -> None:
+    assert nurse.get(f"/clinic/{session}/?open={opened}").status_code == 404
+    assert nurse.post(f"/clinic/{session}/scan", {"do": "dose", "open": opened}).status_code in {
+        404,
+        422,
+    }
+
+
+def test_a_session_of_another_day_says_that_today_s_date_is_written(
+    nurse: Client, session: int
+) -> None:
+    words = "carries today’s date"
+    assert words not in nurse.get(f"/clinic/{session}/").text
+    with clock.standing_at(datetime.combine(date(2026, 3, 4), time(9), tzinfo=MORNING.tzinfo)):
+        client = Client()
+        client.force_login(models.Account.objects.get())
+        assert words in client.get(f"/clinic/{session}/").text
