@@ -216,6 +216,11 @@ def test_what_was_written_is_read_back() -> None:
         assert texts(content) == {1: header, 2: rows[0], 3: rows[1]}
 
 
+def test_a_workbook_has_as_many_columns_as_it_needs() -> None:
+    header = [f"Disease {n}" for n in range(40)]
+    assert texts(write_xlsx("People", header, [["x"] * 40])) == {1: header, 2: ["x"] * 40}
+
+
 @pytest.mark.parametrize(
     ("column", "name"), [(0, "A"), (25, "Z"), (26, "AA"), (701, "ZZ"), (702, "AAA")]
 )

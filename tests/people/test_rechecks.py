@@ -9,11 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from people.files import DOSE, ENROLLED, NOW, ONE, RESULT, people, write
+from people.files import DOSE, ENROLLED, GOOD, NOW, ONE, RESULT, people, write
 from thimble.clinical.diseases import ASKED
 from thimble.clinical.offers import last_day, offer_law
 from thimble.people.entries import Kind
 from thimble.people.fold import Person, fold
+from thimble.people.hepatitis_b import hepatitis_b
 from thimble.people.hepatitis_b_many import hepatitis_b_of
 from thimble.people.judged import judged
 from thimble.people.rechecks import House, Recheck, Topic, rechecks
@@ -248,4 +249,12 @@ def test_many_at_once_are_told_what_each_is_told_alone() -> None:
         alone = hepatitis_b_of([person], {ONE: BORN}, ON, "us")
         assert alone[ONE].complete is (len(person.evidence) >= 3)
     assert hepatitis_b_of(everybody, {}, ON, "us") == {}
+    # A piece of evidence before the birth may be the contraindication: no answer, as on the page.
+    early = (
+        Kind.CONTRAINDICATED,
+        {**GOOD[Kind.CONTRAINDICATED], "on": "1955-02-03", "until": None},
+    )
+    odd = of(*SERIES, early)
+    assert hepatitis_b(odd, BORN, ON, "us") is None
+    assert hepatitis_b_of([odd], {ONE: BORN}, ON, "us") == {}
     assert hepatitis_b_of(everybody[:1], {ONE: BORN}, ON, "xx") == {}

@@ -30,13 +30,15 @@ def hepatitis_b_of(
     people: Iterable[fold.Person], births: Mapping[str, date | None], on: date, protocol: str
 ) -> dict[str, HepatitisBSaid]:
     """The answer for each person, by reference; of who has no birth date none, and none at all where the
-    protocol has no clearance tables. Evidence of before the birth is passed over."""
+    protocol has no clearance tables. Nor is there one of whom something is documented before the birth:
+    whether its day or the birth date is wrong is not known, and it may be a contraindication."""
     asked: list[tuple[str, Person, list[Evidence]]] = []
     for person in people:
         born = births.get(person.reference)
         if born is not None and born <= on:
-            told = [e for e in evidence_of(person, on)[0] if e.when.last >= born]
-            asked.append((person.reference, subject(person, born), told))
+            told, _ = evidence_of(person, on)
+            if all(each.when.last >= born for each in told):
+                asked.append((person.reference, subject(person, born), told))
     if not asked:
         return {}
     try:

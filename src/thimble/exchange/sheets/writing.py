@@ -16,6 +16,8 @@ from collections.abc import Sequence
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 
+from thimble.exchange.sheets.model import column_name
+
 _RUNS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0")
 _WITHIN = re.compile(r"(;\s*)('*)(?=[=+\-@\t\r\n\0])")
 _WIDEST = 40
@@ -55,8 +57,7 @@ def write_xlsx(title: str, header: Sequence[str], rows: Sequence[Sequence[str]])
     sheet.freeze_panes = "A2"
     for at, name in enumerate(header):
         widest = max([len(name), *(len(row[at]) for row in rows[:200])])
-        letter = chr(ord("A") + at)
-        sheet.column_dimensions[letter].width = min(widest + 2, _WIDEST)
+        sheet.column_dimensions[column_name(at)].width = min(widest + 2, _WIDEST)
     for row in (header, *rows):
         cells = []
         for text in row:
