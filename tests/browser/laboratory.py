@@ -32,6 +32,8 @@ TESTS: Mapping[str, str] = {
     "alt": "1742-6^Alanine aminotransferase [Enzymatic activity/volume]^LN",
 }
 """LOINC codes, from loinc.org."""
+RANGES: Mapping[str, str] = {"alt": "0-45"}
+"""Reference ranges of an invented laboratory."""
 
 
 @dataclass
@@ -50,7 +52,7 @@ class Laboratory:
         code (MSA-1)."""
         number = next(self.numbers)
         rows = [
-            _row(index, TESTS[test], value, status)
+            _row(index, TESTS[test], value, status, RANGES.get(test, ""))
             for index, (test, value) in enumerate(results.items(), start=1)
         ]
         segments = [
@@ -82,10 +84,10 @@ class Laboratory:
                 time.sleep(0.01)
 
 
-def _row(index: int, test: str, value: str, status: str) -> str:
+def _row(index: int, test: str, value: str, status: str, range_: str) -> str:
     number, _, unit = value.partition(" ")
     if re.fullmatch(r"\d+(\.\d+)?", number):
-        return f"OBX|{index}|NM|{test}||{number}|{unit}|||||{status}"
+        return f"OBX|{index}|NM|{test}||{number}|{unit}|{range_}||||{status}"
     return f"OBX|{index}|ST|{test}||{value}||||||{status}"
 
 

@@ -10,12 +10,13 @@ from demo.staging import stage
 from ledger.builders import NIGHT, after
 from thimble import actions
 from thimble.clinical import library
-from thimble.clinical.serology import Analyte, Result, Status, Word
+from thimble.clinical.serology import Against, Analyte, Quantity, Result, Status, Word
 from thimble.ledger.assess import assess
+from thimble.ledger.clearance import why_not_clear
 from thimble.ledger.fold import fold
 from thimble.ledger.found import FOUND
 from thimble.ledger.plan import Action, State
-from thimble.ledger.resulting import course_around
+from thimble.ledger.resulting import course_around, results_in, said_of
 from thimble.ledger.store import MemoryStore
 
 US = library.protocol("us")
@@ -144,3 +145,99 @@ def test_what_was_acted_on_keeps_its_words_when_the_laboratory_takes_the_result_
 
     (left,) = found(store, case, after(40 * 24))
     assert (left.what, left.state) == ("Act on the hepatitis C result of the worker", State.DONE)
+
+
+# -- ALT ------------------------------------------------------------------------------------------------
+
+
+def alt_came(
+    store: MemoryStore, case: str, against: Against | None, *, drawn_for: str = "follow_up",
+    at: datetime = FOUR_WEEKS,
+) -> None:  # fmt: skip
+    result = Result(
+        analyte=Analyte.ALT, of="worker", status=Status.FINAL, taken_at=at, reported_at=at,
+        quantity=Quantity(184, "U/L"), specimen=f"W-{at:%j%H}", against_range=against,
+    )  # fmt: skip
+    actions.record_results(
+        store, case, [result], drawn_for=drawn_for, protocol=US, site=SITE, now=at, **WHO
+    )
+
+
+def suspected(store: MemoryStore, case: str, answer: str) -> None:
+    actions.learn_facts(
+        store, case, {"worker_hepatitis_suspected": answer}, said_by="clinician",
+        vocabulary=US.vocabulary, now=FOUR_WEEKS, **WHO,
+    )  # fmt: skip
+
+
+def test_a_raised_alt_in_follow_up_asks_for_rna_until_a_clinician_says_what_it_is(
+    store: MemoryStore, case: str
+) -> None:
+    """USC20 as remembered: an unexplained rise of ALT at any time, HCV RNA at once."""
+    alt_came(store, case, Against.ABOVE)
+    (action,) = found(store, case, FOUR_WEEKS)
+    assert "ALT above the laboratory's own range" in action.what
+    assert "Answer whether hepatitis is suspected" in action.what
+
+    suspected(store, case, "yes")
+    (action,) = found(store, case, FOUR_WEEKS)
+    assert "HCV RNA and ALT at once, HBsAg and IgM anti-HBc" in action.what
+
+    suspected(store, case, "no")
+    assert found(store, case, FOUR_WEEKS) == []
+
+
+@pytest.mark.parametrize(
+    ("against", "words"),
+    [
+        (Against.ABOVE, "Look for the cause; with medicines against HIV repeat the ALT"),
+        (None, "Compare it with the laboratory's reference range"),
+    ],
+)
+def test_at_the_exposure_a_raised_alt_is_looked_into_and_one_without_a_range_is_compared(
+    store: MemoryStore, case: str, against: Against | None, words: str
+) -> None:
+    alt_came(store, case, against, drawn_for="baseline", at=after(2))
+
+    (action,) = found(store, case, after(3))
+
+    assert words in action.what
+
+
+@pytest.mark.parametrize("drawn_for", ["baseline", "follow_up"])
+def test_an_alt_that_is_not_raised_asks_for_nothing_and_ends_nothing(
+    store: MemoryStore, case: str, drawn_for: str
+) -> None:
+    def plan() -> list[tuple[str, State]]:
+        made = assess(fold(store.entries(case), FOUR_WEEKS, US.vocabulary), US, FOUR_WEEKS, SITE)
+        return [(action.id, action.state) for action in made.actions]
+
+    before = plan()
+    alt_came(store, case, Against.NOT_ABOVE, drawn_for=drawn_for)
+
+    assert plan() == before
+
+
+def test_a_raised_alt_lets_nobody_say_all_clear(store: MemoryStore, case: str) -> None:
+    def why() -> str:
+        situation = fold(store.entries(case), FOUR_WEEKS, US.vocabulary)
+        made = assess(situation, US, FOUR_WEEKS, SITE)
+        course = course_around(situation, made.actions, US, SITE.zone)
+        return why_not_clear(made, situation, course, FOUR_WEEKS)
+
+    alt_came(store, case, Against.ABOVE)
+    assert why() == "A reading is not final. ALT: ALT above the laboratory's own range."
+    suspected(store, case, "no")
+    assert why() == ""
+
+
+def test_what_the_laboratory_says_of_its_range_survives_the_ledger(
+    store: MemoryStore, case: str
+) -> None:
+    alt_came(store, case, Against.ABOVE)
+    body = store.entries(case)[-1].body
+
+    assert body["results"][0]["against_range"] == "above"
+    (kept,) = results_in(body, 1)
+    assert kept.result.against_range is Against.ABOVE
+    assert said_of(kept.result) == "184 U/L, above the laboratory's range"

@@ -275,6 +275,7 @@ def _matched(
                 quantity=None
                 if taken_back or quantity is None
                 else Quantity(float(quantity.number), quantity.unit, quantity.comparator or "="),
+                against_range=None if taken_back else reading.against_range,
                 as_sent=row.words,
                 request=request,
                 specimen=specimen,

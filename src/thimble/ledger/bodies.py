@@ -9,7 +9,7 @@ from typing import Any
 
 from thimble.clinical.series.evidence import PartialDate
 from thimble.clinical.serology.analytes import Analyte
-from thimble.clinical.serology.results import COMPARATORS, Status, Word
+from thimble.clinical.serology.results import COMPARATORS, Against, Status, Word
 from thimble.ledger.checks import MAY, SAY, Check
 from thimble.ledger.checks import Key as _Key
 from thimble.ledger.checks import boolean as _boolean
@@ -268,6 +268,8 @@ _RESULT = {
     "unit": _Key(MAY),
     "status": _Key(_one_of(tuple(Status))),
     "as_sent": _Key(MAY),
+    # How a number stands to the laboratory's own reference range, where it says so.
+    "against_range": _Key(_one_of(tuple(Against)), required=False),
 }
 _SOURCE_STEP = {
     "action": _Key(_id, required=False),

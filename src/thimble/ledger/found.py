@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from datetime import tzinfo
 from functools import lru_cache
 
-from thimble.clinical.serology import Course, read_worker_baseline
+from thimble.clinical.serology import Against, Analyte, Course, Result, read_worker_baseline
 from thimble.clinical.serology.tables import Reading
 from thimble.clinical.serology.values import state
 from thimble.ledger.clearance import OUTCOMES, shows_infection
@@ -24,6 +24,7 @@ FOUND = "found_"
 AT_THE_EXPOSURE: Mapping[str, str] = {
     "hiv_reading": "HIV", "hbv_pattern": "hepatitis B", "hcv_baseline": "hepatitis C",
 }  # fmt: skip
+LIVER: Mapping[str, str] = {"alt_reading": "ALT"}
 NOTHING = ("", "none")
 
 
@@ -43,14 +44,16 @@ def actions_found(
 ) -> tuple[Action, ...]:
     """One action for each reading that rests on a result of the worker that is not negative."""
     mine = tuple(one for one in situation.results if one.result.of == "worker")
-    if all(_harmless(one) for one in mine):
+    if all(_harmless(one.result) for one in mine):
         return ()
     course = course_around(situation, actions, protocol, zone)
     return tuple(_action(reading, what, situation) for reading, what in _readings(mine, course))
 
 
-def _harmless(one: LabResult) -> bool:
-    return not shows_infection(one.result.analyte) or state(one.result) == "negative"
+def _harmless(result: Result) -> bool:
+    if result.analyte is Analyte.ALT:
+        return result.against_range is Against.NOT_ABOVE
+    return not shows_infection(result.analyte) or state(result) == "negative"
 
 
 @lru_cache(maxsize=4096)
@@ -62,13 +65,13 @@ def _readings(mine: tuple[LabResult, ...], course: Course) -> tuple[tuple[Readin
         [one.result for one in mine if one.drawn_for == BASELINE], course, at
     )
     found: dict[str, tuple[Reading, str]] = {}
-    for readings, names in ((since.readings, OUTCOMES), (baseline.readings, AT_THE_EXPOSURE)):
+    for readings, names in (
+        (since.readings, {**OUTCOMES, **LIVER}),
+        (baseline.readings, {**AT_THE_EXPOSURE, **LIVER}),
+    ):
         for reading in readings:
             name = names.get(reading.decision)
-            suspect = any(
-                shows_infection(result.analyte) and state(result) != "negative"
-                for result in reading.of
-            )
+            suspect = not all(_harmless(result) for result in reading.of)
             if name is not None and suspect and reading.next_step not in NOTHING:
                 found.setdefault(name, (reading, name))
     return tuple(found.values())

@@ -10,7 +10,7 @@ from typing import Any
 from thimble.clinical.serology import Read, current, read_follow_up
 from thimble.clinical.serology.analytes import Analyte
 from thimble.clinical.serology.course import Course
-from thimble.clinical.serology.results import Quantity, Result, Status, Word
+from thimble.clinical.serology.results import Against, Quantity, Result, Status, Word
 from thimble.ledger.plan import Action, LabResult, Situation
 from thimble.protocol.protocol import Protocol
 
@@ -59,7 +59,8 @@ def body_of(
 
 def _to_json(result: Result) -> dict[str, Any]:
     quantity = result.quantity
-    return {
+    against = result.against_range
+    return ({} if against is None else {"against_range": against.value}) | {
         "analyte": result.analyte.value,
         "word": None if result.word is None else result.word.value,
         "number": None if quantity is None else quantity.number,
@@ -92,6 +93,7 @@ def results_in(body: Mapping[str, Any], entry: int) -> tuple[LabResult, ...]:
                 if one["number"] is None
                 else Quantity(one["number"], one["unit"], one["comparator"]),
                 as_sent=one["as_sent"],
+                against_range=Against(one["against_range"]) if "against_range" in one else None,
                 **shared,
             ),
             body.get("drawn_for", ""),
@@ -108,6 +110,8 @@ def said_of(result: Result) -> str:
     parts = [] if result.word is None else [result.word.value]
     if result.quantity is not None:
         parts.append(str(result.quantity))
+    if result.against_range is not None:
+        parts.append(f"{result.against_range.replace('_', ' ')} the laboratory's range")
     status = "" if result.status is Status.FINAL else f" ({result.status.value})"
     return f"{', '.join(parts)}{status}"
 

@@ -4,12 +4,13 @@ from .analytes import Analyte, Measure, measures
 from .course import Course
 from .faults import Held, faults
 from .reading import Read, read_follow_up, read_source, read_worker_baseline
-from .results import Current, Quantity, Result, Status, Word, current
+from .results import Against, Current, Quantity, Result, Status, Word, current
 from .statement import Statement, negative_at_exposure
 from .tables import Reading, tables
 from .vocabulary import vocabulary
 
 __all__ = [
+    "Against",
     "Analyte",
     "Course",
     "Current",

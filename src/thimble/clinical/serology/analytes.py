@@ -46,7 +46,8 @@ HCV = (Analyte.ANTI_HCV, Analyte.HCV_RNA)
 class Measure:
     """How an analyte is reported; `units` maps each unit accepted to its factor to `unit`.
 
-    `low` and `high` are inclusive, in `unit`; a value outside is held for a person.
+    `low` and `high` are inclusive, in `unit`; a value outside is held for a person. `by_range`: what it
+    means depends on the laboratory's own reference range, which is read with it.
     """
 
     analyte: Analyte
@@ -58,6 +59,7 @@ class Measure:
     high: float = float("inf")
     source: str = ""
     standing: str = ""
+    by_range: bool = False
 
 
 @cache

@@ -9,10 +9,11 @@ from datetime import datetime
 from thimble.clinical.saying import calendar_day, minute
 
 from .analytes import HIV, Analyte, measures
-from .course import Course
+from .course import Course, immunoglobulin_facts, of_source
 from .results import Current, Result, Word
 from .tables import ask, code
 from .values import anti_hbs_facts, in_unit, state
+from .vocabulary import vocabulary
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,11 +135,6 @@ def _word_against_number(result: Result, who: str) -> list[str]:
     ]
 
 
-LASTING = (Analyte.ANTI_HBC_TOTAL, Analyte.ANTI_HCV, Analyte.HIV_DIFFERENTIATION)
-"""Antibodies that do not go again once infection gave them (common practice; the anti-HCV as hcv guidance
-remembers it). A core antibody after immunoglobulin may have been passive and is let fade."""
-
-
 def _against(result: Result, earlier: tuple[Result, ...], course: Course) -> list[str]:
     if result.taken_at is None or state(result) != "negative":
         return []
@@ -157,15 +153,15 @@ def _against(result: Result, earlier: tuple[Result, ...], course: Course) -> lis
 
 
 def _lasts(other: Result, result: Result, course: Course) -> bool:
-    if other.analyte is Analyte.HIV_DIFFERENTIATION:
-        return result.analyte in (Analyte.HIV_AG_AB, Analyte.HIV_DIFFERENTIATION)
-    if other.analyte is not result.analyte or other.analyte not in LASTING:
-        return False
-    if other.analyte is Analyte.ANTI_HBC_TOTAL:
-        given = course.immunoglobulin if result.of == "worker" else None
-        # What is not known is no reason to call a result wrong either, but it stays with a person.
-        return given is None or not any(dose <= other.taken_at for dose in given if other.taken_at)
-    return True
+    """Whether what was found in `other` cannot be gone in `result`: the table `lasting_antibody`."""
+    around = course if result.of == "worker" else of_source(course)
+    facts = {"antibody_found_before": other.analyte, "test_negative_later": result.analyte}
+    listed = {
+        fact: analyte.value if analyte.value in vocabulary()[fact].values else "other"
+        for fact, analyte in facts.items()
+    }
+    before = immunoglobulin_facts(around, other.taken_at)["immunoglobulin_before_sample"]
+    return code(ask(listed | {"immunoglobulin_before_sample": before}), "antibody_lasts") == "lasts"
 
 
 def _at(instant: datetime, course: Course) -> str:

@@ -142,6 +142,8 @@ def read_worker_baseline(results: Iterable[Result], course: Course, at: datetime
         told = code(ask(_states(panel, (Analyte.PREGNANCY,))), "worker_pregnancy")
         if told not in (None, "not_settled"):
             facts["worker_pregnancy"] = str(told)
+    if Analyte.ALT in seen:
+        readings.append(_read_alt(panel, "baseline", course))
     creatinine = _exactly(panel.get(Analyte.CREATININE))
     if creatinine is not None:
         facts["worker_creatinine"] = creatinine
@@ -172,7 +174,23 @@ def read_follow_up(
             panel, note, disagreeing = _visit(clean, analytes, course)
             readings += read(base, panel, course, note)
             all_held += disagreeing
+    if Analyte.ALT in seen:
+        panel, _, disagreeing = _visit(clean, (Analyte.ALT,), course)
+        readings.append(_read_alt(panel, "since_exposure", course))
+        all_held += disagreeing
     return Read(MappingProxyType({}), tuple(readings), tuple(all_held))
+
+
+def _read_alt(panel: Panel, drawn: str, course: Course) -> Reading:
+    """The ALT by the laboratory's own range; no number is compared with anything here."""
+    result = panel.get(Analyte.ALT)
+    against = None if result is None else result.against_range
+    facts = {
+        "alt_against_range": NOT_KNOWN if against is None else against.value,
+        "alt_drawn": drawn,
+        "hepatitis_suspected": yes_no(course.hepatitis_suspected),
+    }
+    return reading(ask(facts), "alt_reading", _of(panel, (Analyte.ALT,)))
 
 
 def _read_hbv(base: Panel, panel: Panel, course: Course, note: str) -> list[Reading]:

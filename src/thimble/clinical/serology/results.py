@@ -34,6 +34,13 @@ class Status(StrEnum):
     RETRACTED = "retracted"
 
 
+class Against(StrEnum):
+    """How a number stands to the laboratory's own reference range."""
+
+    ABOVE = "above"
+    NOT_ABOVE = "not_above"
+
+
 _RANK = {Status.PRELIMINARY: 0, Status.FINAL: 1, Status.CORRECTED: 2, Status.RETRACTED: 2}
 """A preliminary copy never displaces a final one, nor a copy of it a correction, however late it comes."""
 
@@ -74,7 +81,8 @@ class Result:
 
     Versions of one result share `of`, `analyte`, `request`, `specimen` and `sample`. `taken_at` is when
     the blood was drawn (None: not known), `reported_at` when the laboratory issued this version.
-    `as_sent` is the laboratory's own text, kept for people and never searched. `identity_doubt` is the
+    `as_sent` is the laboratory's own text, kept for people and never searched. `against_range` is what the
+    laboratory says of a number against its own range (None: it does not say). `identity_doubt` is the
     reason why it may be another person's, or "".
     """
 
@@ -90,6 +98,7 @@ class Result:
     specimen: str = ""
     sample: str = ""
     identity_doubt: str = ""
+    against_range: Against | None = None
 
     def __post_init__(self) -> None:
         """Instants with their zone; a value, unless the result was taken back."""
@@ -117,7 +126,9 @@ class Result:
     @property
     def value(self) -> tuple[object, ...]:
         """What it says: two versions with one value say the same."""
-        return (self.word, self.quantity, self.taken_at, self.identity_doubt)
+        return (
+            self.word, self.quantity, self.taken_at, self.identity_doubt, self.against_range,
+        )  # fmt: skip
 
     @property
     def place(self) -> str:
@@ -193,4 +204,5 @@ def _order(result: Result) -> tuple[object, ...]:
         (quantity.number, quantity.comparator, quantity.unit) if quantity else (0.0, "", ""),
         result.as_sent,
         result.identity_doubt,
+        result.against_range or "",
     )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-from thimble.clinical.serology import Word
+from thimble.clinical.serology import Against, Word
 from thimble.exchange.hl7v2.loinc import Test
 
 
@@ -53,6 +53,7 @@ class Reading:
         no_result: why there is neither, in a sentence; else empty.
         flagged: what the flags say in words; they corroborate and are never a result.
         words: the sender's own, to be shown beside the reading, always.
+        against_range: how the number stands to the laboratory's own range, where it says so.
     """
 
     test: Test
@@ -62,6 +63,7 @@ class Reading:
     no_result: str = ""
     flagged: Word | None = None
     words: str = ""
+    against_range: Against | None = None
 
     @property
     def analyte(self) -> str:

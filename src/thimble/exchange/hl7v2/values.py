@@ -2,7 +2,8 @@
 
 1. Status; 2. which test: by code alone; 3. one value; 4. by its type; 5. a text is compared whole
 with closed lists; 6. numbers in a unit that fits the code; 7. flags and codes must not contradict.
-Whatever is left over is held for a person. Nothing is read from notes or reference ranges.
+Whatever is left over is held for a person. Nothing is read from notes. A reference range says of ALT alone
+whether it is raised, and is no result.
 """
 
 from __future__ import annotations
@@ -15,9 +16,10 @@ from functools import cache
 from typing import Final
 
 from thimble.clinical.laboratory import Local, fold, well_formed
-from thimble.clinical.serology import Word
+from thimble.clinical.serology import Against, Analyte, Word, measures
 from thimble.exchange.hl7v2.loinc import Kind, Test, is_loinc, tests, words
 from thimble.exchange.hl7v2.model import Code, Coded, Observation
+from thimble.exchange.hl7v2.ranges import compared_with, marked_against
 from thimble.exchange.hl7v2.reading import (
     About,
     Held,
@@ -101,10 +103,18 @@ def read_value(row: Observation, local: Local = NOTHING_DECLARED) -> Reading | H
         found = _value(row, test, local)
         flagged = _flagged(row.flags)
         _agree(found, flagged, row.flags, test)
+        against = _against_range(found.quantity, row, test)
     except _Hold as hold:
         return Held(hold.reason, hold.about, test, row.words)
     return Reading(
-        test, standing, found.outcome, found.quantity, found.no_result, flagged, row.words
+        test,
+        standing,
+        found.outcome,
+        found.quantity,
+        found.no_result,
+        flagged,
+        row.words,
+        against,
     )
 
 
@@ -429,6 +439,20 @@ def _agree(found: _Found, flagged: Word | None, flags: tuple[str, ...], test: Te
     counted = test.kind is Kind.VIRAL_LOAD and found.outcome is None
     if counted and flagged in {Word.NEGATIVE, Word.INDETERMINATE}:
         raise _Hold(f"The value is a count and the flag says {flagged}.", About.CONTRADICTION)
+
+
+def _against_range(quantity: Quantity | None, row: Observation, test: Test) -> Against | None:
+    """What the laboratory says of a number against its own range, for a test that is read so."""
+    if quantity is None or not measures()[Analyte(test.analyte)].by_range:
+        return None
+    marked, compared = marked_against(row.flags), compared_with(quantity, row.range, row.unit)
+    if marked and compared and marked is not compared:
+        raise _Hold(
+            f"The flag says {marked.replace('_', ' ')} the range, and the number says otherwise of the "
+            f"range {_shown(row.range)}.",
+            About.CONTRADICTION,
+        )
+    return marked or compared
 
 
 def _shown(text: str) -> str:
