@@ -9,9 +9,11 @@ from datetime import date
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.immunity import Judgement
 from thimble.clinical.saying import calendar_day
+from thimble.clinical.screening import INFECTIONS
 from thimble.clinical.screening.vocabulary import vocabulary
 from thimble.people.entries import Kind
 from thimble.people.fold import Person
+from thimble.people.immunity import about
 from thimble.people.judged import judged
 from thimble.people.screened import screened
 from thimble.protocol.finding import Reason
@@ -73,7 +75,7 @@ def clearance_of(person: Person, on: date, rule_set: str) -> Clearance | None:
                 each.words,
                 "" if each.test == "none" else each.step,
                 "",
-                _why(each.because),
+                (*_results(person, each.infection), *_why(each.because)),
                 all(reason.confirmed for reason in each.because),
             )
             for each in found.infections
@@ -81,6 +83,17 @@ def clearance_of(person: Person, on: date, rule_set: str) -> Clearance | None:
         why=_why(found.because),
         confirmed=found.confirmed,
     )
+
+
+def _results(person: Person, infection: str) -> list[str]:
+    """The results that screening looks at, with their samples, and refusals."""
+    return [
+        f"{words.title(e)}, {words.day(e.body.get('when') or e.body.get('on'))}"
+        + (f": {words.sample_words(e.body['sample'])}." if "sample" in e.body else ".")
+        for e in sorted(person.evidence, key=words.order)
+        if infection in about(e)
+        and (e.body.get("test") in INFECTIONS[infection] or e.body.get("what") == "test")
+    ]
 
 
 def _told(together: Sequence[Judgement], person: Person, on: date) -> Told:
