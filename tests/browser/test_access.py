@@ -42,6 +42,10 @@ NOT_PAGES = {
     "calendars:feed",
     "calendars:download",
     "people:scan",
+    "cohort:demand",
+    "cohort:file",
+    "cohort:resume",
+    "cohort:forget",
     "people_import:export_csv",
     "people_import:export_xlsx",
     "people_import:evidence_csv",
@@ -154,10 +158,33 @@ def _a_message(folder: Path) -> str:
         return str(next(inbox.unprocessed()).id)
 
 
+def _a_run_of_letters(folder: Path) -> str:
+    """Letters of which one failed, one waits and nobody is at work."""
+    person, at = _a_person(folder), NIGHT.isoformat(" ")
+    with closing(sqlite3.connect(folder / "thimble.sqlite3")) as database, database:
+        database.execute(
+            'INSERT OR IGNORE INTO web_letterrun (id, about, cohort, said, "by", role, at, file, in_file, '
+            "fault) VALUES ('l1', 'missing', '', '{}', 'u-1', 'occupational_nurse', ?, '', 0, '')",
+            [at],
+        )
+        for who, state, reason in (
+            (person, "failed", "The name was erased"),
+            ("P-0", "waiting", ""),
+        ):
+            database.execute(
+                "INSERT OR IGNORE INTO web_letterto (run_id, person, how, state, reason, letter) "
+                "VALUES ('l1', ?, 'paper', ?, ?, '')",
+                [who, state, reason],
+            )
+    return "l1"
+
+
 def _a_person(folder: Path) -> str:
-    """The reference of the first person of the register, who has evidence of every sort."""
+    """The reference of the person of the register with the most entries, who has evidence of every sort."""
     with closing(sqlite3.connect(folder / "thimble.sqlite3")) as database:
-        first = database.execute('SELECT "case" FROM web_personentry ORDER BY number').fetchone()
+        first = database.execute(
+            'SELECT "case" FROM web_personentry GROUP BY "case" ORDER BY COUNT(*) DESC, MIN(number)'
+        ).fetchone()
     return str(first[0])
 
 
@@ -183,6 +210,8 @@ def _values(name: str, taken: list[str], hospital: Hospital) -> list[tuple[str, 
         person = _a_person(hospital.folder)
         rest = {"what": ["result", "declined"], "entry": ["2"]}
         return [(person, *more) for more in product(*(rest[name] for name in taken[1:]))]
+    if taken == ["run"]:
+        return [(_a_run_of_letters(hospital.folder),)]
     if taken == ["import_id"]:
         return [("i0",)]
     if taken == ["number"]:

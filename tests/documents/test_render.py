@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 
 from documents.closed import END, Case
 from documents.examples import CASE, DIGEST, NOW, SHIPPED, plan, protocol, site, situation
+from documents.starters import starter_file
 from documents.test_letters import referred
 from thimble.clinical.saying import stamp
 from thimble.documents.clinician_summary.data import clinician_summary
@@ -82,6 +83,8 @@ def data(template: Template, facts: dict[str, Value] | None = None) -> dict[str,
             return CLOSED.certificate(name="Ada Invented").to_data()
         case Template.LETTER:
             return referred(known).to_data()
+        case Template.MANY_LETTERS:
+            return starter_file()
         case Template.DOWNTIME_PACK:
             return downtime_pack(site(), protocol(), NOW).to_data()
 
@@ -147,7 +150,9 @@ def test_a_document_is_tagged_with_headings_and_table_headers(template: Template
             for thing in pdf.objects
             if isinstance(thing, pikepdf.Dictionary) and thing.get("/S") == "/Figure"
         ]
-        assert all("thimble" in str(figure.Alt).lower() for figure in drawn)
+        said = [str(figure.Alt).lower() for figure in drawn]
+        # The mark, or the picture of an address: each says what it is.
+        assert all("thimble" in alt or "address of your own page" in alt for alt in said)
 
 
 @every_document

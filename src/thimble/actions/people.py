@@ -269,6 +269,24 @@ def _days(kind: Kind, body: Mapping[str, Any], today: date, born: date | None) -
     return []
 
 
+def record_letter(
+    store: People,
+    person: str,
+    body: Mapping[str, Any],
+    *,
+    now: datetime,
+    by: str,
+    role: str,
+) -> list[Entry[Kind]]:
+    """Put on record that somebody was written to.
+
+    Raises:
+        NoSuchPerson, Refused.
+    """
+    person_of(store, person, now)
+    return append_to(store, person, [(Kind.INVITED, body)], now=now, by=by, role=role)
+
+
 def verify_evidence(
     store: People,
     person: str,

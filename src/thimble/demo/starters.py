@@ -48,7 +48,7 @@ def build(
 
 def _came(number: int, now: datetime) -> datetime:
     """When the card came: most within five weeks, a few not yet."""
-    back = (number * 17) % 36
+    back = (number * 17 + 35) % 36
     return now - timedelta(days=back - 2, minutes=number)
 
 
@@ -85,13 +85,15 @@ def _childhood(today: date) -> list[Draft]:
     """What a well kept card holds beside hepatitis B."""
     year = today.year
     return [
-        dose("03", f"{year - 20}-05-20"),
-        dose("03", f"{year - 16}-06-11"),
-        dose("21", f"{year - 20}-05-20"),
-        dose("21", f"{year - 16}-06-11"),
+        dose("03", f"{year - 18}-05-20"),
+        dose("03", f"{year - 15}-06-11"),
+        dose("21", f"{year - 18}-05-20"),
+        dose("21", f"{year - 15}-06-11"),
         dose("115", f"{year - 5}-09-01"),
         dose("88", _ago(today, days=60)),
         result("igra", _ago(today, days=60), word="negative", here=True),
+        result("tb_risk", _ago(today, days=60), word="negative", here=True),
+        result("tb_symptoms", _ago(today, days=60), word="negative", here=True),
     ]
 
 

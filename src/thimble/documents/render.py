@@ -32,6 +32,7 @@ class Template(StrEnum):
     CLOSING_STATEMENT = "closing_statement"
     ALL_CLEAR = "all_clear"
     LETTER = "letters"
+    MANY_LETTERS = "many_letters"
 
 
 def render(template: Template, data: Mapping[str, Any], *, at: datetime) -> bytes:

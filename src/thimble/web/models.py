@@ -495,6 +495,57 @@ class SampleNumber(models.Model):
         return f"{self.number} for {self.person}"
 
 
+class LetterRun(models.Model):
+    """Letters of one kind to many people: who asked for them and when, and how far they are.
+
+    Working material, not a record: what went out stands in each person's file. `said` holds, as JSON, what
+    all letters share (day and place of a session). `held_until` keeps two workers from the same run; a run
+    that is held by nobody goes on when somebody says so. `file` is the vault's name of the PDF with every
+    letter on paper, `in_file` how many it holds.
+    """
+
+    id = models.CharField(primary_key=True, max_length=20)
+    about = models.CharField(max_length=12)
+    cohort = models.CharField(max_length=200, blank=True)
+    said = models.TextField(default="{}")
+    by = models.CharField(max_length=40)
+    role = models.CharField(max_length=30)
+    at = models.DateTimeField()
+    held_until = models.DateTimeField(null=True)
+    file = models.CharField(max_length=32, blank=True)
+    in_file = models.PositiveIntegerField(default=0)
+    fault = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-at"]
+
+    def __str__(self) -> str:
+        return f"letters {self.id}"
+
+
+class LetterTo(models.Model):
+    """One letter of a run. A person has one at most; `letter` is the vault's name of one on paper."""
+
+    WAITING, SENDING, SENT, FAILED = "waiting", "sending", "sent", "failed"
+    STATES = (WAITING, SENDING, SENT, FAILED)
+
+    run = models.ForeignKey(LetterRun, on_delete=models.CASCADE, related_name="letters")
+    person = models.CharField(max_length=40)
+    how = models.CharField(max_length=10)
+    state = models.CharField(max_length=10, choices=[(s, s) for s in STATES], default=WAITING)
+    reason = models.CharField(max_length=200, blank=True)
+    letter = models.CharField(max_length=32, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "person"], name="one_letter_a_person_and_run")
+        ]
+
+    def __str__(self) -> str:
+        return f"letter to {self.person}: {self.state}"
+
+
 class RecallLine(models.Model):
     """Where one case stood on the recall list at `since`, and until when that holds (exclusive).
 

@@ -48,6 +48,16 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
+class OwnPage:
+    """Where somebody finds their own page: the address, and the same as a QR code for a phone, each row of
+    it a number whose bits are the modules, the last one the rightmost."""
+
+    address: str = ""
+    qr: tuple[int, ...] = ()
+    sentences: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Letter:
     """Every word of a letter. `to` are the lines of the address; `about` the person it is about, where
     that is not the one it is sent to."""
@@ -60,6 +70,7 @@ class Letter:
     contacts: tuple[Contact, ...]
     signed_by: str
     any_unconfirmed: bool = False
+    page: OwnPage = OwnPage()
 
     def to_data(self) -> dict[str, Any]:
         """For the template."""

@@ -1,0 +1,179 @@
+"""Letters to people before their first day: what is missing, an invitation, an offer of vaccine.
+
+They speak to the person and carry what only that person may read; mail says nothing of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time
+
+from thimble.clinical.readiness import Lack, Need, Readiness
+from thimble.clinical.saying import calendar_day, inside
+from thimble.clinical.site import Site
+from thimble.documents.frame import ProtocolMark, frame
+from thimble.documents.letters.letter import Letter, OwnPage, Part, Table, here
+
+TALK = "A talk with the physician"
+PAGE_WORDS = (
+    "Send photos of your vaccination card and of laboratory reports there, and see what is open.",
+    "It asks for your birth date. The address is for you alone: do not pass it on.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """When and where people are asked to come."""
+
+    day: date
+    opens: time
+    closes: time
+    place: str
+
+    @property
+    def words(self) -> str:
+        """`Mon 14 Dec 2026, between 09:00 and 12:00`."""
+        return f"{calendar_day(self.day)}, between {self.opens:%H:%M} and {self.closes:%H:%M}"
+
+
+TITLES: Mapping[str, tuple[str, str]] = {
+    "missing": ("Before your first day", "what is still missing"),
+    "invitation": ("Please come and see us", "before your first day"),
+    "offer": ("Offer of vaccine", "before your first day"),
+}
+"""Of each kind of letter (ids of `people.choices.LETTERS`): its title and what stands below."""
+
+
+def wanted(about: str, whole: Readiness) -> bool:
+    """Whether a kind of letter has anything to say to somebody."""
+    if about == "offer":
+        return any(lack.need is Need.DOSE for lack in whole.lacks)
+    return bool(whole.lacks)
+
+
+def starter_letter(
+    about: str,
+    whole: Readiness,
+    name: str,
+    site: Site,
+    now: datetime,
+    mark: ProtocolMark,
+    *,
+    session: Session | None = None,
+    page: OwnPage | None = None,
+) -> Letter:
+    """One letter, printed at `now` (aware).
+
+    Raises:
+        ValueError: an invitation without its session.
+    """
+    title, subtitle = TITLES[about]
+    today = now.astimezone(site.zone).date()
+    if about == "invitation":
+        if session is None:
+            raise ValueError("an invitation says when and where to come")
+        opening, parts = _invitation(whole, session, today)
+    elif about == "offer":
+        opening, parts = _offer(whole, today)
+    else:
+        opening, parts = _missing(whole, today)
+    return Letter(
+        frame=frame(title, subtitle, site, now, mark),
+        to=(name,),
+        about="",
+        opening=opening,
+        parts=parts,
+        contacts=here(site),
+        signed_by="",
+        any_unconfirmed=any(not state.confirmed for state in whole.states if state.lacks),
+        page=page or OwnPage(),
+    )
+
+
+def _start(whole: Readiness) -> str:
+    return f"You start on {calendar_day(whole.start)}. " if whole.start else ""
+
+
+_Words = tuple[tuple[str, ...], tuple[Part, ...]]
+
+
+def _missing(whole: Readiness, today: date) -> _Words:
+    opening = (
+        f"{_start(whole)}Before you may meet patients we have to know that you are protected. This is what "
+        "is missing on our side; the days are those recommended.",
+    )
+    said = f"If all is done on these days: {inside(whole.said())}"
+    by = (said,) if whole.ready_on is not None else ()
+    done = (
+        "Send us what you have on paper already: a dose that is documented need not be given again.",
+        "For a dose or a blood sample call us and agree on a time.",
+    )
+    return opening, (
+        Part("What is missing", sentences=by, table=_table(whole.lacks, today)),
+        Part("What to do", points=done),
+    )
+
+
+def _invitation(whole: Readiness, session: Session, today: date) -> _Words:
+    place = f" Place: {session.place}." if session.place else ""
+    opening = (
+        f"{_start(whole)}Please come on {session.words}.{place}",
+        "Choose your time on your own page, or call us.",
+    )
+    due = tuple(
+        lack
+        for lack in whole.lacks
+        if lack.need in (Need.DOSE, Need.TEST)
+        and lack.earliest is not None
+        and lack.earliest <= session.day
+    )
+    # Of steps that follow each other only the first can be done on one day.
+    first = tuple({lack.item: lack for lack in reversed(due)}.values())[::-1]
+    planned = Part("What we plan for that day", points=tuple(_what(lack) for lack in first))
+    looked = Part("What we plan for that day", sentences=("We look at your papers together.",))
+    bring = (
+        "your vaccination card and any laboratory report, also from abroad",
+        "a document with your photo",
+    )
+    del today
+    return opening, (
+        planned if first else looked,
+        Part("Please bring", points=bring),
+        Part("", ("If you cannot come, please call: we find another time.",)),
+    )
+
+
+def _offer(whole: Readiness, today: date) -> _Words:
+    doses = tuple(lack for lack in whole.lacks if lack.need is Need.DOSE)
+    opening = (
+        f"{_start(whole)}We offer you the following, because nothing on record shows yet that you are "
+        "protected.",
+    )
+    return opening, (
+        Part("What we offer", table=_table(doses, today)),
+        Part(
+            "You decide",
+            points=(
+                "Before you decide, ask us what a vaccine can and cannot do, and what speaks against it.",
+                "You may decline. The offer stands: you may take it up later.",
+                "If you were vaccinated elsewhere, send us the card: then nothing may be missing.",
+            ),
+        ),
+    )
+
+
+def _table(lacks: tuple[Lack, ...], today: date) -> Table:
+    rows = {(_what(lack), _when(lack, today)): None for lack in lacks}
+    return Table(("What", "When"), (2.2, 1), tuple(rows))
+
+
+def _what(lack: Lack) -> str:
+    """What is missing as the person reads it: whatever is for the physician is told in a talk."""
+    return TALK if lack.need is Need.PHYSICIAN else lack.what
+
+
+def _when(lack: Lack, today: date) -> str:
+    if lack.recommended is None:
+        return "as soon as you can"
+    return "now" if lack.recommended <= today else f"from {calendar_day(lack.recommended)}"

@@ -1,0 +1,1 @@
+"""Letters of one kind to many people, in one file."""
