@@ -469,3 +469,25 @@ def test_the_digest_of_a_preview_changes_with_what_would_be_written(house: House
     assert seen.digest != house.preview(sheet, cohort="Spring").digest
     other = replace(seen, rows=(replace(seen.rows[0], identity=PersonIdentity("1", "Other")),))
     assert other.digest != seen.digest
+
+
+def test_a_number_given_to_another_person_since_is_not_taken_from_them_by_an_undo(
+    house: House,
+) -> None:
+    rea = house.enrol("100", "Brindle", "Inés", date(1999, 2, 28))
+    milo = house.enrol("300", "Garrow", "Milo", date(1998, 5, 17))
+    rows = [
+        ("200", "Brindle", "Inés", date(1999, 2, 28)),
+        ("100", "Garrow", "Milo", date(1998, 5, 17)),
+    ]
+    first = house.preview(sheet_of(rows[0]), {2: rea})
+    house.apply(first, "i1")
+    house.apply(house.preview(sheet_of(rows[1]), {2: milo}), "i2")
+    with pytest.raises(Refused, match=r"The number 100, .* was given to another person since"):
+        house.undo("i1")
+    assert house.identities.identity(rea).number == "200"  # type: ignore[union-attr]
+
+    house.undo("i2")
+    assert house.undo("i1").restored == (rea,)
+    assert house.identities.identity(rea).number == "100"  # type: ignore[union-attr]
+    assert house.identities.identity(milo).number == "300"  # type: ignore[union-attr]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,6 +18,7 @@ from thimble.people.entries import Kind
 from thimble.people.fold import touched_since, undone
 from thimble.people.identity import changed_fields
 from thimble.people.importing import Fate, Preview
+from thimble.people.names import number_key
 
 WRITTEN = (Fate.NEW, Fate.CHANGED)
 
@@ -109,7 +111,8 @@ def undo_import(
     one transaction of both stores.
 
     Raises:
-        Refused: no entry stands that is of this import.
+        Refused: no entry stands that is of this import, or a number that somebody had before it was given
+            to another person since.
     """
     files = _touched(store, import_id)
     if not files:
@@ -131,6 +134,7 @@ def undo_import(
             gone.append(person)
         else:
             first[person] = own[0]
+    _no_number_twice(identities, first, gone)
     if additions:
         written = store.append_all(additions, by=by, role=role, now=now)
         _restore(identities, first, {e.case: e.position for e in written}, by=by, now=now)
@@ -156,6 +160,21 @@ def _touched(store: People, import_id: str) -> dict[str, list[Entry[Kind]]]:
             if e.kind is not Kind.IMPORT_UNDONE
         )
     }
+
+
+def _no_number_twice(
+    identities: PeopleIdentities, first: Mapping[str, int], gone: Sequence[str]
+) -> None:
+    """Refuse where the identities of before would give one number to two people."""
+    left = {ref: who for ref, who in identities.all_identities().items() if ref not in set(gone)}
+    before = identities.before(first)
+    holders = Counter(number_key(who.number) for who in (left | dict(before)).values())
+    for who in before.values():
+        if who.number and holders[number_key(who.number)] > 1:
+            raise Refused(
+                f"The number {who.number}, which the import replaced, was given to another person since. "
+                "Change it there first"
+            )
 
 
 def _restore(
