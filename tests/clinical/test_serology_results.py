@@ -499,6 +499,11 @@ def test_a_core_antibody_after_immunoglobulin_may_fade():
     assert faults(later, replace(course, immunoglobulin=None), NOW, earlier=[earlier]) != ()
 
 
+def test_a_large_load_is_written_in_full():
+    assert str(Quantity(1_520_000, "[IU]/mL")).startswith("1520000 ")
+    assert str(Quantity(9.99, "m[IU]/mL", "<")).startswith("<9.99 ")
+
+
 # -- data ----------------------------------------------------------------------------------------
 
 

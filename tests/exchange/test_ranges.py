@@ -9,11 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from exchange.samples import oru
-from thimble.clinical.serology import Against
+from thimble.clinical.serology import Against, Quantity
 from thimble.exchange.hl7v2.message import read_bytes
 from thimble.exchange.hl7v2.model import Code, Coded
 from thimble.exchange.hl7v2.ranges import compared_with
-from thimble.exchange.hl7v2.reading import Held, Quantity, Reading
+from thimble.exchange.hl7v2.reading import Held, Reading
 from thimble.exchange.hl7v2.values import read_value
 
 ALT = "1742-6^Alanine aminotransferase^LN"
@@ -78,7 +78,7 @@ TENTHS = st.integers(1, 60).map(lambda n: Decimal(n) / 10)
 
 
 @given(
-    number=TENTHS, comparator=st.sampled_from(["", "<", "<=", ">", ">="]), high=TENTHS,
+    number=TENTHS, comparator=st.sampled_from(["=", "<", "<=", ">", ">="]), high=TENTHS,
     form=st.sampled_from(["0-{}", "<{}", "<={}"]),
 )  # fmt: skip
 def test_it_says_only_what_holds_of_every_value_that_the_result_allows(
@@ -89,7 +89,7 @@ def test_it_says_only_what_holds_of_every_value_that_the_result_allows(
         value
         for value in (Decimal(n) / 20 for n in range(0, 260))
         if {
-            "": value == number, "<": value < number, "<=": value <= number,
+            "=": value == number, "<": value < number, "<=": value <= number,
             ">": value > number, ">=": value >= number,
         }[comparator]
     ]  # fmt: skip
@@ -97,7 +97,9 @@ def test_it_says_only_what_holds_of_every_value_that_the_result_allows(
     expected = None if len(above) > 1 else ABOVE if above == {True} else NOT_ABOVE
 
     said = compared_with(
-        Quantity(comparator, number, "U/L"), form.format(high), Coded((Code("U/L", "", ""),), "")
+        Quantity(float(number), "U/L", comparator),
+        form.format(high),
+        Coded((Code("U/L", "", ""),), ""),
     )
 
     assert said is expected

@@ -14,7 +14,7 @@ from datetime import date, datetime, timedelta, tzinfo
 from typing import Protocol
 
 from thimble.clinical.laboratory import Local
-from thimble.clinical.serology import Analyte, Quantity, Result, Status
+from thimble.clinical.serology import Analyte, Result, Status
 from thimble.clinical.serology.analytes import name_of
 from thimble.clinical.serology.results import Of, number_key
 from thimble.exchange.hl7v2.model import Message, Observation, Order, Patient
@@ -272,9 +272,7 @@ def _matched(
                 taken_at=taken_at,
                 reported_at=issued,
                 word=None if taken_back else reading.outcome,
-                quantity=None
-                if taken_back or quantity is None
-                else Quantity(float(quantity.number), quantity.unit, quantity.comparator or "="),
+                quantity=None if taken_back or quantity is None else quantity,
                 against_range=None if taken_back else reading.against_range,
                 as_sent=row.words,
                 request=request,

@@ -72,7 +72,7 @@ class Quantity:
     def __str__(self) -> str:
         """As people read it: `<10 mIU/mL`."""
         sign = "" if self.comparator == "=" else self.comparator
-        return f"{sign}{self.number:g} {unit(self.unit)}".strip()
+        return f"{sign}{self.number:.15g} {unit(self.unit)}".strip()
 
 
 @dataclass(frozen=True, slots=True)

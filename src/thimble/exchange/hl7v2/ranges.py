@@ -8,12 +8,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from decimal import Decimal
 from typing import Final
 
-from thimble.clinical.serology import Against
+from thimble.clinical.serology import Against, Quantity
 from thimble.exchange.hl7v2.model import Coded
-from thimble.exchange.hl7v2.reading import Quantity
 
 MARKS: Final = {
     "H": Against.ABOVE,
@@ -46,9 +44,9 @@ def compared_with(quantity: Quantity, written: str, unit: Coded) -> Against | No
         unit: OBX-6, as sent: a unit in the range has to be one of its spellings.
 
     >>> in_units = Coded(())
-    >>> def say(number, written, comparator=""):
-    ...     return compared_with(Quantity(comparator, Decimal(number), "U/L"), written, in_units)
-    >>> say("41", "0-41"), say("41.1", "0 - 41"), say("41", "<41"), say("50", "see comment")
+    >>> def say(number, written):
+    ...     return compared_with(Quantity(number, "U/L"), written, in_units)
+    >>> say(41, "0-41"), say(41.1, "0 - 41"), say(41, "<41"), say(50, "see comment")
     (<Against.NOT_ABOVE: 'not_above'>, <Against.ABOVE: 'above'>, <Against.ABOVE: 'above'>, None)
     """
     found = _RANGE.fullmatch(" ".join(written.split()))
@@ -57,8 +55,8 @@ def compared_with(quantity: Quantity, written: str, unit: Coded) -> Against | No
     spellings = {quantity.unit, *(text for code in unit.codes for text in (code.code, code.text))}
     if found["unit"] and found["unit"] not in spellings:
         return None
-    high = Decimal(found["high"])
-    if found["low"] and Decimal(found["low"]) > high:
+    high = float(found["high"])
+    if found["low"] and float(found["low"]) > high:
         return None
     number, sign = quantity.number, quantity.comparator
     above = number >= high if found["sign"] == "<" else number > high

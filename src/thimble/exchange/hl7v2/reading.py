@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
 from enum import StrEnum
 
-from thimble.clinical.serology import Against, Word
+from thimble.clinical.serology import Against, Quantity, Word
 from thimble.exchange.hl7v2.loinc import Test
 
 
@@ -27,18 +26,6 @@ class Standing(StrEnum):
     def has_value(self) -> bool:
         """Whether the row's value counts for anything."""
         return self in {Standing.FINAL, Standing.CORRECTED, Standing.PROVISIONAL}
-
-
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """A number as reported. `comparator` is one of `<` `<=` `>` `>=`, or empty for the number itself."""
-
-    comparator: str
-    number: Decimal
-    unit: str
-
-    def __str__(self) -> str:
-        return f"{self.comparator}{self.number} {self.unit}".strip()
 
 
 @dataclass(frozen=True, slots=True)

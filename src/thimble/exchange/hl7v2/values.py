@@ -11,19 +11,17 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from decimal import Decimal
 from functools import cache
 from typing import Final
 
 from thimble.clinical.laboratory import Local, fold, well_formed
-from thimble.clinical.serology import Against, Analyte, Word, measures
+from thimble.clinical.serology import Against, Analyte, Quantity, Word, measures
 from thimble.exchange.hl7v2.loinc import Kind, Test, is_loinc, tests, words
 from thimble.exchange.hl7v2.model import Code, Coded, Observation
 from thimble.exchange.hl7v2.ranges import compared_with, marked_against
 from thimble.exchange.hl7v2.reading import (
     About,
     Held,
-    Quantity,
     Reading,
     Standing,
 )
@@ -251,7 +249,7 @@ def _structured(components: tuple[str, ...], row: Observation, test: Test) -> _F
     if not re.fullmatch(_NUMBER, number):
         raise _Hold(f"The number {_shown(number)} is not written with digits and a point.")
     unit = _unit("", row.unit, test)
-    quantity = Quantity(COMPARATORS.get(comparator, ""), Decimal(number), unit)
+    quantity = Quantity(float(number), unit, COMPARATORS.get(comparator, "="))
     return _checked(_Found(quantity=quantity), test)
 
 
@@ -276,9 +274,9 @@ def _text(text: str, row: Observation, test: Test, local: Local) -> _Found:
     if outcome and test.kind is not Kind.VIRAL_LOAD:
         raise _Hold("A number with a word beside it is read for viral loads alone.")
     quantity = Quantity(
-        COMPARATORS.get(comparator, ""),
-        Decimal(number.replace(",", ".")),
+        float(number.replace(",", ".")),
         _unit(unit, row.unit, test),
+        COMPARATORS.get(comparator, "="),
     )
     return _checked(_Found(outcome, quantity), test)
 
