@@ -12,6 +12,7 @@ from thimble.commands import (
     NotUnderstood,
     accounts,
     assess,
+    certificate,
     clear,
     daily,
     demo,
@@ -36,6 +37,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     for module in (
         assess,
+        certificate,
         clear,
         protocol,
         ledger,

@@ -41,6 +41,12 @@ NOT_PAGES = {
     "report:alive",
     "calendars:feed",
     "calendars:download",
+    "certificates:public_keys",
+    # Looked at once one is issued.
+    "certificates:withdraw",
+    "certificates:confirm",
+    "certificates:many",
+    "certificates:print_many",
     "people:scan",
     "cohort:demand",
     "cohort:file",
@@ -208,7 +214,7 @@ def _values(name: str, taken: list[str], hospital: Hospital) -> list[tuple[str, 
         return [("ACCOUNT",)]
     if taken[:1] == ["person"]:
         person = _a_person(hospital.folder)
-        rest = {"what": ["result", "declined"], "entry": ["2"]}
+        rest = {"number": ["C-K7QM-2F49"], "what": ["result", "declined"], "entry": ["2"]}
         return [(person, *more) for more in product(*(rest[name] for name in taken[1:]))]
     if taken == ["run"]:
         return [(_a_run_of_letters(hospital.folder),)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -14,6 +14,7 @@ from thimble.actions import certificates as acts
 from thimble.actions import people as people_acts
 from thimble.actions.certificate_papers import MemoryPapers, Paper
 from thimble.clinical.durations import Duration, parse
+from thimble.ledger.fitness import FitnessDecision
 from thimble.ledger.store import Overtaken
 from thimble.ledger.verify import verify
 from thimble.people.certificates.basis import Basis, basis_of, doubts
@@ -203,7 +204,7 @@ def test_it_holds_as_long_as_the_house_says_at_most(immune: House, on: date, unt
     assert (basis.limit.until, basis.limit.by) == (until, "longest")
     assert immune.basis(on, parse("P6M")).limit.until < until
     assert rules().longest == parse("P1Y")
-    assert set(LIMITS) == {"longest", "recheck", "chosen"}
+    assert set(LIMITS) == {"longest", "recheck", "review", "chosen"}
 
 
 def test_the_day_of_the_next_check_ends_it_where_that_comes_before() -> None:
@@ -355,3 +356,73 @@ def test_a_paper_is_never_replaced_and_is_gone_once_it_is_erased() -> None:
         papers.keep(first)
     papers.erase([ONE])
     assert papers.papers([first.number, second.number]) == {}
+
+
+def decision(outcome: str, restriction: str, at: datetime, review_on: date | None = None) -> Any:
+    return FitnessDecision(
+        entry=1, of="K7QM-2F49", by="u2", at=at, outcome=outcome, restriction=restriction,
+        review_on=review_on, rule_set="uk_2023", tables="fitness", edition="1", digest="0" * 64,
+        rules=(), facts={}, days={}, reason="",
+    )  # fmt: skip
+
+
+LIMITED = ("fit_with_restriction", "no_exposure_prone")
+
+
+def with_decision(house: House, found: Any) -> Basis:
+    return basis_of(house.person, REA.birth_date, TODAY, HEPATITIS, None, found)
+
+
+def test_whoever_is_restricted_by_a_decision_is_certified_by_a_physician_alone(
+    immune: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    basis = with_decision(immune, decision(*LIMITED, NOW, date(2026, 9, 1)))
+    assert basis.met
+    assert not basis.standard
+    assert (basis.limit.until, basis.limit.by) == (date(2026, 9, 1), "review")
+    monkeypatch.setattr(House, "basis", lambda _: basis)
+    with pytest.raises(Refused, match=r"A decision about fitness is in force: .*no exposure-prone"):
+        immune.issue()
+    until = date(2026, 9, 1)
+    with pytest.raises(Refused, match="Say why"):
+        immune.issue(RESTRICTED, decides=True, valid_until=until)
+    for statement in (Statement(), PRONE, Statement("no_exposure_prone_for_now")):
+        with pytest.raises(Refused, match=r"says otherwise: .*Certify that, or decide anew"):
+            immune.issue(statement, decides=True, reason="x", valid_until=until)
+    immune.issue(RESTRICTED, decides=True, reason="As decided", valid_until=until)
+
+
+def test_nobody_whom_a_decision_calls_unfit_is_cleared(
+    immune: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    basis = with_decision(immune, decision("not_fit", "none", NOW))
+    monkeypatch.setattr(House, "basis", lambda _: basis)
+    for statement in (Statement(), RESTRICTED):
+        with pytest.raises(Refused, match="says otherwise: not fit"):
+            immune.issue(statement, decides=True, reason="x", valid_until=TODAY)
+    assert immune.person.certificates == ()
+
+
+def test_a_decision_that_says_fit_changes_nothing(immune: House) -> None:
+    basis = with_decision(immune, decision("fit", "none", NOW, date(2026, 9, 1)))
+    assert basis == immune.basis()
+
+
+@pytest.mark.parametrize(
+    ("seconds", "decided", "statement", "told"),
+    [
+        (0, LIMITED, None, False),
+        (1, LIMITED, None, True),
+        (1, LIMITED, RESTRICTED, False),
+        (-1, LIMITED, None, False),
+        (1, ("not_fit", "none"), None, True),
+        (1, ("fit", "none"), RESTRICTED, False),
+    ],
+)
+def test_a_restriction_decided_after_the_issue_calls_for_a_look(
+    immune: House, seconds: int, decided: tuple[str, str], statement: Statement | None, told: bool
+) -> None:
+    immune.issue(statement, decides=True, reason="x")
+    basis = with_decision(immune, decision(*decided, NOW + timedelta(seconds=seconds)))
+    found = doubts(immune.person.certificates[0], immune.store.entries(ONE), basis)
+    assert any("It was decided since" in each for each in found) is told

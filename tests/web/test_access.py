@@ -22,6 +22,10 @@ PUBLIC_PAGES = {
     "accounts:sign_in",
     "calendars:feed",
     "fitness:manager",
+    "certificates:check",
+    "certificates:check_number",
+    "certificates:own_pdf",
+    "certificates:public_keys",
     "own_page:open",
     "own_page:birth_date",
     "own_page:own",
@@ -137,6 +141,7 @@ def test_the_administrator_and_the_safety_officer_see_no_case_and_no_name() -> N
         "view_people",
         "edit_people",
         "import_people",
+        "certify_clearance",
     }
     assert not GRANTED[Role.ADMINISTRATOR] & clinical
     assert not GRANTED[Role.SAFETY_OFFICER] & clinical

@@ -58,13 +58,21 @@ def why_not(
         faults.append("This house asks for nothing, so nothing can be certified: see the settings.")
         return faults
     if decides:
-        if not reason.strip() and not (basis.met and statement.standard):
+        if not basis.agrees(statement) and basis.decided is not None:
+            said = inside(basis.decided.words)
+            faults.append(
+                f"The decision about fitness in force says otherwise: {said}. Certify that, or decide anew."
+            )
+        if not reason.strip() and not (basis.standard and statement.standard):
             faults.append("Say why: the reason is kept in the file and never printed.")
         return faults
     faults += [
         f"{DISEASES[state.disease]}: {inside(state.words)}. A physician decides."
         for state in basis.unmet
     ]
+    if basis.decided is not None:
+        said = inside(basis.decided.words)
+        faults.append(f"A decision about fitness is in force: {said}. A physician decides.")
     if not statement.standard:
         faults.append("A restriction, and exposure-prone procedures, are a physician's to decide.")
     return faults
@@ -96,8 +104,8 @@ def issue(
         basis: as of `today`, computed anew and never taken from a form.
         issuer: the house's name, as it is signed.
         protocol: by whose clearance tables hepatitis B was judged.
-        valid_until: an earlier last day than the basis allows; None takes the latest, where everything
-            asked for is met.
+        valid_until: an earlier last day than the basis allows; None takes the latest, where the
+            standard follows from the basis.
         today: the day of `now` in the site's calendar.
 
     Raises:
@@ -107,8 +115,8 @@ def issue(
     held = person_of(store, person, now)
     faults = why_not(identity, basis, statement, decides=decides, reason=reason)
     until, limited_by = basis.limit.until, basis.limit.by
-    if valid_until is None and not basis.met:
-        faults.append("Say until when it holds: not everything that is asked for is met.")
+    if valid_until is None and not basis.standard:
+        faults.append("Say until when it holds: it does not follow from the tables alone.")
     if valid_until is not None and valid_until > until:
         faults.append(
             f"It holds until {until.isoformat()} at most: {basis.limit.words}; found {valid_until}."

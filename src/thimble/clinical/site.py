@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 import holidays
 
 from thimble.clinical.diseases import ASKED, DISEASES
+from thimble.clinical.durations import Duration, parse
 from thimble.clinical.fitness.vocabulary import vocabulary as fitness_vocabulary
 from thimble.clinical.laboratory import Local, read_local
 from thimble.clinical.library import shipped
@@ -27,6 +28,9 @@ from thimble.clinical.source_rules import SourceRules, read_source_rules
 from thimble.clinical.stocked import Stocked, read_stocked
 
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+_LONGEST_HOLD = {"days": 1826, "weeks": 260, "months": 60, "years": 5}
+"""The most of each unit that a certificate of clearance may be made to hold."""
 
 _SESSION = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])-([01][0-9]|2[0-3]):([0-5][0-9])", re.A)
 _WEB_ADDRESS = re.compile(
@@ -99,6 +103,8 @@ class Messages:
 class Site:
     """One hospital's settings.
 
+    `certificates_hold` is how long a certificate of clearance holds at most; None takes the shipped rule.
+
     `holidays_subdivision`, `consent_wording` and `first_aid_notes` may be empty; a document leaves a
     space to write in for an empty wording. `fitness_rule_set` is the one that fitness for work is decided
     by; empty, it is asked each time. `invented` marks a site that does not exist.
@@ -123,6 +129,7 @@ class Site:
     first_aid_notes: tuple[str, ...]
     evidence_asked: tuple[str, ...] = ASKED
     fitness_rule_set: str = ""
+    certificates_hold: Duration | None = None
     messages: Messages = Messages()
     stocked: Stocked = field(default_factory=Stocked)
     source_patient: SourceRules = field(default_factory=SourceRules)
@@ -200,6 +207,7 @@ def _site(read: _Reader) -> Site:
         first_aid_notes=read.texts("first_aid_notes", may_be_empty=True),
         evidence_asked=_evidence_asked(read),
         fitness_rule_set=_fitness_rule_set(read),
+        certificates_hold=_certificates_hold(read),
         messages=_messages(read),
         stocked=read_stocked(read),
         source_patient=read_source_rules(read),
@@ -393,6 +401,24 @@ def _fitness_rule_set(read: _Reader) -> str:
         read.allow("fitness_rule_set")
         return ""
     return read.one_of("fitness_rule_set", fitness_vocabulary()["rule_set"].values)
+
+
+def _certificates_hold(read: _Reader) -> Duration | None:
+    if not read.has("certificates_hold"):
+        read.allow("certificates_hold")
+        return None
+    found = read.text("certificates_hold")
+    try:
+        told = parse(found)
+    except ValueError:
+        told = Duration(0, "days")
+    if not 1 <= told.count <= _LONGEST_HOLD.get(told.unit, 0):
+        read.fault(
+            "certificates_hold",
+            f"is days, weeks, months or years up to P5Y, such as P1Y; found {found!r}",
+        )
+        return None
+    return told
 
 
 def _closed_days(read: _Reader) -> tuple[ClosedDay, ...]:

@@ -33,6 +33,7 @@ class Template(StrEnum):
     ALL_CLEAR = "all_clear"
     LETTER = "letters"
     MANY_LETTERS = "many_letters"
+    CLEARANCE_CERTIFICATE = "clearance_certificate"
 
 
 def render(template: Template, data: Mapping[str, Any], *, at: datetime) -> bytes:

@@ -568,3 +568,39 @@ class RecallLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.case}: {self.part or 'nothing'}"
+
+
+class CertificateKey(models.Model):
+    """The public half of a key that certificates are or were signed with (32 bytes, base64url).
+
+    `id` is what signatures name it by. The private half is a file of the data folder, see
+    `thimble.web.certificates.keys`. One that was `stolen` is published no more.
+    """
+
+    id = models.CharField(primary_key=True, max_length=16)
+    public = models.CharField(max_length=43)
+    made_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True)
+    stolen = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["made_at", "id"]
+
+    def __str__(self) -> str:
+        return f"key {self.id}"
+
+
+class CertificatePaper(models.Model):
+    """What the paper of a certificate shows of a person. Added, and erased as an identity is; what was
+    certified stands in the ledger of people under the same number."""
+
+    number = models.CharField(primary_key=True, max_length=11)
+    person = models.CharField(max_length=40, db_index=True)
+    name = models.CharField(max_length=500)
+    born = models.DateField()
+    code = models.CharField(max_length=9)
+    proof = models.TextField()
+    salt = models.CharField(max_length=32)
+
+    def __str__(self) -> str:
+        return self.number

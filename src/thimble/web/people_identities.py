@@ -13,6 +13,7 @@ from thimble.actions.people_identity import Written
 from thimble.people.identity import PersonIdentity
 from thimble.people.names import number_key
 from thimble.web import models
+from thimble.web.certificates.papers import DjangoPapers
 
 
 class DjangoPeopleIdentities:
@@ -78,6 +79,8 @@ class DjangoPeopleIdentities:
         gone = list(people)
         for start in range(0, len(gone), 500):
             self._rows.filter(person__in=gone[start : start + 500]).delete()
+        # A paper names the person too.
+        DjangoPapers().erase(gone)
 
     @property
     def _rows(self) -> QuerySet[models.PersonIdentity]:

@@ -49,6 +49,7 @@ CAPABILITIES: Mapping[str, str] = {
     "view_people": "See the register of people and what is documented of them",
     "edit_people": "Enrol people and record their evidence",
     "import_people": "Import people from a file, undo an import, export the register",
+    "certify_clearance": "Issue and withdraw certificates of clearance for work",
     "view_protocols": "Read the decision tables with their sources",
     "view_safety_overview": "See exposures without identities, for prevention",
     "manage_accounts": "Create accounts, set roles, deactivate",
@@ -75,7 +76,7 @@ _TREATS = frozenset(
     }
 )
 
-_KEEPS_PEOPLE = frozenset({"view_people", "edit_people", "import_people"})
+_KEEPS_PEOPLE = frozenset({"view_people", "edit_people", "import_people", "certify_clearance"})
 
 GRANTED: Mapping[Role, frozenset[str]] = {
     Role.EMERGENCY_CLINICIAN: _TREATS,

@@ -13,11 +13,12 @@ import re
 import secrets
 import shlex
 import subprocess
-from contextlib import suppress
 from pathlib import Path
 
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
+
+from thimble.web.key_files import make_once, sync
 
 NAME = re.compile(r"[0-9a-f]{32}")
 _NONCE = 12
@@ -66,8 +67,8 @@ class Vault:
             file.flush()
             os.fsync(file.fileno())
         # The file's bytes are on the disk; that it is there must be, too, before an entry says so.
-        _flush(self._folder)
-        _flush(self._folder.parent)
+        sync(self._folder)
+        sync(self._folder.parent)
         return name
 
     def get(self, name: str) -> bytes:
@@ -93,33 +94,12 @@ class Vault:
         return AESGCM(bytes.fromhex(self._key_file.read_text(encoding="ascii").strip()))
 
     def _make_key_once(self) -> None:
-        """Make the key where nothing was sealed yet; whole and on the disk before anybody sees it.
+        """Make the key where nothing was sealed yet.
 
         A lost key is never replaced in silence: what it sealed could not be opened again.
         """
-        sealed = self._folder.is_dir() and any(self._folder.iterdir())
-        if self._key_file.exists() or sealed:
-            return
-        new = self._key_file.with_name(f"{self._key_file.name}.{secrets.token_hex(8)}")
-        handle = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(handle, "w", encoding="ascii") as file:
-            file.write(AESGCM.generate_key(256).hex())
-            file.flush()
-            os.fsync(file.fileno())
-        # Of two that make one at once, the first stands.
-        with suppress(FileExistsError):
-            os.link(new, self._key_file)
-        new.unlink()
-        _flush(self._key_file.parent)
-
-
-def _flush(folder: Path) -> None:
-    """Write what a folder holds to the disk."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+        if not (self._folder.is_dir() and any(self._folder.iterdir())):
+            make_once(self._key_file, AESGCM.generate_key(256).hex())
 
 
 def type_of(content: bytes) -> str:

@@ -11,9 +11,11 @@ from thimble.clinical.durations import Duration, add
 from thimble.clinical.readiness import DiseaseState
 from thimble.clinical.saying import inside
 from thimble.ledger.entries import Entry
+from thimble.ledger.fitness import FitnessDecision
 from thimble.people import choices
 from thimble.people.certificates.issued import Issued
 from thimble.people.certificates.limits import Limit, rules
+from thimble.people.certificates.stating import Statement
 from thimble.people.entries import EVIDENCE, Kind
 from thimble.people.fold import Person, undone
 from thimble.people.hepatitis_b import hepatitis_b
@@ -28,10 +30,14 @@ _WHO = {"family_name": "name", "given_name": "name", "birth_date": "birth date"}
 
 @dataclass(frozen=True, slots=True)
 class Basis:
-    """What is asked for and how each part stands; the last day that a certificate may name."""
+    """What is asked for and how each part stands; the last day that a certificate may name.
+
+    `decided` is the decision about fitness that is in force, if it says anything but fit.
+    """
 
     states: tuple[DiseaseState, ...]
     limit: Limit
+    decided: FitnessDecision | None = None
 
     @property
     def unmet(self) -> tuple[DiseaseState, ...]:
@@ -44,6 +50,18 @@ class Basis:
         return bool(self.states) and not self.unmet
 
     @property
+    def standard(self) -> bool:
+        """Whether the standard certificate follows from it without anybody deciding anything."""
+        return self.met and self.decided is None
+
+    def agrees(self, statement: Statement) -> bool:
+        """Whether a statement says what was decided about fitness; nobody unfit is cleared."""
+        if self.decided is None:
+            return True
+        same = self.decided.restriction == statement.restriction
+        return same and self.decided.outcome != "not_fit"
+
+    @property
     def confirmed(self) -> bool:
         """Whether every rule used was read in its own document."""
         return all(state.confirmed for state in self.states)
@@ -54,16 +72,33 @@ class Basis:
 
 
 def basis_of(
-    person: Person, born: date | None, on: date, asked: Asked, longest: Duration | None = None
+    person: Person,
+    born: date | None,
+    on: date,
+    asked: Asked,
+    longest: Duration | None = None,
+    decision: FitnessDecision | None = None,
 ) -> Basis:
-    """The basis on a day. `longest` is the house's own limit; None takes the shipped one."""
+    """The basis on a day.
+
+    Args:
+        longest: the house's own limit; None takes the shipped one.
+        decision: the decision about the person's fitness that is in force, wherever it was made.
+    """
     noon = datetime.combine(on, time(12), UTC)
     until = add(noon, longest or rules().longest, UTC).date()
     # What is due by now limits nothing: whoever decides in spite of it says until when.
     checks = [day for day in _next_checks(person, born, on, asked) if day > on]
     first = min(checks, default=until)
     limit = Limit(first, "recheck") if first < until else Limit(until, "longest")
-    return Basis(readiness(person, born, on, asked).states, limit)
+    decided = None if decision is None or decision.outcome == "fit" else decision
+    if (
+        decided is not None
+        and decided.review_on is not None
+        and on < decided.review_on < limit.until
+    ):
+        limit = Limit(decided.review_on, "review")
+    return Basis(readiness(person, born, on, asked).states, limit, decided)
 
 
 def _next_checks(person: Person, born: date | None, on: date, asked: Asked) -> Iterable[date]:
@@ -89,6 +124,12 @@ def doubts(issued: Issued, entries: Sequence[Entry[Kind]], now: Basis) -> tuple[
         for state in now.unmet
         if issued.asked.get(state.disease) == "yes"
     ]
+    if (
+        now.decided is not None
+        and now.decided.at > issued.looked_at
+        and not now.agrees(issued.statement)
+    ):
+        told.append(f"It was decided since: {inside(now.decided.words)}.")
     gone = undone(entries)
     before = {e.position: e for e in entries if e.position <= issued.looked}
     for entry in entries:

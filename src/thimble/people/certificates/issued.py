@@ -28,7 +28,7 @@ class Issued:
 
     Args:
         entry: the position of its entry; `looked` is that of the last entry up to which somebody found
-            that it holds (its own, at first).
+            that it holds (its own, at first), `looked_at` when that was.
         asked: disease to whether it was met when it was issued: `yes`, `no`, `not_judged`.
         limited_by: an id of `limits.LIMITS`.
         payload: SHA-256 of what was signed, `key` the id of the key.
@@ -49,6 +49,7 @@ class Issued:
     key: str
     reason: str
     looked: int
+    looked_at: datetime
     withdrawn: Withdrawn | None = None
 
     def worth(self, day: date) -> Worth:
@@ -74,10 +75,11 @@ def taken(held: Mapping[str, Issued], entry: Entry[Kind], body: Mapping[str, Any
             key=body["key"],
             reason=body["reason"],
             looked=entry.position,
+            looked_at=entry.recorded_at,
         )
     found = held.get(body["number"])
     if found is None:
         return None
     if entry.kind is Kind.CERTIFICATE_WITHDRAWN:
         return replace(found, withdrawn=Withdrawn(entry.by, entry.recorded_at, body["reason"]))
-    return replace(found, looked=entry.position)
+    return replace(found, looked=entry.position, looked_at=entry.recorded_at)

@@ -13,6 +13,7 @@ from thimble.clinical.library import SHIPPED
 LIMITS = {
     "longest": "the longest that a certificate of this house holds",
     "recheck": "the day of the next check",
+    "review": "the day on which the decision about fitness is reviewed",
     "chosen": "chosen by whoever issued it",
 }
 """What sets the last day, in words."""

@@ -10,6 +10,7 @@ from thimble.clinical.fitness import vocabulary as fitness_vocabulary
 from thimble.clinical.saying import minute
 from thimble.clinical.site import DAYS, Place, Site
 from thimble.clinical.stocked import Stocked
+from thimble.people.certificates.limits import rules
 from thimble.web.roles import LABELS, Role
 
 
@@ -34,6 +35,10 @@ class SitePage:
                         ("Time zone", site.zone.key),
                         ("Protocol", site.protocol),
                         ("Fitness decided by", _rule_set(site.fitness_rule_set)),
+                        (
+                            "Certificates hold",
+                            (site.certificates_hold or rules().longest).words + " at most",
+                        ),
                         ("Data", "Invented" if site.invented else "Real"),
                     ),
                 ),

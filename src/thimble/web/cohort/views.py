@@ -93,6 +93,9 @@ def one(request: HttpRequest) -> HttpResponse:
         "chosen_query": _query(found),
         "today": calendar_day(found.today),
         "may_edit": can(request, "edit_people"),
+        "certify": " ".join(m.reference for m in found.shown)
+        if can(request, "certify_clearance")
+        else "",
     }
     return render(request, "cohort/one.html", context)
 

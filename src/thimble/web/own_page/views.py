@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from thimble.people.dates import EitherDay, NotADate, read_date
 from thimble.web import clock, log
 from thimble.web.access import public
+from thimble.web.certificates.holding import holding
 from thimble.web.clinic.choosing import booked_when, mine
 from thimble.web.clinic.store import get_clinic
 from thimble.web.context import get_site, zone
@@ -184,6 +185,7 @@ def show(request: HttpRequest, here: Visitor, form: BringForm) -> HttpResponse:
         **_frame(),
         "page": page,
         "form": form,
+        "certificates": holding(here.person),
         "mine": mine(clinic.of_person(person), clock.now().astimezone(zone())),
         "called_off": [booked_when(b) for b in clinic.called_off_for(person, today)],
     }

@@ -20,17 +20,17 @@ from thimble.actions import people as acts
 from thimble.clinical.diseases import DISEASES
 from thimble.ledger.store import Overtaken
 from thimble.people import choices
-from thimble.people.entries import THEMSELF, Kind
+from thimble.people.entries import Kind
 from thimble.people.fold import Person, as_body
 from thimble.people.identity import PersonIdentity, same_name_and_birth
 from thimble.web import clock, log
 from thimble.web.access import account_of, can, needs
+from thimble.web.certificates.section import certificates_of
 from thimble.web.cohort.page import Row, followed, row
 from thimble.web.cohort.standings import standings
 from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
 from thimble.web.fitness.joined import of_person
 from thimble.web.limits import carries
-from thimble.web.models import Account
 from thimble.web.own_page.links import state_of_link
 from thimble.web.people import card as cards
 from thimble.web.people import hepatitis, judged, page, words
@@ -44,6 +44,9 @@ from thimble.web.people.forms import (
     clean_text,
     content_of,
 )
+from thimble.web.people.found import account_names as _accounts
+from thimble.web.people.found import found as _found
+from thimble.web.people.found import writer as _writer
 from thimble.web.people.roster import roster
 from thimble.web.people.scans import FORM_AND_SCAN, sealed, served
 from thimble.web.vault import Damaged, NotKept, Vault
@@ -95,6 +98,7 @@ def register(request: HttpRequest) -> HttpResponse:
         ],
         "may_edit": can(request, "edit_people"),
         "may_import": can(request, "import_people"),
+        "may_certify": can(request, "certify_clearance"),
     }
     return render(request, "people/register.html", context)
 
@@ -164,6 +168,7 @@ def person(request: HttpRequest, person: str) -> HttpResponse:
         "seen": list(choices.SEEN.items()),
         "scan_form": ScanForm(),
         "own_link": state_of_link(found.reference),
+        **certificates_of(request, found, identity),
         "may_edit": can(request, "edit_people"),
         "fitness": of_person(found.reference, clock.now()).holds,
         "fitness_due": _today(),
@@ -523,16 +528,6 @@ def history(request: HttpRequest, person: str) -> HttpResponse:
 # --- what the views above share -------------------------------------------------------------------
 
 
-def _found(request: HttpRequest, person: str, where: str) -> tuple[Person, PersonIdentity | None]:
-    """The person and who they are; that the name is shown is put on record first."""
-    try:
-        found = acts.person_of(get_people(), person, clock.now())
-    except acts.NoSuchPerson as missing:
-        raise Http404(str(missing)) from missing
-    looked(request, [person], whose="worker", where=where[:20])
-    return found, get_people_identities().identity(person)
-
-
 def _moved_on(late: Overtaken) -> list[str]:
     """That the file has moved on, and by what: sent again, the form goes over it."""
     news = page.lines_of(late.new_entries, _accounts(), zone())
@@ -550,16 +545,6 @@ def _standing(person: Person, identity: PersonIdentity | None) -> Row | None:
     known = {} if identity is None else {person.reference: identity}
     (member,) = standings().of([person], known, today, get_site())
     return row(member, identity, today)
-
-
-def _writer(request: HttpRequest) -> dict[str, Any]:
-    account = account_of(request)
-    return {"now": clock.now(), "by": account.pk, "role": account.role}
-
-
-def _accounts() -> dict[str, str]:
-    accounts = dict(Account.objects.values_list("pk", "display_name"))
-    return accounts | {THEMSELF: "the person, on their own page"}
 
 
 def _today() -> date:

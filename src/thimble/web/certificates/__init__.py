@@ -1,0 +1,1 @@
+"""Certificates of clearance: issued from the register, checked by anybody who is shown one."""

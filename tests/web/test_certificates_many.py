@@ -1,0 +1,178 @@
+"""Certificates for many: shown before, issued once, one file; and the list of those to look at."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import timedelta
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import pikepdf
+import pytest
+from django.test import Client
+
+from thimble.people.certificates.checking import Worth
+from thimble.web import clock, models
+from thimble.web.roles import Role
+
+from .conftest import NIGHT, SITE
+from .test_certificates import TITRE, doses, held, text_of
+from .test_people import enrolled
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("_fresh_limits")]
+MANY, PRINT = "/people/certificates/many", "/people/certificates/print"
+
+
+@pytest.fixture(autouse=True)
+def _hepatitis_b_alone(_site: None, tmp_path: Path) -> None:
+    (tmp_path / "site.toml").write_text(
+        'evidence_asked = ["hepatitis_b"]\n' + SITE, encoding="utf-8"
+    )
+
+
+@pytest.fixture
+def nurse(signed_in: Callable[[Role], Client]) -> Client:
+    return signed_in(Role.OCCUPATIONAL_NURSE)
+
+
+@pytest.fixture
+def people(nurse: Client) -> dict[str, str]:
+    """Two who meet everything, one who does not, one without a birth date."""
+    found = {}
+    for number, name in enumerate(("Ashby", "Birch", "Cedar", "Dale")):
+        born = "" if name == "Dale" else f"1999-02-1{number}"
+        found[name] = enrolled(nurse, family_name=name, number=f"7{number}", birth_date=born)
+    for name in ("Ashby", "Birch", "Dale"):
+        doses(nurse, found[name], "2018-01-10", "2018-02-20", "2018-08-01")
+        assert nurse.post(f"/people/{found[name]}/add/result", TITRE).status_code == 302
+    return found
+
+
+def post(client: Client, people: dict[str, str], **more: Any) -> str:
+    return client.post(MANY, {"people": " ".join(people.values()), **more}).content.decode()
+
+
+def numbers(people: dict[str, str]) -> dict[str, list[str]]:
+    return {name: [each.number for each in held(ref)] for name, ref in people.items()}
+
+
+def test_who_can_and_who_cannot_is_shown_before_anything_is_issued(
+    nurse: Client, people: dict[str, str]
+) -> None:
+    page = post(nurse, {**people, "gone": "P-AAAA-AAAA"})
+    assert "2 can have one" in page
+    assert "2 cannot" in page
+    assert "Issue 2" in page
+    cannot = page.partition("2 cannot")[2]
+    assert "Cedar" in cannot
+    assert "A physician decides" in cannot
+    assert "The birth date is missing" in cannot
+    assert "Not in the register:</b> P-AAAA-AAAA" in page
+    assert not any(numbers(people).values())
+
+
+def test_each_is_issued_once_however_often_it_is_sent(
+    nurse: Client, people: dict[str, str], tmp_path: Path
+) -> None:
+    page = post(nurse, people, issue="yes")
+    first = numbers(people)
+    assert "2 certificates issued" in page
+    assert [len(first[name]) for name in ("Ashby", "Birch", "Cedar", "Dale")] == [1, 1, 0, 0]
+    again = post(nurse, people, issue="yes")
+    assert "No further certificate issued" in again
+    assert numbers(people) == first
+
+    for shown in (page, again):
+        told = re.search(r'name="numbers" value="([^"]+)"', shown)
+        assert told is not None
+        assert set(told[1].split()) == {first["Ashby"][0], first["Birch"][0]}
+    answer = nurse.post(PRINT, {"numbers": told[1]})
+    assert answer["Content-Type"] == "application/pdf"
+    with pikepdf.open(BytesIO(answer.content)) as pdf:
+        assert len(pdf.pages) == 2
+    text = text_of(answer.content, tmp_path)
+    for name in ("Ashby", "Birch"):
+        assert text.count(name) == 1
+        assert first[name][0] in text
+    assert "Cedar" not in text
+    assert models.IdentityLook.objects.filter(where="certificates").exists()
+
+
+def test_even_a_physician_issues_only_the_standard_to_many(
+    signed_in: Callable[[Role], Client], people: dict[str, str]
+) -> None:
+    post(signed_in(Role.OCCUPATIONAL_PHYSICIAN), people, issue="yes", reason="x")
+    assert numbers(people)["Cedar"] == []
+    assert held(people["Ashby"])[0].statement.standard
+
+
+def test_only_what_holds_today_is_printed(nurse: Client, people: dict[str, str]) -> None:
+    post(nurse, people, issue="yes")
+    one, other = numbers(people)["Ashby"][0], numbers(people)["Birch"][0]
+    nurse.post(f"/people/{people['Ashby']}/certificate/{one}/withdraw", {"reason": "x"})
+    answer = nurse.post(PRINT, {"numbers": f"{one} {other} {other} C-AAAA-AAAA nonsense"})
+    with pikepdf.open(BytesIO(answer.content)) as pdf:
+        assert len(pdf.pages) == 1
+    assert nurse.post(PRINT, {"numbers": one}).status_code == 422
+    assert nurse.post(PRINT, {}).status_code == 422
+    # Whoever's certificate was withdrawn can have another.
+    assert "1 can have one" in post(nurse, people)
+
+
+def test_a_list_that_is_too_long_is_refused_whole(nurse: Client) -> None:
+    answer = nurse.post(MANY, {"people": " ".join(f"P-{n}" for n in range(301)), "issue": "yes"})
+    assert answer.status_code == 422
+    assert "At most 300 people at once; this list has 301" in answer.content.decode()
+
+
+def test_the_list_names_those_to_look_at_and_those_that_run_out(
+    nurse: Client, people: dict[str, str], signed_in: Callable[[Role], Client]
+) -> None:
+    page = nurse.get("/people/certificates").content.decode()
+    assert "0 people have one" in page
+    post(nurse, people, issue="yes")
+    page = nurse.get("/people/certificates").content.decode()
+    assert "2 people have one" in page
+    assert "Nothing new speaks against any of them" in page
+    later = {
+        **TITRE,
+        "test": "hbsag",
+        "word": "positive",
+        "number": "",
+        "unit": "",
+        "when": "2026-03-01",
+    }
+    assert nurse.post(f"/people/{people['Birch']}/add/result", later).status_code == 302
+    page = nurse.get("/people/certificates").content.decode()
+    told = page.partition("To look at")[2]
+    assert "Birch" in told
+    assert "Ashby" not in told
+    assert held(people["Birch"])[0].worth(NIGHT.date()) is Worth.HOLDS
+    # To whom that happened no other is issued in passing, nor is theirs printed with the rest.
+    page = post(nurse, people, issue="yes")
+    assert "look whether it still does" in page
+    assert len(held(people["Birch"])) == 1
+    assert numbers(people)["Birch"][0] not in page.partition('name="numbers"')[2].partition(">")[0]
+    with clock.standing_at(NIGHT + timedelta(days=340)):
+        page = signed_in(Role.OCCUPATIONAL_PHYSICIAN).get("/people/certificates").content.decode()
+    ending = page.partition("Running out within 30 days")[2]
+    assert "Ashby" in ending
+    assert "3 Mar 2027" in ending
+
+
+@pytest.mark.parametrize(
+    "role", [Role.EMERGENCY_CLINICIAN, Role.SAFETY_OFFICER, Role.ADMINISTRATOR]
+)
+def test_nobody_else_issues_or_prints(
+    signed_in: Callable[[Role], Client], people: dict[str, str], role: Role
+) -> None:
+    client = signed_in(role)
+    for path in (MANY, PRINT):
+        assert (
+            client.post(path, {"people": " ".join(people.values()), "issue": "yes"}).status_code
+            == 403
+        )
+    assert client.get("/people/certificates").status_code == 403
+    assert not any(numbers(people).values())
