@@ -173,6 +173,8 @@ def test_only_a_laboratory_confirms_measles_and_a_clinician_suffices_for_varicel
     assert of("varicella", past("varicella", "clinician")).state == "satisfied"
     assert of("varicella", past("zoster", "clinician")).state == "satisfied"
     assert said(of("varicella", past("varicella", "clinician", None))) == ("pending", "find_days")
+    assert said(of("measles", past("measles", "laboratory", None))) == ("pending", "find_days")
+    assert said(of("measles", past("measles", "clinician", None))) == ("not_known", "dose")
 
 
 @pytest.mark.parametrize(

@@ -49,7 +49,7 @@ def vaccine_facts(
     tests = [t for t in told.tests if t.test == f"{disease}_igg"]
     past = [p for p in told.past if p.disease in (disease, *rule.also_history)]
     undated = any(t.days is None and t.word == "positive" for t in tests) or any(
-        p.days is None and p.basis != "person" for p in past
+        p.days is None and p.basis in rule.history_counts for p in past
     )
     series = "none"
     if counted.certain:

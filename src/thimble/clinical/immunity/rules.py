@@ -31,6 +31,7 @@ class DoseRule:
     in_season: bool
     within: Duration | None
     also_history: tuple[str, ...]
+    history_counts: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +148,7 @@ def _dose_rule(told: Mapping[str, Any]) -> DoseRule:
         in_season=in_season,
         within=None if in_season else _duration(told, "within"),
         also_history=tuple(told.get("also_history", ())),
+        history_counts=tuple(told.get("history_counts", ())),
     )
 
 
