@@ -16,7 +16,17 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument(
         "what",
         nargs="?",
-        choices=("rules", "pages", "recall", "visits", "messages", "people", "clearance", "all"),
+        choices=(
+            "rules",
+            "pages",
+            "recall",
+            "visits",
+            "messages",
+            "people",
+            "cohort",
+            "clearance",
+            "all",
+        ),
         default="all",
     )
     parser.add_argument("--protocol", action="append", help="a shipped id or a folder; default us")
@@ -46,6 +56,11 @@ def main(argv: list[str] | None = None) -> int:
 
         print("\n(f) Messages")
         messages.main()
+    if asked.what in {"cohort", "all"}:
+        from bench import cohort
+
+        print("\n(i) Page of a cohort")
+        cohort.main()
     if asked.what in {"people", "all"}:
         from bench import people
 

@@ -33,12 +33,12 @@ def build(
     """Enrol the cohort six weeks before `now` and write down its cards as they came; its references."""
     references = []
     for number in range(COUNT):
-        who, work = _person(number, now)
+        who, work = person(number, now)
         at = now - timedelta(weeks=6) + timedelta(minutes=number)
         references.append(acts.enrol(store, identities, who, work, now=at, by=by, role=role))
     cards = [(_came(number, now), number) for number in range(COUNT)]
     for at, number in sorted(card for card in cards if card[0] <= now):
-        drafts = _STATES[number % len(_STATES)](at.date())
+        drafts = STATES[number % len(STATES)](at.date())
         if drafts:
             acts.record_evidence(
                 store, references[number], drafts, today=at.date(), now=at, by=by, role=role
@@ -52,7 +52,8 @@ def _came(number: int, now: datetime) -> datetime:
     return now - timedelta(days=back - 2, minutes=number)
 
 
-def _person(number: int, now: datetime) -> tuple[PersonIdentity, dict[str, Any]]:
+def person(number: int, now: datetime) -> tuple[PersonIdentity, dict[str, Any]]:
+    """Who the one of that number is, and the body of their enrolment."""
     start = now.date() + STARTS_IN
     start -= timedelta(days=start.weekday())
     nursing = number % 4 == 3
@@ -157,7 +158,7 @@ def _nothing(_: date) -> list[Draft]:
     return []
 
 
-_STATES: Sequence[Callable[[date], list[Draft]]] = (
+STATES: Sequence[Callable[[date], list[Draft]]] = (
     _responder,
     _two_doses,
     _responder,
@@ -178,3 +179,4 @@ _STATES: Sequence[Callable[[date], list[Draft]]] = (
     _non_responder,
     _nothing,
 )
+"""What a card holds on the day it came, one after the other over the cohort."""

@@ -144,6 +144,9 @@ def project(
         told, day = found, move.day
         back = day.toordinal() if move.step in DOSES else step(day.toordinal(), turnaround)
         ready = max(ready, date.fromordinal(back))
+        if move.step == "titre":
+            # It was chosen because it leaves nothing open.
+            break
         cleared = answer(supposed.person, told, day.toordinal(), protocol)
     return Projection(first, tuple(planned), ready, supposed, None)
 

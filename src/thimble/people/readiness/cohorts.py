@@ -64,11 +64,12 @@ def member(person: Person, born: date | None, on: date, asked: Asked, zone: tzin
 def _since(person: Person, born: date | None, on: date, asked: Asked, zone: tzinfo) -> date:
     """The first day on which what was on record by then already made the person ready."""
     written = {e.entry: e.recorded_at.astimezone(zone).date() for e in person.evidence}
-    for day in sorted(set(written.values()) | {person.enrolled_at.astimezone(zone).date()}):
+    days = {*written.values(), person.enrolled_at.astimezone(zone).date()}
+    for day in sorted(day for day in days if day < on):
         then = replace(
             person, evidence=tuple(e for e in person.evidence if written[e.entry] <= day)
         )
-        if day <= on and readiness(then, born, day, asked).status is Status.READY:
+        if readiness(then, born, day, asked).status is Status.READY:
             return day
     return on
 

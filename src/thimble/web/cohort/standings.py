@@ -26,6 +26,11 @@ class Standings:
         self._lock = threading.Lock()
         self._known: dict[str, tuple[_Key, Member]] = {}
 
+    def forget(self) -> None:
+        """Judge everybody anew at the next use."""
+        with self._lock:
+            self._known.clear()
+
     def of(
         self,
         people: Iterable[Person],
