@@ -129,6 +129,20 @@ def test_a_second_resumption_is_asked_about_and_reviewed_anew():
     assert case.course(case.after(14)).planned_end == local(2026, 2, 3, 9)
 
 
+def test_a_course_that_was_stopped_as_the_plan_advised_runs_again_and_the_plan_asks_anew():
+    case = Case(NEW_YEAR, days=28)
+    case.do(
+        actions.learn_facts, case.after(1), facts={"source_hiv": "negative"}, said_by="laboratory",
+        vocabulary=vocabulary(),
+    )  # fmt: skip
+    case.do(actions.stop_course, case.after(2), reason="source_negative", action="stop_hiv_pep")
+    assert case.action("stop_hiv_pep", case.after(2)).state is State.DONE
+    resume(case, 3)
+
+    assert case.course(case.after(3)).ended is None
+    assert case.action("stop_hiv_pep", case.after(3)).state is State.OPEN
+
+
 def test_withdrawing_the_resumption_leaves_the_course_ended():
     case = stopped()
     (entry,) = resume(case, 8)

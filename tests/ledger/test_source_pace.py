@@ -68,6 +68,12 @@ def test_a_result_from_the_chart_is_no_answer_of_the_laboratory():
     assert [pace.until for pace in found(*drafts, minutes=30)] == ["sampled", "hbv", "hcv"]
 
 
+def test_what_a_clinician_tells_after_the_sample_is_no_answer_of_the_laboratory_either():
+    drafts = ((20, (Kind.SOURCE_SAMPLED, {})), (30, learned("clinician", source_hiv="negative")))
+
+    assert [pace.until for pace in found(*drafts, minutes=40)] == ["sampled", "hbv", "hcv"]
+
+
 def test_what_was_done_before_anybody_reported_took_no_time_from_the_report():
     store = MemoryStore()
     write(store, "C", (Kind.REPORTED, reported(SIGNIFICANT)), at=after(minutes=60))

@@ -558,3 +558,39 @@ def test_a_step_that_was_refused_comes_back_as_it_was_chosen(signed_in: SignIn, 
     # The form of no other step shows what was typed in this one.
     assert page.count('value="2099-01-01"') == 1
     assert page.count('value="ward 4"') == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "said", "kept"),
+    [
+        ("call", {"answer": "at eight"}, "Choose what came of the call", 'value="at eight"'),
+        (
+            "chart",
+            {"evidence": "virology report"},
+            "Choose the infection",
+            'value="virology report"',
+        ),
+        (
+            "chart",
+            {"infection": "hiv", "status": "negative", "evidence_on": "2026-01-02"},
+            "Write what in the chart says so",
+            'value="2026-01-02"',
+        ),
+        (
+            "chart",
+            {"infection": "hiv", "status": "negative", "evidence": "report"},
+            "Enter the day of the evidence",
+            'name="status" value="negative" checked',
+        ),
+    ],
+)
+def test_what_is_missing_on_the_other_forms_is_said_in_a_sentence(
+    signed_in: SignIn, case: str, name: str, data: dict[str, str], said: str, kept: str
+):
+    actions.ask_source(get_store(), case, now=NIGHT, by="u-x", role="emergency_clinician")
+    response = signed_in(DOCTOR).post(url(name, case), {**data, "position": 2})
+    page = text_of(response)
+
+    assert response.status_code == 422
+    assert said in page
+    assert kept in page

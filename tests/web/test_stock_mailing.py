@@ -51,6 +51,15 @@ def test_an_alert_is_told_once_and_again_when_it_came_back():
     assert len(mail.outbox) == 2
 
 
+def test_fewer_of_the_same_lot_is_no_news_and_another_lot_is():
+    put(quantity=5, lot="L1", expires=date(2026, 4, 1))
+    assert send(NIGHT).fresh == 1
+    put(Move.DISCARDED, lot="L1", quantity=1, reason="broken")
+    assert send(NIGHT + timedelta(days=1)).fresh == 0
+    put(quantity=5, lot="L2", expires=date(2026, 4, 1))
+    assert send(NIGHT + timedelta(days=2)) == Told(fresh=1, before=1, sent=True)
+
+
 def test_one_mail_tells_all_that_is_new_and_a_worse_one_is_new():
     put(quantity=1, lot="L1", expires=date(2026, 4, 1))
     put(Move.LEVEL, lot="", quantity=2)

@@ -17,7 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from thimble import actions
 from thimble.actions import Refused
-from thimble.ledger.bodies import CALL_OUTCOMES
+from thimble.ledger.bodies import CALL_OUTCOMES, INFECTIONS
 from thimble.ledger.chasing import SETTLE
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS
@@ -195,6 +195,8 @@ def call(request: HttpRequest, ref: str) -> HttpResponse:
         position = position_of(request)
         if view is None:
             raise BadAnswer("Nothing is chased any more. Nothing was recorded.")
+        if outcome not in CALL_OUTCOMES:
+            raise BadAnswer("Choose what came of the call: reached, or no answer.")
         about, to = view.code, request.POST.get("to", "").strip() or view.registrar
         came_first = write(
             lambda: actions.escalate(
@@ -243,6 +245,10 @@ def chart(request: HttpRequest, ref: str) -> HttpResponse:
     post, now = request.POST, clock.now()
     try:
         position = position_of(request)
+        if post.get("infection") not in INFECTIONS or not post.get("status"):
+            raise BadAnswer("Choose the infection, and what the chart says of it.")
+        if not post.get("evidence", "").strip():
+            raise BadAnswer("Write what in the chart says so, such as “virology report”.")
         try:
             day = date.fromisoformat(post.get("evidence_on", ""))
         except ValueError:
