@@ -20,11 +20,13 @@ from exchange.samples import (
     PID,
     msh,
     obx,
+    oru,
     row,
     text,
 )
 from thimble.clinical.serology import Word
 from thimble.exchange.hl7v2.decoding import split_batch
+from thimble.exchange.hl7v2.erasing import without_identity
 from thimble.exchange.hl7v2.faults import Unreadable
 from thimble.exchange.hl7v2.message import read_bytes
 from thimble.exchange.hl7v2.reading import Held, Reading
@@ -76,6 +78,27 @@ def look(raw: bytes) -> None:
 @settings(max_examples=400)
 def test_a_spoilt_message_is_read_or_refused(raw: bytes) -> None:
     look(raw)
+
+
+@given(mutated() | st.binary(max_size=300))
+@settings(max_examples=200)
+def test_what_is_left_without_the_people_is_left_alone_and_read_or_refused(raw: bytes) -> None:
+    left = without_identity(raw)
+
+    # Nothing at all where the header itself was spoilt.
+    assert without_identity(left) in (left, b"")
+    assert not any(line.startswith(b"PID") and line != b"PID" for line in left.split(b"\r"))
+    look(left)
+
+
+RANGE = st.from_regex(
+    r"[<>=]{0,2} ?[0-9]{1,4}(\.[0-9]{1,3})? ?-? ?[0-9]{0,4}", fullmatch=True
+) | st.text(st.characters(exclude_characters="|^~\\&\r\n\x0b\x1c", codec="utf-8"), max_size=20)
+
+
+@given(RANGE, st.sampled_from(["22", "<5", ">1000"]), st.sampled_from(["", "H", "N", "A", "POS"]))
+def test_any_range_is_read_or_says_nothing(range_: str, number: str, flag: str) -> None:
+    look(oru(f"OBX|1|NM|1742-6^ALT^LN||{number}|U/L|{range_}|{flag}|||F"))
 
 
 @given(st.binary(max_size=300) | st.binary(max_size=200).map(lambda tail: b"MSH|^~\\&|" + tail))

@@ -43,7 +43,7 @@ def without_identity(raw: bytes, single_byte: str | None = None) -> bytes:
     except Undecodable:
         return b""
     mark = decoded.text[3:4]
-    if decoded.text[:3] not in _HEADERS or not mark or mark.isalnum():
+    if decoded.text[:3] not in _HEADERS or not mark.strip() or mark.isalnum():
         return b""
     lines = (_kept(line, mark) for line in decoded.text.split("\r"))
     return "".join(f"{line}\r" for line in lines if line).encode(decoded.encoding)
