@@ -6,6 +6,7 @@ import csv
 import io
 import re
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -29,7 +30,7 @@ SERIES = ("2019-02-04", "2019-03-07", "2019-08-11")
 
 
 @pytest.fixture(autouse=True)
-def _asks_hepatitis_b_only(settings) -> None:  # type: ignore[no-untyped-def]
+def _asks_hepatitis_b_only(settings: Any) -> None:
     site = SITE.replace("invented = true", 'invented = true\nevidence_asked = ["hepatitis_b"]')
     (settings.DATA / "site.toml").write_text(site, encoding="utf-8")
     context.forget()
@@ -203,6 +204,20 @@ def test_a_supposed_dose_says_whether_it_counts_and_what_comes_then_and_writes_n
     assert "Third dose of hepatitis B vaccine, from Thu 20 Aug 2026." in page
     assert "Ready by Wed 23 Sep 2026 if the titre is 10 or more." in page
     assert len(get_people().entries(person)) == before
+
+
+def test_a_dose_later_on_delays_nothing_that_it_is_not_against(
+    nurse: Client, settings: Any
+) -> None:
+    """Hepatitis B goes on from today, whenever the other dose is given."""
+    path = settings.DATA / "site.toml"
+    both = path.read_text().replace('["hepatitis_b"]', '["hepatitis_b", "pertussis"]')
+    path.write_text(both, encoding="utf-8")
+    context.forget()
+    person = enrolled("Begun", "2026-02-20")
+    page = what_if(nurse, person, "115", "2026-05-04")
+
+    assert page.count("Ready by Wed 23 Sep 2026 if the titre is 10 or more.") == 2
 
 
 def test_a_supposed_dose_that_comes_too_early_says_from_when_it_would_count(nurse: Client) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 
-from thimble.clinical.readiness import DiseaseState, Readiness
+from thimble.clinical.readiness import DiseaseState, Readiness, together
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
 from thimble.people.hepatitis_b import DISEASE, hepatitis_b
@@ -44,10 +44,16 @@ def suppose(
     }
     dose = Evidence(person.entries + 1, Kind.DOSE_RECORDED, body, "", person.as_of)
     then = replace(person, evidence=(*person.evidence, dose))
+    before, after = readiness(person, born, today, asked), readiness(then, born, on, asked)
+    # What the product is not against goes on as from today: the dose delays nothing of it.
+    states = [
+        two if two.disease in product.diseases else one
+        for one, two in zip(before.states, after.states, strict=True)
+    ]
     return Supposed(
         on,
-        readiness(person, born, today, asked),
-        readiness(then, born, on, asked),
+        before,
+        together(states, before.start),
         _verdict(then, born, on, asked, product, day),
         product,
     )
