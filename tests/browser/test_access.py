@@ -214,7 +214,12 @@ def _values(name: str, taken: list[str], hospital: Hospital) -> list[tuple[str, 
         return [("ACCOUNT",)]
     if taken[:1] == ["person"]:
         person = _a_person(hospital.folder)
-        rest = {"number": ["C-K7QM-2F49"], "what": ["result", "declined"], "entry": ["2"]}
+        rest = {
+            "number": ["C-K7QM-2F49"],
+            "what": ["result", "declined"],
+            "entry": ["2"],
+            "booking": ["1"],
+        }
         return [(person, *more) for more in product(*(rest[name] for name in taken[1:]))]
     if taken == ["run"]:
         return [(_a_run_of_letters(hospital.folder),)]

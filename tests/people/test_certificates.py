@@ -159,7 +159,7 @@ def test_evidence_that_comes_up_again_ends_it_on_that_day() -> None:
 def test_restrictions_and_exposure_prone_procedures_are_the_physicians(
     immune: House, statement: Statement
 ) -> None:
-    with pytest.raises(Refused, match="a physician's to decide"):
+    with pytest.raises(Refused, match="A physician decides"):
         immune.issue(statement, reason="because")
     with pytest.raises(Refused, match="Say why"):
         immune.issue(statement, decides=True)
@@ -223,6 +223,13 @@ def test_the_day_of_the_next_check_ends_it_where_that_comes_before() -> None:
     house.issue(decides=True, reason="Starts under supervision", valid_until=day)
     assert house.person.certificates[0].valid_until == basis.limit.until
     assert house.person.certificates[0].limited_by == "recheck"
+
+
+def test_what_is_due_today_or_overdue_ends_nothing() -> None:
+    """The next dose is due now; whoever certifies in spite of it says until when."""
+    house = House((Kind.DOSE_RECORDED, {**DOSE, "when": "2025-01-10"}))
+    assert not house.basis().met
+    assert house.basis().limit.by == "longest"
 
 
 @pytest.mark.parametrize(

@@ -541,6 +541,8 @@ def test_the_paper_is_archival_accessible_and_the_same_each_time(
         assert metadata["pdfaid:conformance"] == "B"
         assert metadata["pdfuaid:part"] == "1"
         assert pdf.Root.MarkInfo.Marked
+        kinds = [o.get("/S") for o in pdf.objects if isinstance(o, pikepdf.Dictionary)]
+        assert {"/H1", "/H2", "/Figure"} <= {str(kind) for kind in kinds}
         assert len(pdf.pages) == 1
         assert "Brindle" not in str(metadata)
 

@@ -54,6 +54,8 @@ def why_not(
         faults.append(
             "The birth date is missing: a certificate tells people of one name apart by it."
         )
+    if faults:
+        return faults
     if not basis.states:
         faults.append("This house asks for nothing, so nothing can be certified: see the settings.")
         return faults
@@ -66,15 +68,13 @@ def why_not(
         if not reason.strip() and not (basis.standard and statement.standard):
             faults.append("Say why: the reason is kept in the file and never printed.")
         return faults
-    faults += [
-        f"{DISEASES[state.disease]}: {inside(state.words)}. A physician decides."
-        for state in basis.unmet
-    ]
+    open_ = [f"{DISEASES[state.disease]}: {inside(state.words)}." for state in basis.unmet]
     if basis.decided is not None:
-        said = inside(basis.decided.words)
-        faults.append(f"A decision about fitness is in force: {said}. A physician decides.")
+        open_.append(f"A decision about fitness is in force: {inside(basis.decided.words)}.")
     if not statement.standard:
-        faults.append("A restriction, and exposure-prone procedures, are a physician's to decide.")
+        open_.append("A restriction or exposure-prone procedures are to be certified.")
+    if open_:
+        faults += [*open_, "A physician decides."]
     return faults
 
 

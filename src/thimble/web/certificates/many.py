@@ -39,7 +39,7 @@ from thimble.web.context import get_people, get_people_identities, looked
 from thimble.web.people.found import account_names
 from thimble.web.people.roster import roster
 
-MOST = 300
+MOST = 200
 """People, or certificates in one file."""
 
 SOON = timedelta(days=30)
