@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 
 import pytest
@@ -39,7 +39,8 @@ def plans(draw: st.DrawFn) -> list[Agreed]:
     for thing in things:
         day = FIRST + timedelta(days=draw(st.integers(0, 4)))
         held[day] = (*held.get(day, ()), thing)
-    return sorted(held.items())
+    hours = st.none() | st.sampled_from([time(9), time(14, 30)])
+    return [Agreed(day, things, draw(hours)) for day, things in sorted(held.items())]
 
 
 HISTORIES = st.lists(plans(), min_size=1, max_size=6)
@@ -48,7 +49,8 @@ HISTORIES = st.lists(plans(), min_size=1, max_size=6)
 @given(HISTORIES)
 def test_what_stands_after_a_replanning_is_what_was_agreed(history: list[list[Agreed]]):
     for agreed, state in zip(history, play(history), strict=True):
-        assert sorted((a.day, a.actions) for a in state if not a.cancelled) == agreed
+        stands = [Agreed(a.day, a.actions, a.hour) for a in state if not a.cancelled]
+        assert sorted(stands, key=lambda each: each.day) == agreed
 
 
 @given(HISTORIES)
@@ -65,23 +67,41 @@ def test_the_count_rises_by_one_with_each_change_that_a_calendar_shows_and_never
 ):
     for before, after in pairwise(play(history)):
         for old, new in zip(before, after, strict=False):
-            changed = (old.day, old.cancelled) != (new.day, new.cancelled)
+            changed = (old.day, old.hour, old.cancelled) != (new.day, new.hour, new.cancelled)
             assert new.sequence == old.sequence + changed
             assert (new.changed_at > old.changed_at) == changed
 
 
 def test_a_visit_that_moves_keeps_its_name():
-    first, then = play([[(FIRST, ("a", "b"))], [(FIRST + timedelta(days=9), ("a", "b"))]])
+    first, then = play(
+        [[Agreed(FIRST, ("a", "b"))], [Agreed(FIRST + timedelta(days=9), ("a", "b"))]]
+    )
     assert [(each.uid, each.sequence) for each in first] == [("0/0", 0)]
     assert [(each.uid, each.sequence, each.day) for each in then] == [
         ("0/0", 1, FIRST + timedelta(days=9))
     ]
 
 
+def test_an_hour_that_is_agreed_changed_or_given_up_counts_as_a_change():
+    states = play(
+        [[Agreed(FIRST, ("a",), hour)] for hour in (None, time(9), time(9), time(10), None)]
+    )
+    assert [(s[0].uid, s[0].hour, s[0].sequence) for s in states] == [
+        ("0/0", None, 0),
+        ("0/0", time(9), 1),
+        ("0/0", time(9), 1),
+        ("0/0", time(10), 2),
+        ("0/0", None, 3),
+    ]
+
+
 def test_a_visit_that_is_split_goes_on_with_its_larger_part_and_the_rest_is_new():
     day = timedelta(days=1)
     _, then = play(
-        [[(FIRST, ("a", "b", "c"))], [(FIRST + day, ("a",)), (FIRST + 2 * day, ("b", "c"))]]
+        [
+            [Agreed(FIRST, ("a", "b", "c"))],
+            [Agreed(FIRST + day, ("a",)), Agreed(FIRST + 2 * day, ("b", "c"))],
+        ]
     )
     assert [(each.uid, each.day) for each in then] == [
         ("0/0", FIRST + 2 * day),
@@ -90,14 +110,14 @@ def test_a_visit_that_is_split_goes_on_with_its_larger_part_and_the_rest_is_new(
 
 
 def test_a_visit_that_falls_away_is_cancelled_and_comes_back_under_its_own_name():
-    gone, back, other = play([[(FIRST, ("a",))], [], [(FIRST, ("a",))]])[0:3]
+    gone, back, other = play([[Agreed(FIRST, ("a",))], [], [Agreed(FIRST, ("a",))]])[0:3]
     assert [each.cancelled for each in gone] == [False]
     assert [(each.cancelled, each.sequence) for each in back] == [(True, 1)]
     assert [(each.uid, each.cancelled, each.sequence) for each in other] == [("0/0", False, 2)]
 
 
 def test_another_thing_on_the_same_day_is_the_same_appointment():
-    _, then = play([[(FIRST, ("a",))], [(FIRST, ("z",))]])
+    _, then = play([[Agreed(FIRST, ("a",))], [Agreed(FIRST, ("z",))]])
     assert [(each.uid, each.sequence, each.actions) for each in then] == [("0/0", 0, ("z",))]
 
 

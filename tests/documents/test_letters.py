@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 
 import pytest
 from hypothesis import given, settings
@@ -71,7 +71,11 @@ def test_the_dates_are_told_with_hours_and_place_and_past_ones_left_out():
     )
     assert letter.parts[0].table is not None
     assert letter.parts[0].table.rows == (
-        ("Thu 7 Jan 2027", "08:00 and 12:00, or 13:00 and 16:30", "House 4, ground floor"),
+        (
+            "Thu 7 Jan 2027",
+            "between 08:00 and 12:00, or between 13:00 and 16:30",
+            "House 4, ground floor",
+        ),
         ("Sat 9 Jan 2027", "please call for the hour", "House 4, ground floor"),
     )
     assert letter.contacts[0].phone.replace("\u00a0", " ") == "+41 00 000 40 00"
@@ -319,6 +323,13 @@ def test_an_address_is_taken_line_by_line():
     assert person("", date(1970, 1, 3)) == ""
 
 
+def test_an_hour_that_was_agreed_is_told():
+    visit = AgreedVisit(date(2027, 1, 7), ("follow_up_hiv_6w",), time(9, 30))
+    letter = dates(Expected(visit, Kept.AHEAD, visit.actions))
+    assert letter.parts[0].table is not None
+    assert letter.parts[0].table.rows[0][:2] == ("Thu 7 Jan 2027", "at 09:30")
+
+
 def test_a_visit_that_counts_by_the_hour_says_between_which_hours():
     day = date(2027, 1, 7)
     hours = PartOfDay(
@@ -327,4 +338,4 @@ def test_a_visit_that_counts_by_the_hour_says_between_which_hours():
     window = DayWindow(day, None, day, (hours,))
     letter = dates(expect(day), windows={"follow_up_hiv_6w": window})
     assert letter.parts[0].table is not None
-    assert letter.parts[0].table.rows[0][1] == "10:00 and 11:30"
+    assert letter.parts[0].table.rows[0][1] == "between 10:00 and 11:30"

@@ -190,6 +190,8 @@ def test_a_value_of_no_possible_type_is_refused(kind, key):
                                          {"day": "2026-04-14", "actions": ["a"]}]}, "one visit"),
         (Kind.VISITS_AGREED, {"unavailable": [{"first": "2026-04-02", "last": "2026-04-01"}]},
          "ends no earlier"),
+        (Kind.VISITS_AGREED, {"visits": [{"day": "2026-04-13", "actions": ["a"], "at": "24:00"}]},
+         "at is an hour such as 09:30; found '24:00'"),
         (Kind.CONTACTED, {"how": "pigeon"}, "letter, registered_letter, email, in_person"),
         (Kind.CONTACTED, {"outcome": "maybe"}, "declined, sent, not_sent, not_known; found"),
         (Kind.WORKER_AGREED, {"to": "anything"}, "email, gp_letter; found 'anything'"),

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from html import unescape
 
 import pytest
 from django.test import Client
@@ -20,6 +22,7 @@ from thimble.web.context import get_identities, get_store
 from thimble.web.models import IdentityLook
 from thimble.web.roles import Role
 from thimble.web.visits.page import stretch, typed_away
+from thimble.web.visits.recall import Recalled, in_words
 
 from .conftest import NIGHT
 
@@ -359,3 +362,60 @@ def test_a_series_that_starts_with_the_exposure_asks_for_no_earlier_dose(
     case: str, signed_in: SignIn
 ):
     assert "before this exposure" not in page(signed_in(Role.OCCUPATIONAL_NURSE), case)
+
+
+def test_an_hour_is_agreed_shown_kept_and_given_up(case: str, signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    address = reverse("visits:agree", args=[case])
+    field = "hour-follow_up_hcv_rna"
+
+    def post(hour: str):
+        return client.post(address, {"position": position(page(client, case)), field: hour})
+
+    def agreed() -> dict[str, object]:
+        visits = get_store().entries(case)[-1].body["visits"]
+        return next(v for v in visits if v["day"] == RNA.isoformat())
+
+    assert post("09:30").status_code == 302
+    assert agreed()["at"] == "09:30"
+    text = page(client, case)
+    assert "Tue 24 Mar 2026, 09:30" in text
+    assert f'name="{field}" value="09:30"' in text
+    assert "Tue 24 Mar 2026, 09:30: " in client.get(reverse("history:history", args=[case])).text
+    feed = client.get(reverse("calendars:download", args=[case])).text
+    assert "DTSTART;TZID=Europe/Zurich:20260324T093000" in feed
+    assert "SEQUENCE:0" in feed
+
+    assert post("").status_code == 302
+    assert "at" not in agreed()
+    feed = client.get(reverse("calendars:download", args=[case])).text
+    assert "DTSTART;VALUE=DATE:20260324" in feed
+    assert "SEQUENCE:1" in feed
+
+
+def test_the_recall_list_tells_the_hour():
+    ahead = Recalled("ahead", RNA, ("Draw HCV RNA",), at="09:30")
+    assert in_words(ahead, RNA - timedelta(days=3)) == "expected on Tue 24 Mar 2026 at 09:30"
+    assert in_words(ahead, RNA) == "expected today at 09:30"
+    assert in_words(replace(ahead, at=""), RNA) == "expected today"
+
+
+@pytest.mark.parametrize(
+    ("hour", "words"),
+    [
+        ("half past nine", "is no hour. Write it like 09:30"),
+        ("07:59", "Tue 24 Mar 2026 at 07:59 cannot be: the clinic is open from"),
+        ("20:00", "cannot be: the clinic is open from"),
+    ],
+)
+def test_an_hour_at_which_nobody_is_there_is_refused_and_what_was_typed_stays(
+    case: str, signed_in: SignIn, hour: str, words: str
+):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    before = get_store().entries(case)
+    typed = {"position": position(page(client, case)), "hour-follow_up_hcv_rna": hour}
+    refused = client.post(reverse("visits:agree", args=[case]), typed)
+    assert refused.status_code == 422
+    assert words in unescape(refused.text)
+    assert f'value="{hour}"' in refused.text
+    assert get_store().entries(case) == before

@@ -40,6 +40,7 @@ def agree_visits(
     body = {
         "visits": [
             {"day": visit.day.isoformat(), "actions": list(visit.actions)}
+            | ({} if visit.at is None else {"at": f"{visit.at:%H:%M}"})
             for visit in sorted(visits, key=lambda visit: visit.day)
         ],
         "unavailable": [

@@ -1,27 +1,34 @@
 """Appointments as an iCalendar file (RFC 5545, RFC 7986). Bytes only; nothing here opens a socket.
 
-Visits have a day and no hour, so each is a whole day in the site's calendar (`VALUE=DATE`), marked as
-time that stays free. No METHOD is named: the file is a calendar to read, no invitation to answer; DTSTAMP
-is then when the appointment last changed, and the same appointments give the same bytes.
+A visit with an hour is at that hour in the zone of the site, with the zone's rules in the file; one
+without is a whole day in the site's calendar (`VALUE=DATE`), marked as time that stays free. No METHOD is
+named: the file is a calendar to read, no invitation to answer; DTSTAMP is then when the appointment last
+changed, and the same appointments give the same bytes.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 from icalendar import Alarm, Calendar, Event, Timezone, TimezoneStandard
 
 from thimble import __version__
+from thimble.clinical.durations import on_the_wall
 from thimble.clinical.neutral import require_neutral
 from thimble.clinical.visits.appointments import Appointment
+from thimble.exchange.time_zones import time_zone
 
 FETCHED_AGAIN = timedelta(hours=12)
 """How often a calendar is asked to look for changes."""
 
 REMINDED = timedelta(hours=-15)
 """When a calendar reminds, counted from midnight of the day: nine in the morning of the day before."""
+
+SHOWN_FOR = timedelta(minutes=30)
+"""How long a calendar shows a visit with an hour; how long it takes, nobody has said."""
 
 _DAY = timedelta(days=1)
 
@@ -39,8 +46,11 @@ class Words:
     advice: str = ""
 
 
-def calendar(appointments: Iterable[Appointment], words: Words) -> bytes:
+def calendar(appointments: Iterable[Appointment], words: Words, zone: ZoneInfo) -> bytes:
     """A calendar of these appointments, in order of their days, those that fell away as cancelled.
+
+    Args:
+        zone: of the site, whose clock shows the hours.
 
     Raises:
         Telling: the words give away what the visits are for.
@@ -55,8 +65,11 @@ def calendar(appointments: Iterable[Appointment], words: Words) -> bytes:
     made.add("x-wr-calname", words.name)
     made.add("refresh-interval", FETCHED_AGAIN, parameters={"VALUE": "DURATION"})
     made.add("x-published-ttl", f"PT{FETCHED_AGAIN // timedelta(hours=1)}H")
-    for appointment in sorted(appointments, key=lambda each: (each.day, each.uid)):
-        made.add_component(_event(appointment, words))
+    known = sorted(appointments, key=_in_order)
+    if years := [each.day.year for each in known if each.hour is not None]:
+        made.add_component(time_zone(zone, min(years), max(years)))
+    for appointment in known:
+        made.add_component(_event(appointment, words, zone))
     if not made.subcomponents:
         # A calendar holds at least one component (RFC 5545, 3.6).
         made.add_component(_utc())
@@ -106,7 +119,11 @@ def _say(event: Event, words: Words) -> None:
     event.add("class", "PRIVATE")
 
 
-def _event(appointment: Appointment, words: Words) -> Event:
+def _in_order(each: Appointment) -> tuple[date, time, str]:
+    return each.day, each.hour or time(0), each.uid
+
+
+def _event(appointment: Appointment, words: Words, zone: ZoneInfo) -> Event:
     event = Event()
     changed = appointment.changed_at.astimezone(UTC).replace(microsecond=0)
     event.add("uid", appointment.uid)
@@ -115,15 +132,21 @@ def _event(appointment: Appointment, words: Words) -> Event:
     event.add("created", appointment.made_at.astimezone(UTC).replace(microsecond=0))
     event.add("sequence", appointment.sequence)
     event.add("status", "CANCELLED" if appointment.cancelled else "CONFIRMED")
-    event.add("dtstart", appointment.day)
-    event.add("dtend", appointment.day + _DAY)
+    if appointment.hour is None:
+        event.add("dtstart", appointment.day)
+        event.add("dtend", appointment.day + _DAY)
+    else:
+        # On the wall: an hour that summer time skips is the one after it, and no zone is left out.
+        begins = on_the_wall(appointment.day, appointment.hour, zone)
+        event.add("dtstart", begins)
+        event.add("dtend", (begins.astimezone(UTC) + SHOWN_FOR).astimezone(zone))
     _say(event, words)
-    event.add("transp", "TRANSPARENT")
+    event.add("transp", "TRANSPARENT" if appointment.hour is None else "OPAQUE")
     if not appointment.cancelled:
         alarm = Alarm()
         alarm.add("action", "DISPLAY")
         alarm.add("description", words.summary)
-        alarm.add("trigger", REMINDED)
+        alarm.add("trigger", REMINDED if appointment.hour is None else -_DAY)
         event.add_component(alarm)
     return event
 

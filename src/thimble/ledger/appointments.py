@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from datetime import date, datetime, tzinfo
+from datetime import date, datetime, time, tzinfo
 from uuid import UUID, uuid5
 
 from thimble.clinical.visits.appointments import Agreed, Appointment, replanned
@@ -55,7 +55,11 @@ def _in_force(entries: Sequence[Entry], zone: tzinfo) -> tuple[Agreed, ...]:
         kind, body = stands.entry.kind, stands.body
         if kind is Kind.VISITS_AGREED:
             visits = tuple(
-                (date.fromisoformat(visit["day"]), tuple(visit["actions"]))
+                Agreed(
+                    date.fromisoformat(visit["day"]),
+                    tuple(visit["actions"]),
+                    time.fromisoformat(visit["at"]) if "at" in visit else None,
+                )
                 for visit in body["visits"]
             )
         elif kind is Kind.CLOSED:
@@ -65,4 +69,4 @@ def _in_force(entries: Sequence[Entry], zone: tzinfo) -> tuple[Agreed, ...]:
     if closed is None:
         return visits
     last = closed.astimezone(zone).date()
-    return tuple(visit for visit in visits if visit[0] <= last)
+    return tuple(visit for visit in visits if visit.day <= last)

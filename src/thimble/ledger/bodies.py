@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
@@ -203,6 +204,12 @@ def _decisions(path: str, value: object) -> list[str]:
         if given is not None and (not isinstance(given, str) or not given):
             faults.append(f"{path}.{key} is a value, or null while it is open; found {given!r}")
     return faults
+
+
+def _clock(path: str, value: object) -> list[str]:
+    if isinstance(value, str) and re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", value):
+        return []
+    return [f"{path} is an hour such as 09:30; found {value!r}"]
 
 
 def _partial(path: str, value: object) -> list[str]:
@@ -431,7 +438,16 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
     # The dates that the worker was told. The last such entry stands for all before it.
     Kind.VISITS_AGREED: {
         "visits": _Key(
-            _list_of(_map_of({"day": _Key(_day), "actions": _Key(_list_of(_id, least=1))}))
+            # `at` is the hour on the clock of the site, where one was agreed.
+            _list_of(
+                _map_of(
+                    {
+                        "day": _Key(_day),
+                        "actions": _Key(_list_of(_id, least=1)),
+                        "at": _Key(_clock, required=False),
+                    }
+                )
+            )
         ),
         # Stretches of days on which the worker cannot come, first and last included.
         "unavailable": _Key(_list_of(_map_of({"first": _Key(_day), "last": _Key(_day)}))),

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Any, Generic
 
 from thimble.clinical.series import DoseGiven, PartialDate
@@ -261,7 +261,11 @@ class _Reading:
             self.follow_up = replace(
                 so_far,
                 visits=tuple(
-                    AgreedVisit(date.fromisoformat(visit["day"]), tuple(visit["actions"]))
+                    AgreedVisit(
+                        date.fromisoformat(visit["day"]),
+                        tuple(visit["actions"]),
+                        time.fromisoformat(visit["at"]) if "at" in visit else None,
+                    )
                     for visit in body["visits"]
                 ),
                 agreed_by=found.entry.position,

@@ -310,7 +310,8 @@ def _of_the_source(kind: Kind, body: Mapping[str, Any]) -> Iterable[str]:
 def _following(kind: Kind, body: Mapping[str, Any], words: Callable[[str], str]) -> Iterable[str]:
     if kind is Kind.VISITS_AGREED:
         for visit in body["visits"]:
-            yield f"{_day(visit['day'])}: {'; '.join(map(words, visit['actions']))}."
+            hour = f", {visit['at']}" if "at" in visit else ""
+            yield f"{_day(visit['day'])}{hour}: {'; '.join(map(words, visit['actions']))}."
         if not body["visits"]:
             yield "No visit is agreed any more."
         for away in body["unavailable"]:

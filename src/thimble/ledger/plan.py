@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, time
 from enum import StrEnum
 from typing import Any
 
 from thimble.clinical.durations import Duration
+from thimble.clinical.saying import calendar_day
 from thimble.clinical.series import DoseGiven
 from thimble.clinical.serology.results import Result
 from thimble.protocol.finding import Finding, Item, Question, Reason
@@ -150,10 +151,18 @@ class LabResult:
 
 @dataclass(frozen=True, slots=True)
 class AgreedVisit:
-    """A visit that the worker was told: its day, in the site's calendar, and what it is for."""
+    """A visit that the worker was told: its day, in the site's calendar, what it is for, and the hour on
+    the clock of the site if one was agreed."""
 
     day: date
     actions: tuple[str, ...]
+    at: time | None = None
+
+    @property
+    def words(self) -> str:
+        """Day and hour: "Thu 26 Nov 2026, 09:30"."""
+        day = calendar_day(self.day)
+        return day if self.at is None else f"{day}, {self.at:%H:%M}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -209,11 +209,20 @@ def expected(plan: Plan, situation: Situation, today: date) -> tuple[Expected, .
     return tuple(found)
 
 
-def to_agree(planned: VisitPlan, before: Iterable[Expected]) -> tuple[AgreedVisit, ...]:
-    """What is agreed with the dates of a plan: its visits, and those before that were kept."""
+def to_agree(
+    planned: VisitPlan, before: Iterable[Expected], hours: Mapping[date, time] | None = None
+) -> tuple[AgreedVisit, ...]:
+    """What is agreed with the dates of a plan: its visits, and those before that were kept.
+
+    Args:
+        hours: the hour agreed for a visit, by its day; a day may do without.
+    """
+    agreed = hours or {}
     kept = tuple(e.visit for e in before if e.kept is Kept.KEPT)
     taken = {visit.day for visit in planned.visits}
-    new = tuple(AgreedVisit(visit.day, visit.items) for visit in planned.visits)
+    new = tuple(
+        AgreedVisit(visit.day, visit.items, agreed.get(visit.day)) for visit in planned.visits
+    )
     return (*(visit for visit in kept if visit.day not in taken), *new)
 
 

@@ -7,7 +7,7 @@ each date is where it is.
 
 from thimble.clinical.visits.choosing import alternatives, choice
 from thimble.clinical.visits.days import OpenDays, open_days
-from thimble.clinical.visits.instants import DayWindow, day_window
+from thimble.clinical.visits.instants import DayWindow, day_window, why_not_at
 from thimble.clinical.visits.items import After, Item, PartOfDay, last_day_needed, shared
 from thimble.clinical.visits.plan import (
     Alternative,
@@ -54,4 +54,5 @@ __all__ = [
     "plan_visits",
     "sentences",
     "shared",
+    "why_not_at",
 ]

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, time
 
 
 @dataclass(frozen=True, slots=True)
 class Appointment:
     """One appointment over its whole life.
 
-    `uid` never changes. `sequence` rises by one whenever the day or `cancelled` changes, and never falls
-    (RFC 5545, 3.8.7.4). `actions` serve to find it again; no calendar shows them. `changed_at` is when
-    the day or `cancelled` last changed, aware.
+    `uid` never changes. `sequence` rises by one whenever the day, the hour or `cancelled` changes, and
+    never falls (RFC 5545, 3.8.7.4). `hour` is that on the clock of the site, None where none was agreed.
+    `actions` serve to find it again; no calendar shows them. `changed_at` is when any of these last
+    changed, aware.
     """
 
     uid: str
@@ -27,10 +28,16 @@ class Appointment:
     cancelled: bool
     made_at: datetime
     changed_at: datetime
+    hour: time | None = None
 
 
-Agreed = tuple[date, tuple[str, ...]]
-"""A day and what is held then."""
+@dataclass(frozen=True, slots=True)
+class Agreed:
+    """A day, what is held then, and the hour on the clock of the site if one was agreed."""
+
+    day: date
+    actions: tuple[str, ...]
+    hour: time | None = None
 
 
 def replanned(
@@ -56,16 +63,25 @@ def replanned(
     kept = []
     for place, old in enumerate(before):
         if place in by_place:
-            day, actions = agreed[by_place[place]]
-            new = replace(old, day=day, actions=actions, cancelled=False)
+            now = agreed[by_place[place]]
+            new = replace(old, day=now.day, actions=now.actions, hour=now.hour, cancelled=False)
         else:
             new = replace(old, cancelled=True)
-        if (new.day, new.cancelled) != (old.day, old.cancelled):
+        if (new.day, new.hour, new.cancelled) != (old.day, old.hour, old.cancelled):
             new = replace(new, sequence=old.sequence + 1, changed_at=max(at, old.changed_at))
         kept.append(new)
     fresh = [
-        Appointment(new_uid(index), day, actions, 0, cancelled=False, made_at=at, changed_at=at)
-        for index, (day, actions) in enumerate(agreed)
+        Appointment(
+            new_uid(index),
+            new.day,
+            new.actions,
+            0,
+            cancelled=False,
+            made_at=at,
+            changed_at=at,
+            hour=new.hour,
+        )
+        for index, new in enumerate(agreed)
         if index not in taken
     ]
     return (*kept, *sorted(fresh, key=lambda each: each.day))
@@ -74,12 +90,12 @@ def replanned(
 def _matches(before: Sequence[Appointment], agreed: Sequence[Agreed]) -> dict[int, int]:
     """Index of a visit → place of the appointment that it is; the best pairs first."""
     pairs = []
-    for index, (day, actions) in enumerate(agreed):
+    for index, new in enumerate(agreed):
         for place, old in enumerate(before):
-            shared = len(set(actions) & set(old.actions))
-            same_day = day == old.day
+            shared = len(set(new.actions) & set(old.actions))
+            same_day = new.day == old.day
             # What fell away comes back only as the very thing that it was.
-            revived = old.cancelled and set(actions) == set(old.actions)
+            revived = old.cancelled and set(new.actions) == set(old.actions)
             if revived or (not old.cancelled and (shared or same_day)):
                 close = (old.cancelled, -(shared > 0 and same_day), -shared, -same_day)
                 pairs.append((close, index, place))

@@ -8,13 +8,14 @@ that hour, and must not be lost to rounding.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 from thimble.clinical.durations import aware, on_the_wall
 from thimble.clinical.site import Site
 from thimble.clinical.visits.days import OpenDays
-from thimble.clinical.visits.items import PartOfDay
+from thimble.clinical.visits.items import PartOfDay, Span, shared
 from thimble.clinical.where_to_go import openings
 
 _DAY = timedelta(days=1)
@@ -76,7 +77,33 @@ def day_window(
     return DayWindow(parts[0].day, best, parts[-1].day, parts)
 
 
-def _sessions(day: date, site: Site) -> tuple[tuple[datetime, datetime], ...]:
+def why_not_at(at: datetime, parts: Iterable[PartOfDay], site: Site) -> str:
+    """Why a visit cannot be held at an instant, in half a sentence; "" where it can.
+
+    Args:
+        at: the hour that was agreed, aware.
+        parts: the hours of that day, of all that is held then and is limited to some.
+    """
+    day = at.astimezone(site.zone).date()
+    open_ = sessions(day, site)
+    limited = shared(parts)
+    if not any(start <= at < end for start, end in open_):
+        return (
+            f"the clinic is open from {_listed(open_, site)}" if open_ else "the clinic is closed"
+        )
+    if limited and not any(start <= at <= end for start, end in limited):
+        return f"what is held then counts only from {_listed(limited, site)}"
+    return ""
+
+
+def _listed(spans: Iterable[Span], site: Site) -> str:
+    return " or ".join(
+        f"{start.astimezone(site.zone):%H:%M} to {end.astimezone(site.zone):%H:%M}"
+        for start, end in spans
+    )
+
+
+def sessions(day: date, site: Site) -> tuple[Span, ...]:
     """The sessions of a day in UTC; none on a day that is closed."""
     hours = site.occupational_medicine.hours
     if hours.always:
@@ -90,12 +117,12 @@ def _sessions(day: date, site: Site) -> tuple[tuple[datetime, datetime], ...]:
 
 def _first_whole(instant: datetime, site: Site) -> date:
     day = instant.astimezone(site.zone).date()
-    return day if all(start >= instant for start, _ in _sessions(day, site)) else day + _DAY
+    return day if all(start >= instant for start, _ in sessions(day, site)) else day + _DAY
 
 
 def _last_whole(instant: datetime, site: Site) -> date:
     day = instant.astimezone(site.zone).date()
-    return day if all(end <= instant for _, end in _sessions(day, site)) else day - _DAY
+    return day if all(end <= instant for _, end in sessions(day, site)) else day - _DAY
 
 
 def _holds(days: OpenDays, first: date | None, last: date | None) -> bool:
@@ -110,7 +137,7 @@ def _part(day: date, opens: datetime | None, ends: datetime | None, site: Site) 
     """From the first to the last moment of the day's sessions that lies in the window."""
     inside = [
         (start if opens is None else max(start, opens), end if ends is None else min(end, ends))
-        for start, end in _sessions(day, site)
+        for start, end in sessions(day, site)
         # Closing is exclusive, the end of a window is not.
         if (opens is None or opens < end) and (ends is None or start <= ends)
     ]

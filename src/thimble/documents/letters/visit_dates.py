@@ -53,7 +53,12 @@ def visit_dates(
         raise ValueError(why)
     place = site.messages.place or site.occupational_medicine.where
     rows = tuple(
-        (calendar_day(each.visit.day), _hours(each, site, windows), place) for each in ahead
+        (
+            calendar_day(each.visit.day),
+            f"at {each.visit.at:%H:%M}" if each.visit.at else _hours(each, site, windows),
+            place,
+        )
+        for each in ahead
     )
     written = Letter(
         frame=frame(
@@ -66,7 +71,7 @@ def visit_dates(
             "you, please call: we find another that is as good.",
         ),
         parts=(
-            Part("When and where", table=Table(("Day", "Come between", "Where"), (1, 1, 1.4), rows)),
+            Part("When and where", table=Table(("Day", "Come", "Where"), (1, 1, 1.4), rows)),
             Part(
                 "Please bring",
                 points=(
@@ -156,10 +161,10 @@ def _hours(each: Expected, site: Site, windows: Mapping[str, DayWindow]) -> str:
     if parts:
         opens = max(part.opens for part in parts).astimezone(site.zone)
         closes = min(part.closes for part in parts).astimezone(site.zone)
-        return f"{opens:%H:%M} and {closes:%H:%M}"
+        return f"between {opens:%H:%M} and {closes:%H:%M}"
     return _open_on(each.visit.day, site) or "please call for the hour"
 
 
 def _open_on(day: date, site: Site) -> str:
     sessions = site.occupational_medicine.hours.week[day.weekday()]
-    return ", or ".join(f"{s.opens:%H:%M} and {s.closes:%H:%M}" for s in sessions)
+    return ", or ".join(f"between {s.opens:%H:%M} and {s.closes:%H:%M}" for s in sessions)

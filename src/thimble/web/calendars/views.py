@@ -112,4 +112,4 @@ def _calendar(case: str, site: Site) -> bytes:
         place=site.messages.place,
         advice=f"If you cannot come, please call {site.occupational_medicine.phone}.",
     )
-    return calendar(appointments(get_store().entries(case), site.zone), words)
+    return calendar(appointments(get_store().entries(case), site.zone), words, site.zone)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 
 from django.db import IntegrityError, transaction
 
@@ -26,11 +26,12 @@ GIVEN_UP = timedelta(minutes=10)
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """A mail to send: about what, for the visit of which day."""
+    """A mail to send: about what, for the visit of which day, and its hour if one was agreed."""
 
     case: str
     about: str
     visit: date
+    at: time | None = None
 
 
 def claim(due: Due, today: date, now: datetime) -> MailClaim | None:

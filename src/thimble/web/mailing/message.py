@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, time
 from email.utils import make_msgid
 
 from django.core.mail import EmailMessage
@@ -15,18 +15,22 @@ REMINDER, MISSED = "reminder", "missed"
 """What a mail is about (ids of `ledger.bodies.CONTACT_ABOUT`)."""
 
 
-def message(about: str, day: date, site: Site, to: str) -> EmailMessage:
-    """The mail about a visit on `day`, addressed and not sent. No name is in it, not even the worker's.
+def message(about: str, day: date, site: Site, to: str, *, at: time | None = None) -> EmailMessage:
+    """The mail about a visit on `day`, and at an hour if one was agreed; addressed and not sent.
+
+    No name is in it, not even the worker's.
+
 
     Raises:
         Telling: the site's own words tell what the visit is for.
         KeyError: there is no such mail.
     """
     place = f"\nWhere: {site.messages.place}\n" if site.messages.place else ""
+    hour = "" if at is None else f" at {at:%H:%M}"
     phone = site.occupational_medicine.phone
     words = {
         REMINDER: (
-            f"This is a reminder of your appointment on {calendar_day(day)}.\n{place}\n"
+            f"This is a reminder of your appointment on {calendar_day(day)}{hour}.\n{place}\n"
             f"If you cannot come, please call {phone}. We find another date.\n"
         ),
         MISSED: (

@@ -97,7 +97,7 @@ def _reminders(
     last = today + timedelta(days=site.messages.days_ahead)
     for one in visits:
         if one.kept is Kept.AHEAD and one.visit.day <= last:
-            yield Due(each.case, REMINDER, one.visit.day)
+            yield Due(each.case, REMINDER, one.visit.day, one.visit.at)
 
 
 def _missed(each: Standing, visits: Collection[Expected], today: date, site: Site) -> Iterator[Due]:
@@ -143,7 +143,7 @@ def send_due(now: datetime, cases: Collection[str] | None = None) -> Sent:
         if not is_mail_address(to):
             became["no_address"] += 1
             continue
-        mail = message(due.about, due.visit, site, to)
+        mail = message(due.about, due.visit, site, to, at=due.at)
         claimed = claim(due, today, now)
         if claimed is not None:
             outcome = _send(mail)

@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, tzinfo
+from datetime import date, datetime, time, tzinfo
 
+from thimble.clinical.durations import on_the_wall
 from thimble.clinical.saying import calendar_day, inside, minute
 from thimble.clinical.series import DoseGiven, PartialDate
-from thimble.clinical.visits import Alternative, Visit, VisitPlan, alternatives, shared, words
+from thimble.clinical.site import Site
+from thimble.clinical.visits import (
+    Alternative,
+    Visit,
+    VisitPlan,
+    alternatives,
+    shared,
+    why_not_at,
+    words,
+)
 from thimble.ledger.bodies import AGREEMENTS, CONTACT_BY, CONTACT_OUTCOMES
 from thimble.ledger.plan import Plan, Situation
 from thimble.ledger.series import series_found
@@ -41,9 +51,13 @@ class DayChoice:
 
 @dataclass(frozen=True, slots=True)
 class VisitCard:
-    """One planned visit: `field` is the name of its day in the form."""
+    """One planned visit: `field` and `hour_field` are the names of its day and hour in the form, `hour`
+    what stands there; `told` is the hour that was agreed."""
 
     field: str
+    hour_field: str
+    hour: str
+    told: str
     day: str
     away: str
     what: tuple[str, ...]
@@ -145,11 +159,13 @@ class VisitsPage:
         next_step: NextStep | None = None,
         mail_due: bool = False,
         claimed: Sequence[datetime] = (),
+        hours: Mapping[str, str] | None = None,
         fault: str = "",
         doses: EarlierDoses | None = None,
     ) -> VisitsPage:
         """The page for the visits of a case; `link_since` is when its calendar's address was made,
-        `claimed` when mails were begun of which nothing else is known.
+        `claimed` when mails were begun of which nothing else is known. `hours` are what was typed, by
+        field; None: those agreed before stand.
         """
         planned, names = found.planned, found.names
         problems = [words.overdue(each, names) for each in planned.overdue]
@@ -167,7 +183,7 @@ class VisitsPage:
                 f"{inside(names.get(a.window.waits_for, a.window.waits_for.replace('_', ' ')))})"
                 for a in found.waiting
             ),
-            cards=tuple(_card(visit, found, zone) for visit in planned.visits),
+            cards=tuple(_card(visit, found, zone, hours) for visit in planned.visits),
             dropped=tuple(calendar_day(day) for day in planned.dropped),
             expected=tuple(_expected(each, names) for each in found.expected),
             as_agreed=found.as_agreed,
@@ -214,13 +230,63 @@ def field_of(visit: Visit) -> str:
     return f"day-{visit.items[0]}"
 
 
-def _card(visit: Visit, found: Visiting, zone: tzinfo) -> VisitCard:
+def hour_field_of(visit: Visit) -> str:
+    """The name of a visit's hour in the form."""
+    return f"hour-{visit.items[0]}"
+
+
+def agreed_hours(
+    free: VisitPlan, found: Visiting, typed: Mapping[str, str], site: Site
+) -> dict[date, time]:
+    """The hours typed in the form, by the day on which each visit is held now.
+
+    Args:
+        free: the visits as the form showed them.
+        found: the visits with the days that were chosen.
+
+    Raises:
+        ValueError: an hour that is none, two for one day, or at which the visit cannot be held.
+    """
+    hours: dict[date, time] = {}
+    held = found.planned.held
+    for visit in free.visits:
+        text = typed.get(hour_field_of(visit), "").strip()
+        day = next((held[id_] for id_ in visit.items if id_ in held), None)
+        if not text or day is None:
+            continue
+        try:
+            hour = datetime.strptime(text, "%H:%M").time()  # noqa: DTZ007 - a clock has no zone
+        except ValueError:
+            raise ValueError(f"{text!r} is no hour. Write it like 09:30, or leave it.") from None
+        if hours.setdefault(day, hour) != hour:
+            raise ValueError(f"Two hours are given for {calendar_day(day)}. Give one.")
+        parts = [
+            part
+            for id_, on in held.items()
+            if on == day
+            for part in found.windows[id_].hours
+            if part.day == day
+        ]
+        if why := why_not_at(on_the_wall(day, hour, site.zone), parts, site):
+            raise ValueError(f"{calendar_day(day)} at {hour:%H:%M} cannot be: {why}.")
+    return hours
+
+
+def _card(
+    visit: Visit, found: Visiting, zone: tzinfo, hours: Mapping[str, str] | None
+) -> VisitCard:
     names = found.names
+    field = hour_field_of(visit)
+    told = next((e.visit.at for e in found.expected if e.visit.day == visit.day), None)
+    agreed = f"{told:%H:%M}" if told else ""
     said = words.visit(visit, names)
     others = sorted(alternatives(found.planned, visit)[:MOST_DAYS], key=lambda other: other.day)
     days = [*((other.day, _label(other)) for other in others), (visit.day, calendar_day(visit.day))]
     return VisitCard(
         field=field_of(visit),
+        hour_field=field,
+        hour=agreed if hours is None else hours.get(field, ""),
+        told=agreed,
         day=calendar_day(visit.day),
         away=_away((visit.day - found.today).days),
         what=tuple(names.get(id_, id_) for id_ in visit.items),
@@ -273,7 +339,7 @@ def _away(days: int) -> str:
 def _expected(each: Expected, names: Mapping[str, str]) -> ExpectedLine:
     return ExpectedLine(
         value=each.visit.day.isoformat(),
-        day=calendar_day(each.visit.day),
+        day=each.visit.words,
         what=tuple(names.get(id_, id_.replace("_", " ")) for id_ in each.visit.actions),
         state=STATES[each.kept],
         may_be_missed=each.kept in (Kept.NOT_RECORDED, Kept.TODAY),

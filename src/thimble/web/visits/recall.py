@@ -15,7 +15,7 @@ from thimble.ledger.bodies import CONTACT_BY, CONTACT_OUTCOMES
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import short
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import AgreedVisit, Plan, Situation
 from thimble.ledger.pressing import NEAR, OVERDUE, Key, urgency
 from thimble.ledger.reaching import Rung, next_rung, rung_on
 from thimble.ledger.visiting import SOON, Kept, expected, visiting
@@ -36,7 +36,8 @@ class Recalled:
     """Where one case stands on the list: in which part, by which day, and for what.
 
     `visits` counts those to agree in the part `unplanned`, and is 0 in the others. `next_step` is what is
-    due about a worker who did not come, `due` on which day; the part `overdue` alone has them.
+    due about a worker who did not come, `due` on which day; the part `overdue` alone has them. `at` is the
+    hour that was agreed for `day`.
     """
 
     part: str
@@ -47,6 +48,7 @@ class Recalled:
     last_contact: str = ""
     next_step: str = ""
     due: date | None = None
+    at: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +119,7 @@ def _place(
         return Recalled(
             "overdue", first.visit.day, what, missed, last_contact=contact,
             next_step="" if rung is None else rung.action.what,
-            due=None if rung is None else rung.due,
+            due=None if rung is None else rung.due, at=_hour(first.visit),
         ), []  # fmt: skip
     found = visiting(plan, situation, site)
     visits = found.planned.visits
@@ -126,13 +128,19 @@ def _place(
         following = to_come[0]
         part = "ahead" if found.as_agreed else "moved"
         what = _named(following.left, found.names)
-        recalled = Recalled(part, following.visit.day, what, last_contact=contact)
+        recalled = Recalled(
+            part, following.visit.day, what, last_contact=contact, at=_hour(following.visit)
+        )
         return recalled, [*passing, following.visit.day]
     if not visits:
         return None, []
     what = _named(visits[0].items, found.names)
     first_day = visits[0].day
     return Recalled("unplanned", first_day, what, visits=len(visits), last_contact=contact), passing
+
+
+def _hour(visit: AgreedVisit) -> str:
+    return "" if visit.at is None else f"{visit.at:%H:%M}"
 
 
 def _midnight_after(day: date, zone: tzinfo) -> datetime:
@@ -165,7 +173,8 @@ def _last_contact(situation: Situation, zone: tzinfo) -> str:
 
 def in_words(recalled: Recalled, today: date) -> str:
     """What is said of a case on the list of `today`."""
-    day = calendar_day(recalled.day)
+    hour = f" at {recalled.at}" if recalled.at else ""
+    day = calendar_day(recalled.day) + hour
     if recalled.part == "overdue":
         days = (today - recalled.day).days
         late = ", missed" if recalled.missed else ""
@@ -173,7 +182,7 @@ def in_words(recalled: Recalled, today: date) -> str:
     if recalled.part == "unplanned":
         count = f"{recalled.visits} visit{'' if recalled.visits == 1 else 's'}"
         return f"{count}, the first best on {day}"
-    return f"expected {'today' if recalled.day == today else f'on {day}'}"
+    return f"expected {f'today{hour}' if recalled.day == today else f'on {day}'}"
 
 
 def next_words(recalled: Recalled, zone: tzinfo, now: datetime) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 
 from django.http import HttpRequest, HttpResponse
@@ -72,6 +72,7 @@ def _show(
     chosen: dict[str, date] | None = None,
     fault: str = "",
     typed_doses: str | None = None,
+    hours: Mapping[str, str] | None = None,
 ) -> HttpResponse:
     site = get_site()
     found = visiting(reading.plan, reading.situation, site, unavailable=away, chosen=chosen)
@@ -84,6 +85,7 @@ def _show(
         away=away,
         capabilities=capabilities_of(request),
         mail_due=not why_no_mail(site) and any(due_mails(reading.plan.now, [reading.case])),
+        hours=hours,
         claimed=[each.claimed_at for each in open_claims([reading.case])],
         link_since=None if link is None else link.made_at,
         next_step=None
@@ -112,9 +114,17 @@ def agree(request: HttpRequest, ref: str) -> HttpResponse:
     except ValueError as bad:
         return _show(request, reading, away, fault=str(bad))
     found = visiting(reading.plan, reading.situation, get_site(), unavailable=away, chosen=chosen)
+    typed = request.POST.dict()
     if found.planned.refused:
-        return _show(request, reading, away, chosen=chosen, fault="A day cannot be taken: see why.")
-    told = to_agree(found.planned, found.expected)
+        return _show(
+            request, reading, away, chosen=chosen, hours=typed,
+            fault="A day cannot be taken: see why.",
+        )  # fmt: skip
+    try:
+        hours = page.agreed_hours(free.planned, found, typed, get_site())
+    except ValueError as bad:
+        return _show(request, reading, away, chosen=chosen, hours=typed, fault=str(bad))
+    told = to_agree(found.planned, found.expected, hours)
     text = request.POST.get("text", "").strip()
     return _record(
         request, reading,
@@ -122,7 +132,7 @@ def agree(request: HttpRequest, ref: str) -> HttpResponse:
             get_store(), reading.case, told, unavailable=away, text=text, now=clock.now(),
             expected_position=position, **who(request),
         ),
-        Kind.VISITS_AGREED, away, [("Visits", ", ".join(str(v.day) for v in told)), ("Note", text)],
+        Kind.VISITS_AGREED, away, [("Visits", "; ".join(v.words for v in told)), ("Note", text)],
     )  # fmt: skip
 
 
