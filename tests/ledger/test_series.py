@@ -120,10 +120,13 @@ def test_without_earlier_doses_on_record_no_date_is_made_up():
     assert LAST not in case.visits("2026-03-03")
 
 
-def test_while_it_is_open_which_series_it_is_one_line_says_that_doses_may_follow():
-    case = Told("one_complete")
-    assert case.doses("2026-03-02").keys() == {FIRST, LAST, TITRE}
-    assert "hbv_vaccine" in {d for q in case.plan("2026-03-02").questions for d in q.changes}
+def test_while_it_is_open_which_series_it_is_the_doses_between_may_follow_and_none_is_certain():
+    plan = Told("one_complete").plan("2026-03-02")
+    between = [action for action in plan.actions if action.id in (SECOND, "hbv_series_dose_3")]
+    assert len(between) == 2
+    assert not any(action.certain for action in between)
+    assert all(action.open_facts for action in between)
+    assert "hbv_vaccine" in {d for q in plan.questions for d in q.changes}
 
 
 def test_a_second_series_counts_from_the_exposure_alone():

@@ -103,6 +103,9 @@ def actions_of(
         outputs, window = items[best].outputs, windows[best]
         certain = any(item.certain for item in items)
         open_facts = dict.fromkeys(fact for item in items for fact in item.open_facts)
+        if series is not None and series.waits_for and id_ in series.names.later:
+            certain = False
+            open_facts |= dict.fromkeys(series.waits_for)
         done = _done(id_, outputs["counted_from"], situation)
         if series is not None and id_ in series.again:
             done = None

@@ -67,7 +67,8 @@ class Series:
     `again` those to be done once more, because the dose did not count. `ends_with` is the action of the
     dose with which it is complete. `windows` are those of the doses to come: the next has limits, each
     other waits for the one before it. `counts_before`: doses from before the exposure count too;
-    `unknown`: and none is on record.
+    `unknown`: and none is on record. While it is open which series it is, `waits_for` are the facts that
+    settle it.
     `fault` is a sentence, or "".
     """
 
@@ -78,6 +79,7 @@ class Series:
     ends_with: str = ""
     counts_before: bool = False
     unknown: bool = False
+    waits_for: tuple[str, ...] = ()
     fault: str = ""
     windows: Mapping[str, Window] = field(default_factory=dict)
 
@@ -120,8 +122,8 @@ def series_found(
         return None
     value = findings[names.decision].value
     if value is None:
-        # Which series, if any, is open: one line says that doses may follow.
-        return Series(names, left_out=frozenset(names.later), ends_with=names.last)
+        # Which series, if any, is open: the doses between may follow, if it is a whole one.
+        return Series(names, ends_with=names.last, waits_for=findings[names.decision].open_facts)
     return series_of(situation, value, protocol, zone, today=today)
 
 
