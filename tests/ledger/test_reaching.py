@@ -16,7 +16,7 @@ from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import AgreedVisit, FollowUp, ReachingDecision, Situation
 from thimble.ledger.pressing import Group, group_of, urgency
-from thimble.ledger.reaching import Rung, next_rung
+from thimble.ledger.reaching import NOT_GONE, Rung, next_rung
 from thimble.ledger.store import MemoryStore
 from thimble.ledger.visiting import Expected, Kept
 
@@ -160,7 +160,7 @@ def test_a_missed_visit_always_has_a_next_step_and_ends_only_with_a_person(
     found = rung(*contacts)
     assert found is not None
     # Where every way was tried in vain, and only there or where the worker declined, it is decided.
-    tried = {how for _, how, outcome in contacts if outcome != "not_sent"}
+    tried = {how for _, how, outcome in contacts if outcome not in NOT_GONE}
     exhausted = all(s.decides or tried & set(s.how) for s in LADDER.steps)
     last = max(contacts, key=lambda c: c[0], default=None)
     if found.step == "decide":
