@@ -23,7 +23,7 @@ from thimble.clinical.site import Site, load_site
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.next_thing import short
-from thimble.ledger.plan import TO_DO, Window
+from thimble.ledger.plan import TO_DO, State, Window
 from thimble.ledger.store import MemoryStore
 from thimble.ledger.telling import told as told_findings
 from thimble.protocol import load_protocol
@@ -1033,7 +1033,7 @@ def test_signing_refuses_a_case_that_moved_and_keeps_what_was_typed(
 
     response = client.post(
         url("sign", case),
-        {**form, "decided-hiv_pep": "Start it", "reason-hiv_pep": "Deep needle, source at risk."},
+        {**form, "other-hiv_pep": "Start it", "reason-hiv_pep": "Deep needle, source at risk."},
     )
 
     page = text_of(response)
@@ -1068,11 +1068,44 @@ def test_a_decision_typed_while_signing_needs_its_reason(signed_in: SignIn, case
     client = signed_in(DOCTOR)
     form = sign_form(client, case)
 
-    response = client.post(url("sign", case), {**form, "decided-hiv_pep": "Start it"})
+    response = client.post(url("sign", case), {**form, "other-hiv_pep": "Start it"})
 
     assert response.status_code == 422
     assert "say why you decide so" in text_of(response)
     assert position(case) == 1
+
+
+def test_a_choice_on_the_page_that_is_signed_settles_the_dose_and_other_words_do_not(
+    signed_in: SignIn, case: str
+):
+    client = signed_in(DOCTOR)
+    for number, (fact, value) in enumerate(
+        {"fluid": "blood", "source_hiv": "unknown", "worker_hiv": "negative"}.items(), start=1
+    ):
+        client.post(url("answer", case), {"fact": fact, "value": value, "position": number})
+    form = {**sign_form(client, case), "reason-hiv_pep": "Low risk."}
+    none = get_protocol().outputs["hiv_pep"].words("not_indicated")
+    assert f'value="{none}"' in client.get(url("sign", case)).content.decode()
+
+    both = client.post(
+        url("sign", case), {**form, "decided-hiv_pep": none, "other-hiv_pep": "No tablets"}
+    )
+    assert both.status_code == 422
+    assert "Leave one of the two" in text_of(both)
+    assert "No tablets" in both.content.decode()
+    assert (
+        client.post(url("sign", case), {**form, "other-hiv_pep": "No tablets"}).status_code == 302
+    )
+
+    def first_dose() -> str:
+        reading = Reading.of(case, get_store().entries(case), get_protocol(), get_site(), NIGHT)
+        return next(a.state for a in reading.plan.actions if a.id == "hiv_pep_first_dose")
+
+    assert first_dose() != State.DEPARTED
+
+    form = {**sign_form(client, case), "reason-hiv_pep": "Low risk."}
+    assert client.post(url("sign", case), {**form, "decided-hiv_pep": none}).status_code == 302
+    assert first_dose() == State.DEPARTED
 
 
 def test_a_departure_needs_its_reason_and_is_shown_with_it(signed_in: SignIn, case: str):

@@ -232,8 +232,20 @@ def test_a_signature_under_other_rules_is_said_to_be_one() -> None:
 
 def test_a_sentence_is_cut_to_its_first_clause() -> None:
     assert short("Draw the final test: antigen and RNA") == "Draw the final test"
-    assert short("Give the vaccine (if never had), now") == "Give the vaccine"
+    assert short("Give the vaccine (deltoid), now") == "Give the vaccine"
     assert short("Give it") == "Give it"
+
+
+@pytest.mark.parametrize(
+    "condition",
+    [
+        "Give the dose, if it was decided on",
+        "Stop it, unless the test is reactive",
+        "Give it (if never had)",
+    ],
+)
+def test_the_short_form_never_drops_a_condition(condition: str) -> None:
+    assert short(f"{condition}; and write it down") == condition
 
 
 # -- what the process keeps -----------------------------------------------------------------------

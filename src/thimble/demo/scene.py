@@ -81,7 +81,7 @@ class Scene:
                 name=name,
                 staff_number=f"Q{sum(map(ord, name)) % 9000 + 1000}",
                 phone=f"555-01{sum(map(ord, name)) % 40 + 50}",
-                email=f"{name.split(maxsplit=1)[0].lower()}@quillhaven.example",
+                email=f"{name.removeprefix('Dr. ').split(maxsplit=1)[0].lower()}@quillhaven.example",
                 occupation=occupation,
                 department=place,
             ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -151,10 +152,17 @@ def time_left(action: Action, now: datetime) -> str:
     return f"{overdue}{span_down(limit - now)} left"
 
 
+# A comma or a bracket ends the clause only where no condition follows it.
+_CLAUSE_ENDS = re.compile(r"[:;]| \((?!(?:if|unless)\b)|,(?! (?:if|unless)\b)")
+
+
 def short(sentence: str) -> str:
-    """The first clause of an action's sentence: enough for a list."""
-    ends = [at for mark in (":", ";", ",", " (") if (at := sentence.find(mark)) > 0]
-    return sentence[: min(ends, default=len(sentence))].rstrip(".")
+    """The first clause of an action's sentence: enough for a list. A condition is never cut off.
+
+    "Give the first dose, if it was decided on" without its condition would order what nobody decided.
+    """
+    end = _CLAUSE_ENDS.search(sentence)
+    return sentence[: end.start() if end else len(sentence)].rstrip(".")
 
 
 def since(at: datetime, now: datetime) -> str:

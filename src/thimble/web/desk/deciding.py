@@ -123,6 +123,7 @@ class ToDecide:
     advised: str
     options: tuple[str, ...]
     decided: str
+    other: str
     reason: str
     earlier: DepartureView | None
 
@@ -271,6 +272,7 @@ def _to_decide(reading: Reading, lens: Lens, typed: Mapping[str, str]) -> tuple[
                 advised=advised_words(finding, plan, lens),
                 options=tuple(lens.value(name, v) for v in order if v not in LEFT_TO_A_PERSON),
                 decided=typed.get(f"decided-{name}", ""),
+                other=typed.get(f"other-{name}", ""),
                 reason=typed.get(f"reason-{name}", ""),
                 earlier=None if earlier is None else DepartureView.of(earlier, lens),
             )
@@ -290,11 +292,16 @@ def read_departures(
     lens = Lens(plan, reading.situation, protocol, plan.now.tzinfo, {})  # type: ignore[arg-type]
     departures = []
     for name, finding in plan.findings.items():
-        decided = post.get(f"decided-{name}", "").strip()
-        reason = post.get(f"reason-{name}", "").strip()
+        chosen = post.get(f"decided-{name}", "").strip()
+        other = post.get(f"other-{name}", "").strip()
+        decided, reason = chosen or other, post.get(f"reason-{name}", "").strip()
         if not decided and not reason:
             continue
         label = lens.label(name)
+        if chosen and other:
+            raise BadAnswer(
+                f"{label}: you chose “{chosen}” and wrote other words as well. Leave one of the two."
+            )
         if not reason:
             raise BadAnswer(f"{label}: say why you decide so.")
         if not decided:
