@@ -170,7 +170,7 @@ def test_demand_is_saved_as_a_file_without_names(nurse: Client) -> None:
     answer = nurse.get("/cohorts/demand", {"cohort": "Spring"})
     rows = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
 
-    assert rows[0] == ["Week from", "Doses: hepatitis B vaccine", "Anti-HBs", "Blood draws"]
+    assert rows[0] == ["Week from", "Doses: Hepatitis B vaccine", "Anti-HBs", "Blood draws"]
     assert rows[1] == ["2026-03-02", "1", "1", "1"]
     assert sum(int(row[1]) for row in rows[1:]) == 2 + 3
 

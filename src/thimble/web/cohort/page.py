@@ -166,7 +166,7 @@ def test_words(item: str) -> str:
 def demand_rows(weeks: Sequence[Demand]) -> tuple[list[str], list[list[str]]]:
     """Demand by week as a table: its heads, and one row a week."""
     doses, tests = demand_columns(weeks)
-    heads = ["Week from", *(f"Doses: {inside(item)}" for item in doses)]
+    heads = ["Week from", *(f"Doses: {item}" for item in doses)]
     heads += [test_words(item) for item in tests]
     rows = [
         [
