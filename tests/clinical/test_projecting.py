@@ -143,6 +143,15 @@ def test_where_tables_ask_for_more_the_day_says_what_it_rests_on():
     assert projection.ready_on == date(2026, 12, 30)
 
 
+def test_a_result_that_comes_after_the_last_dose_is_waited_for():
+    """United Kingdom, titre of 50: one further dose at once; the panel of the same day takes three days."""
+    told = [*doses("2010-01-01", "2010-02-01", "2010-08-01"), titre(50, "2010-10-01")]
+    projection = found(told, protocol="uk", prone=True, weak="no")
+
+    assert steps(projection) == ["infection_tests 2026-11-27", "booster 2026-11-27"]
+    assert projection.ready_on == date(2026, 11, 30)
+
+
 def test_a_titre_waits_for_immunoglobulin():
     """Six months after it (A18)."""
     serum = DoseGiven("30", PartialDate.parse("2026-11-20"))

@@ -102,6 +102,16 @@ def test_what_is_overdue_counts_for_this_week_and_one_draw_for_several_tests() -
     ]
 
 
+def test_blood_for_several_tests_of_one_day_is_drawn_once() -> None:
+    """United Kingdom, exposure-prone, series complete: the panel and the titre, both now."""
+    asked = Asked(("hepatitis_b",), "uk", Duration(3, "days"))
+    whole = member(person(*card("2026-02-25")[:3]), BORN, TODAY, asked, UTC)
+
+    assert [dict(week.tests) for week in demand([whole], TODAY)] == [
+        {"hbsag": 1, "anti_hbs": 1, DRAWS: 1}
+    ]
+
+
 def test_whoever_was_written_to_and_sent_nothing_since_has_not_answered() -> None:
     invited: Draft = (
         Kind.INVITED,

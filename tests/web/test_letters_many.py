@@ -257,6 +257,8 @@ def test_two_workers_are_never_at_one_run(monkeypatch: pytest.MonkeyPatch) -> No
     run, people = begun("mail", "mail")
     LetterRun.objects.filter(pk=run.pk).update(held_until=NIGHT + timedelta(seconds=30))
     sending.work(run.pk)
+    with clock.standing_at(NIGHT + timedelta(seconds=30)):
+        sending.work(run.pk)
     assert {state for _, state in states(run).values()} == {"waiting"}
 
     # Whoever held it is gone for a minute.
@@ -289,6 +291,21 @@ def test_failures_are_listed_with_their_reason_and_can_be_tried_again(
     assert states(run)[people[0]] == ("mail", "sent")
     assert states(run)[people[1]] == ("mail", "failed")
     assert kinds(people[0]).count("invited") == 1
+
+
+def test_a_letter_that_is_made_later_joins_the_file(nurse: Client) -> None:
+    run, people = begun("paper", "paper")
+    LetterTo.objects.filter(run=run, person=people[1]).update(state="failed", reason="x")
+    sending.work(run.pk)
+    run.refresh_from_db()
+    before = run.file
+    nurse.post(f"/cohorts/letters/{run.pk}/go-on", {"again": "1"})
+    run.refresh_from_db()
+
+    assert run.in_file == 2
+    assert run.file != before
+    with pikepdf.open(BytesIO(nurse.get(f"/cohorts/letters/{run.pk}/file").content)) as pdf:
+        assert len(pdf.pages) == 2
 
 
 def test_the_progress_asks_again_only_while_somebody_is_at_it(nurse: Client) -> None:
