@@ -26,6 +26,7 @@ from thimble.clinical.saying import stamp
 from thimble.documents.clearance_certificate.data import Printed, certificates
 from thimble.documents.clinician_summary.data import clinician_summary
 from thimble.documents.downtime_pack.data import downtime_pack
+from thimble.documents.labels.data import Label, label_sheets
 from thimble.documents.record import Record
 from thimble.documents.render import Template, render
 from thimble.documents.source_request.data import source_request
@@ -71,6 +72,7 @@ CERTIFICATE = Printed(
     ),
     "Ada Invented", date(1999, 2, 28), "Dr. Ada Invented", "K7QM-2F49", SQUARE,
 )  # fmt: skip
+LABEL = Label("S-K7QM-2F49", "I. B.", None, "3 Mar 2026")
 PRINTED = {Template.CLOSING_STATEMENT: END, Template.ALL_CLEAR: END}
 """When a case was looked at, where that is not `NOW`."""
 
@@ -102,6 +104,8 @@ def data(template: Template, facts: dict[str, Value] | None = None) -> dict[str,
             return downtime_pack(site(), protocol(), NOW).to_data()
         case Template.CLEARANCE_CERTIFICATE:
             return certificates([CERTIFICATE], site(), "https://thimble.example/c/").to_data()
+        case Template.LABELS:
+            return label_sheets([LABEL], site().labels, first=2, invented=True)
 
 
 @cache
@@ -136,9 +140,10 @@ def tags_of(pdf: pikepdf.Pdf) -> set[str]:
 
 every_document = pytest.mark.parametrize("template", list(Template))
 every_sheet = pytest.mark.parametrize(
-    "template", [t for t in Template if t is not Template.CLEARANCE_CERTIFICATE]
+    "template",
+    [t for t in Template if t not in (Template.CLEARANCE_CERTIFICATE, Template.LABELS)],
 )
-"""A certificate of clearance is for other houses: it names no protocol, and has no table."""
+"""A certificate of clearance is for other houses: it names no protocol, and has no table; nor do labels."""
 
 
 @every_document

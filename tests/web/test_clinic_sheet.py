@@ -362,3 +362,44 @@ def test_a_session_of_another_day_says_that_today_s_date_is_written(
         client = Client()
         client.force_login(models.Account.objects.get())
         assert words in client.get(f"/clinic/{session}/").text
+
+
+def test_labels_keep_a_sample_s_number_and_the_sample_takes_it(
+    nurse: Client, session: int, person: str
+) -> None:
+    sent = {"kind": "samples", "copies": "2", "first": "3"}
+    for _ in range(2):
+        answer = nurse.post(f"/clinic/{session}/labels", sent)
+        assert answer["Content-Type"] == "application/pdf"
+        assert answer.content.startswith(b"%PDF")
+    assert "labels" in answer["Content-Disposition"]
+    (row,) = models.SampleNumber.objects.all()
+    assert (row.person, row.session_id) == (person, session)
+    send(nurse, session, do="sample", open=person)
+    send(nurse, session, do="sample", open=person)
+    numbers = [sample.number for sample in held(person).samples]
+    assert numbers[0] == row.number
+    assert len(set(numbers)) == 2
+    assert models.IdentityLook.objects.filter(case=person, where="labels").exists()
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"kind": "x"}, "Choose what is printed"),
+        ({"copies": "0"}, "1 to 6 for each person"),
+        ({"copies": "7"}, "1 to 6 for each person"),
+        ({"first": "25"}, "The first free label is 1 to 24."),
+    ],
+)
+def test_labels_that_cannot_be_are_refused_and_no_number_is_used_up(
+    nurse: Client, session: int, person: str, change: dict[str, str], said: str
+) -> None:
+    sent = {"kind": "samples", "copies": "1", "first": "1"}
+    assert said in nurse.post(f"/clinic/{session}/labels", {**sent, **change}, follow=True).text
+    assert not models.SampleNumber.objects.exists()
+
+
+def test_codes_of_people_use_up_no_number(nurse: Client, session: int, person: str) -> None:
+    nurse.post(f"/clinic/{session}/labels", {"kind": "people", "copies": "1", "first": "1"})
+    assert not models.SampleNumber.objects.exists()

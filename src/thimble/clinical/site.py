@@ -21,6 +21,7 @@ import holidays
 from thimble.clinical.diseases import ASKED, DISEASES
 from thimble.clinical.durations import Duration, parse
 from thimble.clinical.fitness.vocabulary import vocabulary as fitness_vocabulary
+from thimble.clinical.labels import Labels, read_labels
 from thimble.clinical.laboratory import Local, read_local
 from thimble.clinical.library import shipped
 from thimble.clinical.neutral import is_mail_address, telling_words
@@ -134,6 +135,7 @@ class Site:
     stocked: Stocked = field(default_factory=Stocked)
     source_patient: SourceRules = field(default_factory=SourceRules)
     laboratory: Local = field(default_factory=Local)
+    labels: Labels = field(default_factory=Labels)
 
 
 class SiteError(ValueError):
@@ -212,6 +214,7 @@ def _site(read: _Reader) -> Site:
         stocked=read_stocked(read),
         source_patient=read_source_rules(read),
         laboratory=read_local(read),
+        labels=read_labels(read),
     )
 
 

@@ -81,7 +81,9 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     from thimble.demo.cohort import build as enrol
     from thimble.demo.monitored import build as monitor
     from thimble.demo.scene import Stage
+    from thimble.demo.sessions import build as hold
     from thimble.demo.starters import build as start
+    from thimble.web.clinic.store import get_clinic
     from thimble.web.context import (
         get_identities,
         get_people,
@@ -106,7 +108,8 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     stage = Stage(get_store(), get_identities(), get_protocol(), get_site(), accounts, get_stock())
     cases = build(stage, now)
     workers = [who for case in cases.values() if (who := get_identities().worker(case))]
-    start(get_people(), get_people_identities(), *accounts["nurse"], now)
+    starters = start(get_people(), get_people_identities(), *accounts["nurse"], now)
+    hold(get_clinic(), get_people(), starters[:24], get_site(), accounts["nurse"][0], now)
     people = enrol(get_people(), get_people_identities(), *accounts["nurse"], now, workers)
     # The seventh works in a theatre and does exposure-prone procedures.
     monitor(get_people(), people[6], *accounts["physician"], now)

@@ -34,6 +34,7 @@ class Template(StrEnum):
     LETTER = "letters"
     MANY_LETTERS = "many_letters"
     CLEARANCE_CERTIFICATE = "clearance_certificate"
+    LABELS = "labels"
 
 
 def render(template: Template, data: Mapping[str, Any], *, at: datetime) -> bytes:

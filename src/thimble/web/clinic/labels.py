@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from datetime import datetime
 
 from thimble.actions.reference import new_references, read_reference
@@ -37,3 +38,12 @@ def owner_of(number: str) -> str | None:
     """The person a number was printed for."""
     row = SampleNumber.objects.filter(number=number).first()
     return row.person if row else None
+
+
+def number_for(
+    person: str, session: int, used: Container[str] = (), *, by: str, now: datetime
+) -> str:
+    """The number of a person's sample at a session: one printed before that is not used, else a new one."""
+    rows = SampleNumber.objects.filter(person=person, session=session).order_by("made_at")
+    printed = (row.number for row in rows if row.number not in used)
+    return next(printed, None) or new_number(person, session, by=by, now=now)

@@ -33,7 +33,7 @@ from thimble.web import clock, log
 from thimble.web.access import account_of, can, needs
 from thimble.web.clinic import inhand
 from thimble.web.clinic.choosing import closed, session_when
-from thimble.web.clinic.labels import new_number, owner_of, read_number
+from thimble.web.clinic.labels import number_for, owner_of, read_number
 from thimble.web.clinic.sheet import Line, in_order, line
 from thimble.web.clinic.store import get_clinic
 from thimble.web.clinic.views import find_session, wall
@@ -221,8 +221,10 @@ def _sample(request: HttpRequest, found: Session, opened: str, typed: str) -> Ht
     checked = request.POST.get("identified", "")
     with get_people().transaction():
         if number is None:
-            number = new_number(
-                person.reference, found.id, by=account_of(request).pk, now=clock.now()
+            # The label that was printed for today's sample is the one that is stuck on.
+            used = {sample.number for sample in person.samples}
+            number = number_for(
+                person.reference, found.id, used, by=account_of(request).pk, now=clock.now()
             )
         giving.take_sample(
             get_people(), person.reference, number,
@@ -294,6 +296,7 @@ def _show(
             name: request.POST.get(name, "") for name in ("product", "lot", "reason", "sample")
         },
         "products": suggestions(),
+        "labels_on_a_sheet": get_site().labels.on_a_sheet,
         "sample_first": found.purpose == "sample",
     }
     status = 422 if fault or against else 200

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from thimble.web.clinic import sheet_views, views
+from thimble.web.clinic import label_views, sheet_views, views
 from thimble.web.screens import Link
 
 app_name = "clinic"
@@ -16,6 +16,7 @@ urlpatterns = [
     path("<int:session>/scan", sheet_views.scan, name="scan"),
     path("<int:session>/code", sheet_views.name_code, name="name_code"),
     path("<int:session>/undo/<str:person>/<int:entry>", sheet_views.undo, name="undo"),
+    path("<int:session>/labels", label_views.labels, name="labels"),
     path("<int:session>/call-off", views.call_off, name="call_off"),
 ]
 NAVIGATION = (Link("Clinic", "clinic:sessions", "edit_people", order=15),)

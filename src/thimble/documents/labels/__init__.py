@@ -1,0 +1,1 @@
+"""Sheets of labels with a barcode: numbers of samples, codes of people."""
