@@ -23,6 +23,7 @@ from thimble.web.models import CalendarLink
 from thimble.web.roles import Role
 
 from .conftest import NIGHT
+from .test_people import enrolled
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("_fresh_limits")]
 SignIn = Callable[[Role], Client]
@@ -171,3 +172,56 @@ def test_the_visits_page_says_since_when_a_link_is_in_use(case: str, signed_in: 
     text = client.get(url).text
     assert "is in use since Tue 3 Mar 2026, 02:40" in text
     assert secret not in text
+
+
+def two_cases(numbers: tuple[str, str], names: tuple[str, str]) -> tuple[str, str]:
+    made = []
+    for number, name, day in zip(numbers, names, (FIRST, SECOND), strict=True):
+        one = actions.report(
+            get_store(), facts={"route": "percutaneous", "fluid": "blood"}, occurred_at=NIGHT,
+            occurred_at_precision="minute", vocabulary=VOCABULARY, now=NIGHT,
+            identities=get_identities(), worker=WorkerIdentity(name=name, staff_number=number),
+        ).case  # fmt: skip
+        agree(one, day)
+        made.append(one)
+    return made[0], made[1]
+
+
+def days_of(path: str) -> list[date]:
+    return [e.dtstart.value for e in vobject.readOne(Client().get(path).text).vevent_list]
+
+
+def test_one_address_tells_all_that_the_worker_comes_for(signed_in: SignIn):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    enrolled(client)
+    one, two = two_cases(("00421", "00 421"), ("Ines Brindle", "Brindle, Ines"))
+    path = make(client, one)
+    assert days_of(path) == [FIRST, SECOND]
+    # The other case knows of the address, and a new one made there stops it.
+    assert "is in use since" in client.get(reverse("visits:visits", args=[two])).text
+    other = make(client, two)
+    assert Client().get(path).status_code == 404
+    assert days_of(other) == [FIRST, SECOND]
+    client.post(reverse("calendars:end", args=[one]))
+    assert Client().get(other).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("numbers", "names"),
+    [
+        (("00421", "00422"), ("Ines Brindle", "Ines Brindle")),
+        (("00421", ""), ("Ines Brindle", "Ines Brindle")),
+        (("00421", "00421"), ("Ines Brindle", "Somebody Else")),
+        (("", ""), ("Ines Brindle", "Ines Brindle")),
+    ],
+)
+def test_a_case_that_may_be_of_somebody_else_is_in_nobodys_calendar_but_its_own(
+    signed_in: SignIn, numbers: tuple[str, str], names: tuple[str, str]
+):
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    enrolled(client)
+    one, two = two_cases(numbers, names)
+    path = make(client, one)
+    assert days_of(path) == [FIRST]
+    assert days_of(make(client, two)) == [SECOND]
+    assert days_of(path) == [FIRST]

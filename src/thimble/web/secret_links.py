@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -23,6 +24,12 @@ _LONGEST = 64
 def standing_link(kind: type[Link], case: str) -> Link | None:
     """The link of a case that is in use."""
     return kind._default_manager.filter(case=case, ended_at__isnull=True).first()
+
+
+def standing_link_of_any(kind: type[Link], cases: Iterable[str]) -> Link | None:
+    """The link in use of whichever of these cases has one; of several, that of the first."""
+    found = (standing_link(kind, case) for case in cases)
+    return next((link for link in found if link is not None), None)
 
 
 def make_link(kind: type[Link], case: str, *, by: str, now: datetime, **more: Any) -> str:

@@ -239,6 +239,11 @@ class DjangoIdentities:
         rows = WorkerIdentity.objects.using(self.using).filter(case__in=list(cases)).order_by("id")
         return {row.case: person.WorkerIdentity(**_from_json(row.body)) for row in rows}
 
+    def cases_of_workers(self) -> dict[str, person.WorkerIdentity]:
+        """The exposed worker of every case that names one."""
+        rows = WorkerIdentity.objects.using(self.using).order_by("id").values_list("case", "body")
+        return {case: person.WorkerIdentity(**_from_json(body)) for case, body in rows}
+
     def source(self, case: str) -> person.SourceIdentity | None:
         """See `IdentityStore.source`."""
         row = SourceIdentity.objects.using(self.using).filter(case=case).first()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
@@ -21,6 +22,7 @@ from thimble.web.context import get_site, get_store
 from thimble.web.desk.handling import canonical, read
 from thimble.web.limits import over_limit
 from thimble.web.models import CalendarLink
+from thimble.web.on_record.finding import cases_of_person
 from thimble.web.qr import qr
 from thimble.web.secret_links import end_link, link_of, make_link
 
@@ -85,9 +87,14 @@ def download(request: HttpRequest, ref: str) -> HttpResponse:
 @needs("view_case", "record_facts")
 @require_POST
 def make(request: HttpRequest, ref: str) -> HttpResponse:
-    """A new secret address, shown this once; the one before it stops."""
+    """A new secret address for all cases of the worker, shown this once; any before it stops."""
     case = read(canonical(ref)).case
-    secret = make_link(CalendarLink, case, by=str(request.user.pk), now=clock.now())
+    by, now = str(request.user.pk), clock.now()
+    with transaction.atomic():
+        # One address for all that the worker comes for: any other of theirs stops.
+        for each in cases_of_person(case):
+            end_link(CalendarLink, each, by=by, now=now)
+        secret = make_link(CalendarLink, case, by=by, now=now)
     log.event("calendar_link_made", case=case, account=str(request.user.pk))
     address = get_site().base_url + reverse("calendars:feed", args=[secret])
     context = {"case": case, "address": address, "qr": qr(address)}
@@ -100,16 +107,24 @@ def make(request: HttpRequest, ref: str) -> HttpResponse:
 def end(request: HttpRequest, ref: str) -> HttpResponse:
     """The secret address opens nothing any more."""
     case = read(canonical(ref)).case
-    if end_link(CalendarLink, case, by=str(request.user.pk), now=clock.now()):
+    by, now = str(request.user.pk), clock.now()
+    if sum(end_link(CalendarLink, each, by=by, now=now) for each in cases_of_person(case)):
         log.event("calendar_link_ended", case=case, account=str(request.user.pk))
     return HttpResponseRedirect(reverse("visits:visits", args=[case]))
 
 
 def _calendar(case: str, site: Site) -> bytes:
+    """The appointments of the worker of a case, of all their cases."""
     words = Words(
         name="Appointments",
         summary=site.messages.appointment,
         place=site.messages.place,
         advice=f"If you cannot come, please call {site.occupational_medicine.phone}.",
     )
-    return calendar(appointments(get_store().entries(case), site.zone), words, site.zone)
+    # What a closed case had is told as well: a calendar hears only so that a date has fallen away.
+    told = [
+        each
+        for one in cases_of_person(case)
+        for each in appointments(get_store().entries(one), site.zone)
+    ]
+    return calendar(told, words, site.zone)

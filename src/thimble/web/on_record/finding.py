@@ -8,7 +8,7 @@ from thimble.actions import people as acts
 from thimble.clinical.saying import month_name
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
-from thimble.people.names import another, name_key
+from thimble.people.names import another, name_key, number_key
 from thimble.web import clock
 from thimble.web.context import get_identities, get_people, get_people_identities
 
@@ -40,6 +40,28 @@ def on_record(case: str) -> OnRecord | None:
     what = another(name_key(worker.name), worker.date_of_birth, known_as, who.birth_date)
     doubt = f"The number belongs to somebody of {what} in the register." if what else ""
     return OnRecord(person, who, doubt)
+
+
+def cases_of_person(case: str) -> tuple[str, ...]:
+    """Every case of the worker of a case, by the one file of the register that all of them name without a
+    doubt; the case alone where there is no such file. The case itself comes first."""
+    found = on_record(case)
+    if found is None or found.doubt:
+        return (case,)
+    key = number_key(found.identity.number)
+    others = [
+        other
+        for other, worker in get_identities().cases_of_workers().items()
+        if other != case and worker.staff_number and number_key(worker.staff_number) == key
+    ]
+    same = [
+        other
+        for other in sorted(others)
+        if (file := on_record(other)) is not None
+        and not file.doubt
+        and file.person.reference == found.person.reference
+    ]
+    return (case, *same)
 
 
 def born(identity: PersonIdentity) -> str:

@@ -42,7 +42,8 @@ from thimble.web.desk.questions import BadAnswer
 from thimble.web.mailing.claims import open_claims
 from thimble.web.mailing.sending import due_mails, why_no_mail
 from thimble.web.models import CalendarLink
-from thimble.web.secret_links import standing_link
+from thimble.web.on_record.finding import cases_of_person
+from thimble.web.secret_links import standing_link_of_any
 from thimble.web.visits import lines, page
 from thimble.web.visits.reaching import NextStep
 
@@ -76,7 +77,7 @@ def _show(
 ) -> HttpResponse:
     site = get_site()
     found = visiting(reading.plan, reading.situation, site, unavailable=away, chosen=chosen)
-    link = standing_link(CalendarLink, reading.case)
+    link = standing_link_of_any(CalendarLink, cases_of_person(reading.case))
     rung = next_rung(reading.situation, found.expected, get_ladder(), site.zone)
     shown = page.VisitsPage.of(
         found,
