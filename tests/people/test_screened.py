@@ -96,12 +96,37 @@ def test_hbsag_without_dna_asks_for_dna_and_any_number_of_it_for_the_physician()
 
 
 def test_a_validated_sample_of_another_result_does_not_validate_the_negative_one() -> None:
-    both = result("hbsag", "indeterminate"), result("hbsag", sample={**VALID, "direct": "no"})
+    before = result("hbsag", "indeterminate", when="2026-02-09")
+    both = before, result("hbsag", sample={**VALID, "direct": "no"})
     assert parts(of(*both))[0] == ("missing", "validated_test")
 
 
-def test_a_result_without_a_day_counts_for_nothing() -> None:
+@pytest.mark.parametrize("word", ["indeterminate", None])
+@pytest.mark.parametrize(
+    ("when", "says"),
+    [
+        ("2026-02-09", ("shown", "none")),
+        ("2026-02-10", ("missing", "repeat")),
+        ("2026-02", ("missing", "repeat")),
+        ("2026-02-20", ("missing", "repeat")),
+        (None, ("missing", "repeat")),
+    ],
+)
+def test_only_a_later_negative_settles_a_result_that_says_neither(
+    word: str | None, when: str | None, says: tuple[str, str]
+) -> None:
+    """Antigen and antibody may be unclear in early infection: the negative sample before shows nothing."""
+    number = None if word else 0.4
+    found = of(*ALL_THREE, result("hiv_ag_ab", word, when=when, number=number))
+    assert parts(found)[2] == says
+    assert found.clearance == ("propose" if says[0] == "shown" else "pending")
+
+
+def test_a_negative_result_without_a_day_counts_for_nothing_and_a_positive_one_is_not_lost() -> None:
     assert parts(of(result("hbsag", when=None)))[0] == ("missing", "first_test")
+    assert parts(of(result("hbsag", "positive", when=None)))[0] == ("missing", "load")
+    found = of(*ALL_THREE, result("hbsag", "positive", when=None))
+    assert (found.clearance, parts(found)[0]) == ("physician", ("physician", "refer"))
 
 
 def test_a_test_after_a_refusal_ends_it() -> None:
@@ -135,6 +160,7 @@ RESULTS = st.lists(
         st.sampled_from(["positive", "negative", "indeterminate", None]),
         st.booleans(),
         st.booleans(),
+        st.integers(1, 9).map(lambda day: (day, day + day % 3)),
     ),
     max_size=5,
 )

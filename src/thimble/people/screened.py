@@ -25,13 +25,16 @@ def screened(person: Person, on: date, rule_set: str) -> Screening | None:
 
 
 def _result(evidence: Evidence, today: int) -> Result | None:
-    """A result that has a date by a day; without one it counts for nothing."""
+    """A result by a day. Without a date a negative one counts for nothing; any other may be the latest."""
     body = evidence.body
-    if body["test"] not in TESTS or _days(body["when"], today) is None:
+    days = _days(body["when"], today)
+    if body["when"] is None and body["word"] != "negative":
+        days = (1, today)
+    if body["test"] not in TESTS or days is None:
         return None
     below = body["number"] is not None and body["comparator"] in ("<", "<=")
     return Result(
-        body["test"], body["word"], below, choices.identified_and_validated(body["sample"])
+        body["test"], body["word"], below, choices.identified_and_validated(body["sample"]), days
     )
 
 

@@ -26,16 +26,17 @@ INFECTIONS: Mapping[str, tuple[str, str]] = {
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """One dated result.
+    """One result.
 
     `below`: its number is below what the test can tell. `validated`: its sample was identified and
-    validated, for certain.
+    validated, for certain. `days` are ordinals: the first and the last day that it can be of.
     """
 
     test: str
     word: str | None
     below: bool
     validated: bool
+    days: tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,7 @@ def screen(
     Args:
         rule_set: a value of that fact; it is never assumed.
         exposure_prone: `yes`, `no` or `not_known`.
-        results: dated results of the tests of `INFECTIONS`.
+        results: results of the tests of `INFECTIONS`.
         refused: infections whose test is refused and was not done since.
 
     Raises:
@@ -124,10 +125,14 @@ def _marker(results: Sequence[Result]) -> str:
     words = {r.word for r in results}
     if "positive" in words:
         return "differing" if "negative" in words else "positive"
-    if "negative" in words:
-        valid = any(r.validated for r in results if r.word == "negative")
-        return "negative_validated" if valid else "negative"
-    return "indeterminate" if results else "none"
+    negative = [r for r in results if r.word == "negative"]
+    if not negative:
+        return "indeterminate" if results else "none"
+    # What says neither is settled only by a negative result that is certainly later.
+    since = max(r.days[0] for r in negative)
+    if any(r.word != "negative" and r.days[1] >= since for r in results):
+        return "indeterminate"
+    return "negative_validated" if any(r.validated for r in negative) else "negative"
 
 
 def _load(results: Sequence[Result]) -> str:
