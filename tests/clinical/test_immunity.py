@@ -177,6 +177,99 @@ def test_only_a_laboratory_confirms_measles_and_a_clinician_suffices_for_varicel
     assert said(of("measles", past("measles", "clinician", None))) == ("not_known", "dose")
 
 
+@pytest.mark.parametrize("by", ["us", "uk"])
+@pytest.mark.parametrize("basis", ["laboratory", "clinician"])
+def test_chickenpox_and_an_antibody_that_was_not_found_are_for_the_physician(
+    by: str, basis: str
+) -> None:
+    had = past("varicella", basis)
+    for word in ("negative", "positive"):
+        found = of("varicella", had, result("varicella_igg", word), by=by)
+        assert found.satisfied == (word == "positive")
+    assert said(of("varicella", had, result("varicella_igg", "negative"), by=by)) == (
+        "pending",
+        "refer",
+    )
+
+
+@pytest.mark.parametrize("by", ["us", "uk"])
+@pytest.mark.parametrize("word", ["negative", "indeterminate"])
+def test_a_number_that_nobody_read_is_read_before_anybody_is_called_not_immune(
+    by: str, word: str
+) -> None:
+    before = result("measles_igg", word, "2019-01-01")
+    assert said(of("measles", before, by=by))[0] == "not_satisfied"
+    assert said(of("measles", before, result("measles_igg", None), by=by)) == (
+        "pending",
+        "read_number",
+    )
+
+
+@pytest.mark.parametrize("by", ["us", "uk"])
+def test_a_told_chickenpox_and_a_contraindication_never_end_in_doses(by: str) -> None:
+    told = past("varicella", "person")
+    assert said(of("varicella", told, by=by)) == ("pending", "verify_history")
+    found = of("varicella", told, Against(4, "varicella", None, 0), by=by)
+    assert (said(found), found.doses_missing) == (("pending", "refer"), 0)
+
+
+ASKED_TB = (result("tb_symptoms", "negative", "2026-01-05"), result("tb_risk", "negative"))
+
+
+@pytest.mark.parametrize("by", ["us", "uk"])
+@pytest.mark.parametrize(
+    ("evidence", "expected"),
+    [
+        ((result("igra", "negative"),), ("satisfied", "none")),
+        ((result("igra", "negative"), result("tuberculin", None)), ("pending", "read_number")),
+        ((result("igra", "negative"), result("chest_x_ray", "normal")), ("satisfied", "none")),
+        ((result("igra", "negative"), result("chest_x_ray", "positive")), ("pending", "refer")),
+        (
+            (result("igra", "negative"), result("chest_x_ray", "indeterminate")),
+            ("pending", "refer"),
+        ),
+    ],
+)
+def test_a_negative_test_hides_neither_an_unread_number_nor_a_film(evidence, expected, by) -> None:
+    evidence = tuple(
+        result("chest_x_ray", "negative") if each.word == "normal" else each for each in evidence
+    )
+    assert said(of("tuberculosis", *ASKED_TB, *evidence, by=by)) == expected
+
+
+def test_documented_bcg_hides_no_film_either() -> None:
+    film = result("chest_x_ray", "positive")
+    bcg = dose("1995-01-01", "19")
+    assert said(of("tuberculosis", *ASKED_TB, bcg, by="uk")) == ("satisfied", "none")
+    assert said(of("tuberculosis", *ASKED_TB, bcg, film, by="uk")) == ("pending", "refer")
+
+
+@pytest.mark.parametrize("by", ["us", "uk"])
+@pytest.mark.parametrize(
+    ("film", "expected"),
+    [
+        ("2020-01-31", "chest_film"),
+        ("2020", "chest_film"),
+        ("2020-02-01", "none"),
+        ("2021", "none"),
+    ],
+)
+def test_a_film_from_before_the_positive_test_shows_nothing(
+    film: str, expected: str, by: str
+) -> None:
+    infected = result("igra", "positive", "2020-02-01"), result("tb_risk", "positive")
+    shown = result("chest_x_ray", "negative", film)
+    assert said(of("tuberculosis", ASKED_TB[0], *infected, shown, by=by))[1] == expected
+
+
+def test_symptoms_that_may_be_the_latest_are_not_passed_over() -> None:
+    absent = result("tb_symptoms", "negative", "2025-06-01")
+    present = result("tb_symptoms", "positive", "2025")
+    assert said(of("tuberculosis", absent, present)) == ("pending", "refer")
+    before = result("tb_symptoms", "positive", "2024")
+    assert said(of("tuberculosis", absent, before))[1] != "refer"
+
+
 @pytest.mark.parametrize(
     ("when", "cvx", "state"),
     [

@@ -88,6 +88,24 @@ def test_a_test_for_tuberculosis_has_to_be_negative_and_a_film_normal() -> None:
     assert state("tuberculosis", *known).provided == "chest X-ray is normal"
 
 
+def test_no_day_follows_from_a_positive_test_that_is_repeated() -> None:
+    """Two results that differ are for the physician: that the second is negative makes nobody ready."""
+    known = (
+        result("igra", "positive"),
+        result("tb_symptoms", "negative"),
+        result("tb_risk", "negative"),
+    )
+    found = state("tuberculosis", *known)
+    assert [(lack.need, lack.item, lack.recommended) for lack in found.lacks] == [
+        (Need.TEST, "igra", ON)
+    ]
+    assert (found.ready_on, found.provided) == (None, "")
+    assert "depends on the test" in found.open
+    assert (
+        state("tuberculosis", *known, result("igra", "negative", "2026-02-01")).satisfied is False
+    )
+
+
 @pytest.mark.parametrize(
     ("disease", "drafts", "need", "why"),
     [

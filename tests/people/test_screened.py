@@ -122,7 +122,9 @@ def test_only_a_later_negative_settles_a_result_that_says_neither(
     assert found.clearance == ("propose" if says[0] == "shown" else "pending")
 
 
-def test_a_negative_result_without_a_day_counts_for_nothing_and_a_positive_one_is_not_lost() -> None:
+def test_a_negative_result_without_a_day_counts_for_nothing_and_a_positive_one_is_not_lost() -> (
+    None
+):
     assert parts(of(result("hbsag", when=None)))[0] == ("missing", "first_test")
     assert parts(of(result("hbsag", "positive", when=None)))[0] == ("missing", "load")
     found = of(*ALL_THREE, result("hbsag", "positive", when=None))

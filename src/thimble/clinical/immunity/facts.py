@@ -97,7 +97,8 @@ def tuberculosis_facts(told: Documented, on: date, rules: Rules) -> Asked:
         if symptoms == "absent" and every is not None:
             lapsed = step(reviewed.days[0], every) < on.toordinal()
             symptoms = "absent_before" if lapsed else "absent"
-    risk, film = _latest(asked[RISK]), _latest(asked[FILM])
+    risk = _latest(asked[RISK])
+    film = _latest(_films(asked[FILM], tests, past))
     dated = [p for p in past if p.days is not None and p.basis != "person"]
     prior = "documented" if dated else "person" if past else "none"
     last = max((t.days[1] for t in tests if t.days), default=None)
@@ -137,14 +138,16 @@ def _first_within(on: date, within: Duration) -> int:
 
 
 def _antibody(tests: Sequence[Tested]) -> str:
-    dated = [t for t in tests if t.days is not None]
-    words = {t.word for t in dated if t.word is not None}
-    if len(words) > 1:
-        return "differing" if "positive" in words else "negative"
-    if words:
-        (word,) = words
-        return "equivocal" if word == "indeterminate" else str(word)
-    return "unread" if dated else "none"
+    words = {t.word for t in tests if t.days is not None}
+    known = words - {None}
+    if "positive" in known:
+        return "differing" if len(known) > 1 else "positive"
+    if None in words:
+        # A number that nobody read may say the opposite of what was read.
+        return "unread"
+    if "negative" in known:
+        return "negative"
+    return "equivocal" if known else "none"
 
 
 def _history(past: Sequence[Past]) -> str:
@@ -175,14 +178,21 @@ def _tb_test(tests: Sequence[Tested], rules: Rules) -> str:
     words = {t.word for t in dated}
     if "positive" in words:
         return "differing" if "negative" in words else "positive"
+    if None in words:
+        return "unread"
     if any(t.test == IGRA and t.word == "negative" for t in dated):
         return "igra_negative"
     skin = sorted(t.days for t in dated if t.test == TUBERCULIN and t.word == "negative" and t.days)
     if skin:
         return "two_step_negative" if _two_step(skin, rules) else "one_step_negative"
-    if "indeterminate" in words:
-        return "indeterminate"
-    return "unread" if dated else "none"
+    return "indeterminate" if words else "none"
+
+
+def _films(films: Iterable[Tested], tests: Iterable[Tested], past: Iterable[Past]) -> list[Tested]:
+    """The films that tell anything: a normal one counts from the first positive test or disease on."""
+    shown = [*(t.days for t in tests if t.word == "positive"), *(p.days for p in past)]
+    first = min((days[1] for days in shown if days), default=0)
+    return [f for f in films if f.word != "negative" or (f.days and f.days[0] >= first)]
 
 
 def _two_step(days: Sequence[tuple[int, int]], rules: Rules) -> bool:
@@ -196,9 +206,11 @@ def _two_step(days: Sequence[tuple[int, int]], rules: Rules) -> bool:
 
 
 def _latest(tests: Sequence[Tested]) -> Tested | None:
-    """The latest dated one; of one day the one that is not negative."""
-    dated = [t for t in tests if t.days is not None]
-    return max(dated, key=lambda t: (t.days or (0, 0), t.word != "negative"), default=None)
+    """The latest dated one; of those that may be the latest one that is not negative."""
+    dated = [(t.days, t) for t in tests if t.days is not None]
+    since = max((days[0] for days, _ in dated), default=0)
+    last = [(t.word != "negative", days, t.entry, t) for days, t in dated if days[1] >= since]
+    return max(last, key=lambda each: each[:3])[-1] if last else None
 
 
 def _two(test: Tested | None, negative: str, other: str, none: str) -> str:

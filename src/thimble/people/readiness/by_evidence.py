@@ -17,7 +17,6 @@ TESTED = {
     "antibody_test": "antibody",
     "verify_history": "antibody",
     "tb_test": "igra",
-    "repeat_test": "igra",
     "second_skin_test": "tuberculin",
     "chest_film": "chest_x_ray",
 }
@@ -48,6 +47,13 @@ def state_of(found: Judgement, on: date, protocol: str, turnaround: Duration) ->
     if found.next_step in ASKED_AT_ONCE:
         lack = Lack(Need.RECORD, found.step_words, earliest=day, recommended=day)
         return _not_met(found, (lack,), day, "nothing is found")
+    if found.next_step == "repeat_test":
+        # However it turns out, what comes next is not known before.
+        lack = Lack(Need.TEST, f"{name}: {inside(found.step_words)}", "igra", day, day)
+        why = f"{name}: what comes next depends on the test."
+        return DiseaseState(
+            disease, False, found.words, (lack,), open=why, confirmed=found.confirmed
+        )
     if found.next_step in TESTED:
         kind = TESTED[found.next_step]
         test = f"{disease}_igg" if kind == "antibody" else kind
