@@ -167,12 +167,14 @@ def test_what_cannot_be_done_is_said_and_nothing_is_written(
 
 @pytest.mark.parametrize(("day", "taken"), [("260303", True), ("260302", False)])
 def test_a_lot_may_be_used_on_its_last_day_and_not_after(
-    nurse: Client, session: int, day: str, *, taken: bool
+    nurse: Client, session: int, person: str, day: str, *, taken: bool
 ) -> None:
     known()
     page = send(nurse, session, f"01{GTIN}17{day}\x1d10A12")
     assert ("that day has passed. Put it away." in page) is not taken
     assert ("In hand:" in page) is taken
+    send(nurse, session, open=person)
+    assert len(written(person)) == taken
 
 
 def test_a_lot_that_was_recalled_is_refused_scanned_or_typed(

@@ -13,6 +13,7 @@ from thimble.clinical.where_to_go import closed_because
 from thimble.people.sessions import Session
 
 WEEKS = timedelta(weeks=5)
+FRIDAY = 4
 
 
 def build(
@@ -21,13 +22,15 @@ def build(
     """Vaccination each week from today, blood samples from tomorrow; `who` are booked in turn."""
     today = now.astimezone(site.zone).date()
 
+    tomorrow = today + timedelta(days=1)
+    while tomorrow.weekday() > FRIDAY:
+        tomorrow += timedelta(days=1)
+
     def closed(day: date) -> str | None:
         return closed_because(site, day)
 
     slots = Session(0, today, time(8), time(16), "House C, room 4", "vaccination", 2, 20)
-    open_ = Session(
-        0, today + timedelta(days=1), time(7, 30), time(9), "House C, window 2", "sample", 12, 0
-    )
+    open_ = Session(0, tomorrow, time(7, 30), time(9), "House C, window 2", "sample", 12, 0)
     made: list[int] = []
     for session in (slots, open_):
         new, _ = acts.make_sessions(

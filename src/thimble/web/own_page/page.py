@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, tzinfo
 
 from thimble.clinical.readiness import Need
-from thimble.clinical.saying import calendar_day
+from thimble.clinical.saying import calendar_day, inside
 from thimble.clinical.site import Site
 from thimble.people import choices
 from thimble.people.fold import Document, Person
@@ -81,7 +81,7 @@ def _steps(person: Person, identity: PersonIdentity, asked: Asked, today: date) 
         if lack.need is Need.DOSE:
             day = lack.recommended
             later = f", from {calendar_day(day)}" if day is not None and day > today else ""
-            told.setdefault(lack.item, f"A dose of {lack.item}{later}")
+            told.setdefault(lack.item, f"A dose of {inside(lack.item)}{later}")
         elif lack.need is Need.TEST:
             told.setdefault(_TEST, _TEST)
         elif lack.need is Need.PHYSICIAN:
