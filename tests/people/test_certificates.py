@@ -410,9 +410,35 @@ def test_nobody_whom_a_decision_calls_unfit_is_cleared(
     assert immune.person.certificates == ()
 
 
-def test_a_decision_that_says_fit_changes_nothing(immune: House) -> None:
-    basis = with_decision(immune, decision("fit", "none", NOW, date(2026, 9, 1)))
+def test_a_decision_that_says_fit_without_a_review_changes_nothing(immune: House) -> None:
+    basis = with_decision(immune, decision("fit", "none", NOW))
     assert basis == immune.basis()
+
+
+@pytest.mark.parametrize("statement", [Statement(), PRONE])
+def test_nobody_is_certified_as_fit_beyond_the_review_of_the_decision(
+    immune: House, monkeypatch: pytest.MonkeyPatch, statement: Statement
+) -> None:
+    """Somebody who is monitored is fit until the next look, and not for the year that the house gives."""
+    tomorrow = TODAY + timedelta(days=1)
+    basis = with_decision(immune, decision("fit", "none", NOW, tomorrow))
+    assert basis.standard
+    assert (basis.limit.until, basis.limit.by) == (tomorrow, "review")
+    monkeypatch.setattr(House, "basis", lambda _: basis)
+    with pytest.raises(Refused, match="at most: the day on which the decision"):
+        immune.issue(statement, decides=True, reason="x", valid_until=tomorrow + timedelta(days=1))
+    immune.issue(statement, decides=True, reason="x", valid_until=tomorrow)
+
+
+@pytest.mark.parametrize("review", [TODAY, TODAY - timedelta(days=1)])
+def test_once_the_review_is_due_a_physician_certifies_and_a_nurse_does_not(
+    immune: House, monkeypatch: pytest.MonkeyPatch, review: date
+) -> None:
+    basis = with_decision(immune, decision("fit", "none", NOW, review))
+    monkeypatch.setattr(House, "basis", lambda _: basis)
+    with pytest.raises(Refused, match=r"is in force: fit; review .*A physician decides"):
+        immune.issue()
+    immune.issue(decides=True, reason="Seen today", valid_until=TODAY)
 
 
 @pytest.mark.parametrize(

@@ -61,16 +61,16 @@ def why_not(
         return faults
     if decides:
         if not basis.agrees(statement) and basis.decided is not None:
-            said = inside(basis.decided.words)
             faults.append(
-                f"The decision about fitness in force says otherwise: {said}. Certify that, or decide anew."
+                f"The decision about fitness in force says otherwise: {basis.decided_words}. Certify that, "
+                "or decide anew."
             )
         if not reason.strip() and not (basis.standard and statement.standard):
             faults.append("Say why: the reason is kept in the file and never printed.")
         return faults
     open_ = [f"{DISEASES[state.disease]}: {inside(state.words)}." for state in basis.unmet]
     if basis.decided is not None:
-        open_.append(f"A decision about fitness is in force: {inside(basis.decided.words)}.")
+        open_.append(f"A decision about fitness is in force: {basis.decided_words}.")
     if not statement.standard:
         open_.append("A restriction or exposure-prone procedures are to be certified.")
     if open_:

@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, time
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.durations import Duration, add
 from thimble.clinical.readiness import DiseaseState
-from thimble.clinical.saying import inside
+from thimble.clinical.saying import calendar_day, inside
 from thimble.ledger.entries import Entry
 from thimble.ledger.fitness import FitnessDecision
 from thimble.people import choices
@@ -32,7 +32,8 @@ _WHO = {"family_name": "name", "given_name": "name", "birth_date": "birth date"}
 class Basis:
     """What is asked for and how each part stands; the last day that a certificate may name.
 
-    `decided` is the decision about fitness that is in force, if it says anything but fit.
+    `decided` is the decision about fitness that is in force, if it says anything but fit or the day of its
+    review has come.
     """
 
     states: tuple[DiseaseState, ...]
@@ -56,10 +57,18 @@ class Basis:
 
     def agrees(self, statement: Statement) -> bool:
         """Whether a statement says what was decided about fitness; nobody unfit is cleared."""
-        if self.decided is None:
+        if self.decided is None or self.decided.outcome == "fit":
             return True
         same = self.decided.restriction == statement.restriction
         return same and self.decided.outcome != "not_fit"
+
+    @property
+    def decided_words(self) -> str:
+        """The decision in terms of work, with its day of review; "" without any."""
+        if self.decided is None:
+            return ""
+        said, review = inside(self.decided.words), self.decided.review_on
+        return said if review is None else f"{said}; review {calendar_day(review)}"
 
     @property
     def confirmed(self) -> bool:
@@ -91,14 +100,13 @@ def basis_of(
     checks = [day for day in _next_checks(person, born, on, asked) if day > on]
     first = min(checks, default=until)
     limit = Limit(first, "recheck") if first < until else Limit(until, "longest")
-    decided = None if decision is None or decision.outcome == "fit" else decision
-    if (
-        decided is not None
-        and decided.review_on is not None
-        and on < decided.review_on < limit.until
-    ):
-        limit = Limit(decided.review_on, "review")
-    return Basis(readiness(person, born, on, asked).states, limit, decided)
+    review = None if decision is None else decision.review_on
+    if review is not None and on < review < limit.until:
+        limit = Limit(review, "review")
+    # Whoever was found fit until a review is not known to be fit after it.
+    speaks = decision is not None and (decision.outcome != "fit" or decision.due(on))
+    states = readiness(person, born, on, asked).states
+    return Basis(states, limit, decision if speaks else None)
 
 
 def _next_checks(person: Person, born: date | None, on: date, asked: Asked) -> Iterable[date]:

@@ -80,7 +80,7 @@ def new(request: HttpRequest, person: str) -> HttpResponse:
         "decides": decides,
         "met": basis.met,
         "standard": basis.standard,
-        "decided": basis.decided.words if basis.decided else "",
+        "decided": basis.decided_words,
         "asked": asked(basis),
         "standing": standing,
         "reference": person,
