@@ -11,7 +11,9 @@ from typing import Any
 
 import pikepdf
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from thimble.people.certificates.checking import Worth
 from thimble.web import clock, models
@@ -98,6 +100,16 @@ def test_each_is_issued_once_however_often_it_is_sent(
         assert first[name][0] in text
     assert "Cedar" not in text
     assert models.IdentityLook.objects.filter(where="certificates").exists()
+
+
+def test_decisions_about_fitness_are_read_once_however_many_are_issued(
+    nurse: Client, people: dict[str, str]
+) -> None:
+    with CaptureQueriesContext(connection) as asked:
+        post(nurse, people, issue="1")
+    assert sum(len(found) for found in numbers(people).values()) == 2
+    decided = [q["sql"] for q in asked if "DISTINCT" in q["sql"] and "fitness_decided" in q["sql"]]
+    assert len(decided) == 2  # of cases, and of files
 
 
 def test_even_a_physician_issues_only_the_standard_to_many(

@@ -74,8 +74,9 @@ def issue(
     valid_until: date | None = None,
     reason: str = "",
     expected_position: int | None = None,
+    decisions: Mapping[str, FitnessDecision] | None = None,
 ) -> Paper:
-    """Issue one certificate, all or nothing.
+    """Issue one certificate, all or nothing. `decisions` as in `basis_today`.
 
     Raises:
         Refused, Overtaken: see `actions.certificates.issue`.
@@ -90,7 +91,7 @@ def issue(
             person.reference,
             identity,
             statement,
-            basis_today(person, identity),
+            basis_today(person, identity, decisions),
             issuer=site.name,
             protocol=site.protocol,
             valid_until=valid_until,

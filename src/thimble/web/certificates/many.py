@@ -85,7 +85,8 @@ def many(request: HttpRequest) -> HttpResponse:
     known = [people[reference] for reference in references if reference in people]
     looked(request, (p.reference for p in known), whose="worker", where="certificates")
     identities = get_people_identities().some_identities(p.reference for p in known)
-    parts = _sorted(known, identities, decisions_today())
+    decisions = decisions_today()
+    parts = _sorted(known, identities, decisions)
     context = {
         "parts": parts,
         "unknown": [reference for reference in references if reference not in people],
@@ -94,7 +95,7 @@ def many(request: HttpRequest) -> HttpResponse:
     }
     if "issue" not in request.POST:
         return render(request, "certificates/many.html", context)
-    issued, failed = _issue_all(request, parts.can, people, identities)
+    issued, failed = _issue_all(request, parts.can, people, identities, decisions)
     log.event("certificates_issued", account=account_of(request).pk, count=len(issued))
     told = {
         "issued": issued,
@@ -233,6 +234,7 @@ def _issue_all(
     rows: Iterable[Row],
     people: dict[str, Person],
     identities: dict[str, PersonIdentity],
+    decisions: dict[str, FitnessDecision],
 ) -> tuple[list[Row], list[Row]]:
     issued, failed = [], []
     for row in rows:
@@ -244,6 +246,7 @@ def _issue_all(
                 identities.get(row.reference),
                 STANDARD,
                 expected_position=person.entries,
+                decisions=decisions,
             )
         except Refused as refused:
             failed.append(Row(row.reference, row.name, row.born, why=refused.faults))
