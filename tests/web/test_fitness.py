@@ -103,11 +103,13 @@ def test_the_list_tells_a_test_that_is_overdue(signed_in: SignIn, case: str) -> 
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({"restriction": "no_exposure_prone_for_now"}, "reason must say why"),
+        ({"restriction": "no_exposure_prone_for_now"}, "Reason must say why"),
         ({"rule_set": ""}, "hoose the rule set"),
         ({"outcome": ""}, "Say what you decide"),
         ({"review_on": "soon"}, "found “soon”"),
-        ({"review_on": ""}, "review_on is a day"),
+        ({"review_on": ""}, "Give the day of review"),
+        ({"outcome": "fit_with_restriction", "restriction": "none"}, "choose which restriction"),
+        ({"outcome": "fit", "restriction": "no_exposure_prone"}, "goes with “Fit with a"),
         ({"review_on": "2020-01-01"}, "day of review lies after"),
         ({"hbv_dna": "many"}, "found “many”"),
         ({"hbsag": "perhaps"}, "Choose one of the answers"),

@@ -66,6 +66,8 @@ def test_a_result_of_the_source_is_recorded_read_and_answers_the_question(
         laboratory="Central",
     )  # fmt: skip
     assert response.status_code == 302
+    assert "Recorded." in client.get(response["Location"]).text
+    assert "Recorded." not in page(client, case)
 
     body = last(case).body
     assert body["facts"]["source_hbsag"] == "negative"
@@ -94,6 +96,9 @@ def test_a_titre_with_a_comma_and_a_sign_is_read_as_typed(case: str, signed_in: 
         ({"word__hbsag": "certainly"}, "one of the words offered"),
         ({"number__anti_hbs": "ten"}, "write a number"),
         ({"number__anti_hbs": "1,000.5"}, "write a number"),
+        ({"number__anti_hbs": "1,000"}, "can be read in two ways. Write 1000, or 1.000."),
+        ({"number__anti_hbs": "1e3"}, "write a number"),
+        ({"number__anti_hbs": "-12"}, "write a number"),
         ({"number__anti_hbs": "7", "unit__anti_hbs": "furlong"}, "choose its sign and unit"),
         ({"word__hbsag": "negative", "status": "rumour"}, "is final"),
     ],

@@ -363,7 +363,7 @@ class Scene:
         elif action.kind == "sample":
             actions.take_sample(store, case, action.id, now=now, by=by, role=role)
         elif action.kind == "dose":
-            product = self.doses.get(action.id, action.id.replace("_", " "))
+            product = self.doses.get(action.id, "invented product")
             actions.give_dose(
                 store, case, action.id, product=product, amount=action.amount,
                 batch="DEMO-01", now=now, by=by, role=role,

@@ -183,17 +183,31 @@ def read_number(text: str, fact: Fact) -> float:
         raise BadAnswer(
             f"“{text.strip()}” is not a number. Enter {_allowed(fact)}, such as 72 or 72.5."
         )
-    whole, _, rest = typed.partition(",")
-    if len(rest) == 3 and whole.lstrip("+") != "0" and float(whole + rest) <= fact.high:
-        raise BadAnswer(
-            f"“{text.strip()}” can be read in two ways. Write {whole}{rest}, or {whole}.{rest}."
-        )
-    number = float(typed.replace(",", "."))
+    number = decimal(typed, fact.high)
     if not fact.low <= number <= fact.high:
         raise BadAnswer(
             f"{number:g} lies outside {_allowed(fact)}. Look at the number and its unit again."
         )
     return number
+
+
+def decimal(typed: str, high: float = math.inf) -> float:
+    """A number of digits with at most one point or comma. A decimal comma is a decimal point.
+
+    1,250 may mean either; it is refused unless the larger reading lies above `high`.
+
+    Raises:
+        BadAnswer: it can be read in two ways.
+        ValueError: it is no such number.
+    """
+    if not _NUMBER.fullmatch(typed):
+        raise ValueError(typed)
+    whole, _, rest = typed.partition(",")
+    if len(rest) == 3 and whole.lstrip("+") != "0" and float(whole + rest) <= high:
+        raise BadAnswer(
+            f"“{typed}” can be read in two ways. Write {whole}{rest}, or {whole}.{rest}."
+        )
+    return float(typed.replace(",", "."))
 
 
 def read_answer(fact: Fact, values: Sequence[str], *, none: bool = False) -> Value:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
@@ -9,7 +10,7 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from thimble.actions import AgainstIt, Refused
-from thimble.ledger.entries import Entry
+from thimble.ledger.entries import Entry, Kind
 from thimble.web import log
 from thimble.web.access import can
 from thimble.web.context import get_protocol, get_site
@@ -122,8 +123,14 @@ def record(
     return written(request, reading, position, at=at)
 
 
+_PREFIX = re.compile(rf"^(?:{'|'.join(kind.value for kind in Kind)}): ")
+
+
 def sentence(fault: Exception) -> str:
-    """A fault as whole sentences for whoever typed: capital first, full stop last."""
-    text = " ".join(fault.faults) if isinstance(fault, Refused) else str(fault)
-    text = text.strip()
+    """A fault as whole sentences for whoever typed: capital first, full stop last.
+
+    The kind of the entry before a fault of its body is left out: it is a word of the ledger.
+    """
+    said = fault.faults if isinstance(fault, Refused) else (str(fault),)
+    text = " ".join(_PREFIX.sub("", each) for each in said).strip()
     return f"{text[:1].upper()}{text[1:]}" + ("" if text.endswith((".", "!", "?")) else ".")

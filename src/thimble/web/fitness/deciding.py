@@ -28,7 +28,8 @@ def read_decision(typed: Mapping[str, str]) -> Typed:
     """What was typed.
 
     Raises:
-        BadAnswer: nothing was chosen, or the day of review cannot be read.
+        BadAnswer: nothing was chosen, what was chosen does not go together, or the day of review
+            cannot be read or is missing.
     """
     outcome, restriction = typed.get("outcome", ""), typed.get("restriction", "")
     if outcome not in OUTCOMES or restriction not in RESTRICTIONS:
@@ -39,4 +40,10 @@ def read_decision(typed: Mapping[str, str]) -> Typed:
             review = date.fromisoformat(said)
         except ValueError:
             raise BadAnswer(f"Give the day of review as 2026-09-30; found “{said[:20]}”.") from None
+    if outcome == "fit_with_restriction" and restriction == "none":
+        raise BadAnswer("“Fit with a restriction”: choose which restriction.")
+    if outcome != "fit_with_restriction" and restriction != "none":
+        raise BadAnswer("A restriction goes with “Fit with a restriction”: choose that, or none.")
+    if outcome != "fit" and review is None:
+        raise BadAnswer("Give the day of review: on which day is this decided anew?")
     return Typed(outcome, restriction, review, typed.get("reason", "").strip())

@@ -9,7 +9,7 @@ from datetime import datetime, tzinfo
 from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word, measures
 from thimble.clinical.serology.results import Of
 from thimble.ledger.resulting import BASELINE, FOLLOW_UP
-from thimble.web.desk.questions import BadAnswer, read_moment
+from thimble.web.desk.questions import BadAnswer, decimal, read_moment
 
 WHOSE = {
     "baseline": "The worker, at the exposure",
@@ -99,13 +99,12 @@ def _quantity(analyte: Analyte, typed: Mapping[str, str]) -> Quantity | None:
     comparator = typed.get(f"sign-{analyte}", "=") or "="
     unit = typed.get(f"unit-{analyte}", "") or measure.unit
     try:
-        # One decimal comma is a decimal point; with both, nobody knows which is which.
-        if "," in text and "." in text:
-            raise ValueError
-        number = float(text.replace(",", "."))
+        number = decimal(text.replace(" ", ""))
         if unit not in measure.units:
             raise ValueError
         return Quantity(number, unit, comparator)
+    except BadAnswer as fault:
+        raise BadAnswer(f"{measure.name}: {fault}") from None
     except ValueError:
         raise BadAnswer(
             f"{measure.name}: write a number such as 12 or 12.5, and choose its sign and unit; "

@@ -58,7 +58,8 @@ def _show(
         typed=request.POST.dict() if request.method == "POST" else None,
     )  # fmt: skip
     status = 422 if fault or doubts else 200
-    return render(request, "results/results.html", {"page": page}, status=status)
+    done = request.GET.get("done") == "entered"
+    return render(request, "results/results.html", {"page": page, "done": done}, status=status)
 
 
 @never_cache
@@ -98,4 +99,4 @@ def enter(request: HttpRequest, ref: str) -> HttpResponse:
     if came_first:
         return overtaken_response(request, read(reading.case), came_first, said)
     log.event("results_recorded", case=reading.case, account=by)
-    return go(request, reverse("results:results", args=[reading.case]))
+    return go(request, reverse("results:results", args=[reading.case]) + "?done=entered")

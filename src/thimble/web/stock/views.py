@@ -153,6 +153,7 @@ def lot(request: HttpRequest) -> HttpResponse:
             }
             for given in cases
         ],
+        "of_cases": len({given.case for given in cases}),
         "fault": fault,
         "reason": asked.get("reason", ""),
     }
