@@ -6,7 +6,7 @@ The rules are those of the tables that judge what is documented; nothing here kn
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from thimble.clinical.diseases import DISEASES
@@ -45,6 +45,19 @@ def against(
         )
     found += _too_early(person, born, product, today, protocol)
     return tuple(dict.fromkeys(found))
+
+
+def dose_supposed(person: Person, product: Product, day: date) -> Person:
+    """The person with one dose of a product more, as its last entry; nothing is written."""
+    body = {
+        "product": product.cvx,
+        "diseases": list(product.diseases),
+        "when": day.isoformat(),
+        "lot": "",
+        "where": "",
+    }
+    dose = Evidence(person.entries + 1, Kind.DOSE_RECORDED, body, "", person.as_of)
+    return replace(person, evidence=(*person.evidence, dose))
 
 
 def dose_number(
@@ -111,11 +124,21 @@ def _too_early(
                 f"Too early against hepatitis B: a dose counts from {calendar_day(first)} on"
             )
     asked = [disease for disease in product.diseases if disease in JUDGED]
+    given = dose_supposed(person, product, today)
+    then = judged(given, born, today, protocol, asked)
     for disease, told in judged(person, born, today, protocol, asked).items():
         name = inside(DISEASES[disease])
+        # Whatever the next step is: a dose may be wanted after all, or against another disease.
+        why = [
+            d.why
+            for d in then[disease].doses
+            if d.given.entry == person.entries + 1 and not d.counts
+        ]
         if told.earliest is not None and told.earliest > today:
             yield Against(
                 f"Too early against {name}: a dose counts from {calendar_day(told.earliest)} on"
             )
         elif told.satisfied:
             yield Against(f"By the rules no dose against {name} is due: {inside(told.words)}")
+        elif why:
+            yield Against(f"A dose against {name} would not count today: it {why[0]}")

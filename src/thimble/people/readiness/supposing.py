@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
 from thimble.clinical.readiness import DiseaseState, Readiness, together
-from thimble.people.entries import Kind
-from thimble.people.fold import Evidence, Person
+from thimble.people.fold import Person
+from thimble.people.giving import dose_supposed
 from thimble.people.hepatitis_b import DISEASE, hepatitis_b
 from thimble.people.products import Product
 from thimble.people.readiness.judging import Asked, readiness
@@ -35,15 +35,7 @@ def suppose(
 ) -> Supposed:
     """The person with one dose of a product more."""
     on = max(today, day)
-    body = {
-        "product": product.cvx,
-        "diseases": list(product.diseases),
-        "when": day.isoformat(),
-        "lot": "",
-        "where": "",
-    }
-    dose = Evidence(person.entries + 1, Kind.DOSE_RECORDED, body, "", person.as_of)
-    then = replace(person, evidence=(*person.evidence, dose))
+    then = dose_supposed(person, product, day)
     before, after = readiness(person, born, today, asked), readiness(then, born, on, asked)
     # What the product is not against goes on as from today: the dose delays nothing of it.
     states = [

@@ -1,0 +1,80 @@
+"""What speaks against a dose at a session: whatever the rules would not count, however it is given."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from people.files import DECLINED, DOSE, ENROLLED, NOW, ONE, people, write
+from thimble.people.entries import Kind
+from thimble.people.fold import Person, fold
+from thimble.people.giving import against, dose_supposed
+from thimble.people.products import find_product
+
+BORN, TODAY = date(1990, 5, 6), date(2026, 3, 2)
+MMR, VARICELLA, TDAP, NASAL = "03", "21", "115", "111"
+Draft = tuple[Kind, dict[str, Any]]
+
+
+def dose(when: str | None, product: str) -> Draft:
+    (found,) = find_product(product)
+    return Kind.DOSE_RECORDED, {
+        **DOSE, "when": when, "product": product, "diseases": list(found.diseases)
+    }  # fmt: skip
+
+
+def declined(disease: str) -> Draft:
+    return Kind.DECLINED, {**DECLINED, "what": "vaccine", "disease": disease, "on": "2026-02-28"}
+
+
+def of(*drafts: Draft) -> Person:
+    store = people()
+    write(store, (Kind.ENROLLED, ENROLLED), *drafts)
+    return fold(store.entries(ONE), NOW)
+
+
+def said(person: Person, product: str, by: str = "us") -> str:
+    (found,) = find_product(product)
+    return " ".join(each.words for each in against(person, BORN, found, TODAY, by))
+
+
+def test_nothing_speaks_against_a_first_dose() -> None:
+    assert said(of(), MMR) == ""
+    assert said(of(), VARICELLA) == ""
+
+
+@pytest.mark.parametrize("by", ["us", "uk"])
+@pytest.mark.parametrize(("before", "early"), [("2026-02-03", True), ("2026-02-02", False)])
+def test_whoever_declined_and_agrees_after_all_is_not_given_it_too_early(
+    before: str, early: bool, by: str
+) -> None:
+    """28 days between two doses against measles, and between different live vaccines."""
+    own = of(dose(before, MMR), declined("measles"), declined("mumps"), declined("rubella"))
+    other = of(dose(before, MMR), declined("varicella"))
+    assert ("27 days after the dose before it" in said(own, MMR, by)) is early
+    assert ("within 28 days after another live vaccine" in said(other, VARICELLA, by)) is early
+
+
+def test_a_dose_without_a_day_hides_no_dose_that_lies_too_close() -> None:
+    known = of(dose("2026-02-20", MMR), dose(None, MMR))
+    assert "would not count today: it was given 10 days after" in said(known, MMR)
+
+
+def test_a_live_vaccine_against_influenza_waits_for_the_other_live_one() -> None:
+    assert "another live vaccine" in said(of(dose("2026-02-20", MMR)), NASAL)
+    assert "another live vaccine" not in said(of(dose("2026-02-20", MMR)), "88")
+
+
+def test_another_product_than_the_one_asked_for_is_told() -> None:
+    assert "is of another product" in said(of(), "110")
+    assert said(of(), TDAP) == ""
+
+
+def test_a_dose_that_is_supposed_writes_nothing() -> None:
+    person = of()
+    (product,) = find_product(MMR)
+    then = dose_supposed(person, product, TODAY)
+    assert (len(then.evidence), len(person.evidence)) == (1, 0)
+    assert then.evidence[0].entry > person.entries
