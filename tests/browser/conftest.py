@@ -82,14 +82,19 @@ class Hospital:
 
 
 @contextmanager
-def open_hospital(folder: Path) -> Iterator[Hospital]:
-    """The invented hospital, served from a folder; its clock stands at `NIGHT` until it is set."""
+def open_hospital(folder: Path, **settings: str) -> Iterator[Hospital]:
+    """The invented hospital, served from a folder; its clock stands at `NIGHT` until it is set.
+
+    `settings` are variables of the server's environment, such as THIMBLE_MAIL.
+    """
     (folder / "clock").write_text(NIGHT.isoformat(), encoding="ascii")
     with closing(socket.socket()) as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     address = f"http://127.0.0.1:{port}"
-    with running([str(NIGHT_SERVER), str(folder), str(port)], folder / "server.log") as server:
+    with running(
+        [str(NIGHT_SERVER), str(folder), str(port)], folder / "server.log", **settings
+    ) as server:
         server.until(lambda: _answers(address))
         cases = json.loads((folder / "cases.json").read_text(encoding="utf-8"))
         yield Hospital(folder, address, cases)
@@ -119,11 +124,11 @@ class Running:
 
 
 @contextmanager
-def running(arguments: list[str], log: Path) -> Iterator[Running]:
+def running(arguments: list[str], log: Path, **settings: str) -> Iterator[Running]:
     """A Python program with the product at hand, stopped at the end."""
     with log.open("wb") as out:
         process = subprocess.Popen(
-            [sys.executable, *arguments], env=environment(), stdout=out, stderr=out
+            [sys.executable, *arguments], env=environment(**settings), stdout=out, stderr=out
         )
     try:
         yield Running(process, log)
