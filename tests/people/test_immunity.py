@@ -51,6 +51,21 @@ def test_three_documented_doses_are_three_and_fewer_are_not_said_to_be_all(
     assert answers(*doses).get("worker_tetanus_doses") == value
 
 
+@pytest.mark.parametrize(
+    ("when", "value"),
+    [
+        (("2001-05-02", "2001-05-02", "2002", "2002-07-01"), None),
+        (("2001", "2001-05-02", "2002-07-01", "2002"), None),
+        (("2001-05", "2001-05-31", "2001-06-01", "2002"), "three_or_more"),
+    ],
+)
+def test_one_dose_that_is_on_record_twice_is_one_dose(
+    when: tuple[str, ...], value: str | None
+) -> None:
+    """Typed from the card and imported from a register: somebody with two doses has not three."""
+    assert answers(*map(tetanus, when)).get("worker_tetanus_doses") == value
+
+
 def test_immunoglobulin_and_a_dose_without_date_or_after_the_exposure_count_in_no_series() -> None:
     two = [tetanus("2001"), tetanus("2002")]
     for third in (tetanus("2003", "13"), tetanus(None), tetanus("2026")):

@@ -50,7 +50,7 @@ def offered(person: Person, on: date) -> tuple[Offered, ...]:
     """The facts that the file answers for an exposure on a day."""
     found: list[Offered] = []
     tetanus = _doses(person, "tetanus", on)
-    if len(tetanus) >= TETANUS_SERIES:
+    if _certainly_different(tetanus) >= TETANUS_SERIES:
         positions = tuple(e.entry for e in tetanus)
         found.append(Offered("worker_tetanus_doses", "three_or_more", positions))
     last = _last(person, "tetanus", on)
@@ -112,6 +112,16 @@ def _doses(person: Person, disease: str, on: date) -> list[Evidence]:
         for e in _vaccine(person, disease)
         if e.body["when"] and PartialDate.parse(e.body["when"]).last <= on
     ]
+
+
+def _certainly_different(doses: list[Evidence]) -> int:
+    """How many doses these are at least: two records that may be of one day may be of one dose."""
+    told = (PartialDate.parse(e.body["when"]) for e in doses)
+    count, last = 0, date.min
+    for when in sorted(told, key=lambda when: when.last):
+        if when.first > last:
+            count, last = count + 1, when.last
+    return count
 
 
 def _vaccine(person: Person, disease: str) -> list[Evidence]:
