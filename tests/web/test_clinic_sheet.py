@@ -7,7 +7,9 @@ from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from thimble.ledger.stock.movements import Move, Movement
 from thimble.people.fold import Person, fold
@@ -98,6 +100,22 @@ def test_scan_the_vaccine_scan_the_person_press_enter(
     assert "Given here, written down by Colleague" in nurse.get(f"/people/{person}/").text
     # The vaccine stays in hand for the next.
     assert "Hepatitis B, adult · lot A12" in nurse.get(f"/clinic/{session}/").text
+
+
+def test_a_long_sheet_asks_the_database_no_more_often_than_a_short_one(
+    nurse: Client, session: int, person: str
+) -> None:
+    def asked() -> int:
+        nurse.get(f"/clinic/{session}/")
+        with CaptureQueriesContext(connection) as found:
+            assert "Brindle, Inés" in nurse.get(f"/clinic/{session}/").text
+        return len(found)
+
+    short = asked()
+    for number, at in enumerate(("0910", "0920", "0920", "0930"), 2):
+        who = enrolled(nurse, number=f"7{number}", family_name=f"Ash{number}")
+        assert nurse.post(f"/clinic/for/{who}", {"time": f"{session}-{at}"}).status_code == 302
+    assert asked() == short
 
 
 def test_a_dose_is_taken_back_and_stays_in_the_history(

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from thimble.clinical.readiness import Readiness
 from thimble.clinical.saying import calendar_day
 from thimble.people.entries import Kind
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
 from thimble.people.names import name_key
 from thimble.people.products import product_name
-from thimble.people.readiness import Asked, readiness
 from thimble.people.sessions import CAME, MISSED, Booked
 from thimble.web.clinic.choosing import hour
 from thimble.web.people.words import born as born_words
@@ -46,14 +46,13 @@ def line(
     person: Person,
     identity: PersonIdentity | None,
     booked: Booked | None,
+    whole: Readiness,
     *,
-    asked: Asked,
     today: date,
     opened: bool,
 ) -> Line:
     """Somebody in a line: what is due now, and what only later."""
     who = identity or PersonIdentity()
-    whole = readiness(person, who.birth_date, today, asked)
     now = [lack for lack in whole.lacks if lack.recommended is None or lack.recommended <= today]
     return Line(
         person=person.reference,

@@ -6,13 +6,12 @@ as plain forms, without a scanner and without JavaScript.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
@@ -24,36 +23,19 @@ from thimble.exchange.gs1 import NotRead, looks_like_gs1, read_vaccine
 from thimble.ledger.stock.movements import lot_of
 from thimble.ledger.store import Overtaken
 from thimble.people.entries import Kind
-from thimble.people.fold import Person
-from thimble.people.giving import Against, against, dose_number
-from thimble.people.identity import PersonIdentity
-from thimble.people.products import Product, find_product
-from thimble.people.sessions import CAME, PURPOSES, Session
+from thimble.people.sessions import CAME, Session
 from thimble.web import clock, log
 from thimble.web.access import account_of, can, needs
 from thimble.web.clinic import inhand
-from thimble.web.clinic.choosing import closed, session_when
 from thimble.web.clinic.labels import number_for, owner_of, read_number
-from thimble.web.clinic.sheet import Line, in_order, line
+from thimble.web.clinic.sheet_page import person_here, product_named, show
 from thimble.web.clinic.store import get_clinic
 from thimble.web.clinic.views import find_session, wall
-from thimble.web.cohort.standings import asked_of
-from thimble.web.context import get_people, get_people_identities, get_site, looked
+from thimble.web.context import get_people, get_people_identities, get_site
 from thimble.web.models import ProductCode
-from thimble.web.people.card import suggestions
 from thimble.web.people.forms import clean_text
 
 OVERTAKEN = "Somebody else wrote in this file meanwhile. Look at what is new, then once more."
-
-
-@dataclass(frozen=True, slots=True)
-class Opened:
-    """Who is open: their line, which dose comes, and what speaks against it."""
-
-    line: Line
-    number: str
-    against: tuple[Against, ...]
-    physician: bool
 
 
 @never_cache
@@ -61,7 +43,7 @@ class Opened:
 @require_GET
 def sheet(request: HttpRequest, session: int) -> HttpResponse:
     """The session: everybody who is booked, by time or by name, and whoever is open."""
-    return _show(request, find_session(session), request.GET.get("open", ""))
+    return show(request, find_session(session), request.GET.get("open", ""))
 
 
 @never_cache
@@ -85,15 +67,15 @@ def scan(request: HttpRequest, session: int) -> HttpResponse:
             return _sample(request, found, opened, clean_text(request.POST.get("sample", "")))
         return _scanned(request, found, opened, text)
     except giving.SpokenAgainst as refused:
-        return _show(request, found, opened, against=refused.found)
+        return show(request, found, opened, against=refused.found)
     except NotRead as refused:
-        return _show(request, found, opened, fault=str(refused))
+        return show(request, found, opened, fault=str(refused))
     except Refused as refused:
-        return _show(
+        return show(
             request, found, opened, fault=" ".join(f"{f.rstrip('.')}." for f in refused.faults)
         )
     except Overtaken:
-        return _show(request, found, opened, fault=OVERTAKEN)
+        return show(request, found, opened, fault=OVERTAKEN)
 
 
 @needs("view_people", "edit_people")
@@ -121,9 +103,9 @@ def name_code(request: HttpRequest, session: int) -> HttpResponse:
     found = find_session(session)
     opened = request.POST.get("open", "")
     held = inhand.in_hand(request, session)
-    product = _product(request.POST.get("product", ""))
+    product = product_named(request.POST.get("product", ""))
     if held is None or product is None:
-        return _show(
+        return show(
             request, found, opened, fault="Say which product it is: a CVX code or its name."
         )
     ProductCode.objects.update_or_create(
@@ -187,10 +169,10 @@ def _fit_to_give(lot: str, expires: date | None) -> None:
 
 
 def _dose(request: HttpRequest, found: Session, opened: str) -> HttpResponse:
-    person, identity = _person(request, opened)
+    person, identity = person_here(request, opened)
     held = inhand.in_hand(request, found.id)
     typed = request.POST.get("product", "").strip()
-    product = _product(typed) if typed else held.product if held else None
+    product = product_named(typed) if typed else held.product if held else None
     if product is None:
         raise Refused("Say which product is given: scan it, or type a CVX code or a name")
     scanned = held if held is not None and held.product == product else None
@@ -214,7 +196,7 @@ def _dose(request: HttpRequest, found: Session, opened: str) -> HttpResponse:
 
 
 def _sample(request: HttpRequest, found: Session, opened: str, typed: str) -> HttpResponse:
-    person, identity = _person(request, opened)
+    person, identity = person_here(request, opened)
     number = read_number(typed) if typed else None
     if typed and (number is None or owner_of(number) != person.reference):
         raise Refused(f"{typed} is no label that was printed for this person")
@@ -241,106 +223,6 @@ def _came(session: int, person: str) -> None:
     """Whoever gets something came; who is not booked came all the same."""
     if any(b.person == person for b in get_clinic().of_session(session)):
         acts.mark_came(get_clinic(), session, person, CAME)
-
-
-# --- what is shown --------------------------------------------------------------------------------
-
-
-def _show(
-    request: HttpRequest,
-    found: Session,
-    opened: str,
-    *,
-    fault: str = "",
-    against: tuple[Against, ...] = (),
-) -> HttpResponse:
-    today, asked = wall().date(), asked_of(get_site())
-    bookings = get_clinic().of_session(found.id)
-    people = [b.person for b in bookings]
-    # First: whoever is none is refused before anything is put on record.
-    held = inhand.in_hand(request, found.id)
-    open_now = _opened(request, found.id, opened, held, against)
-    looked(request, people, whose="worker", where="clinic")
-    identities = get_people_identities().some_identities(people)
-    lines = []
-    for booked in bookings:
-        try:
-            person = people_acts.person_of(get_people(), booked.person, clock.now())
-        except people_acts.NoSuchPerson:
-            continue
-        lines.append(
-            line(
-                person,
-                identities.get(booked.person),
-                booked,
-                asked=asked,
-                today=today,
-                opened=booked.person == opened,
-            )
-        )
-    by = "name" if request.GET.get("by") == "name" else "time"
-    context: dict[str, Any] = {
-        "session": found,
-        "what": PURPOSES[found.purpose],
-        "when": session_when(found),
-        "closed": closed(found.day),
-        "today": found.day == today,
-        "lines": in_order(lines, by, identities),
-        "came": sum(each.came == "Came" for each in lines),
-        "by": by,
-        "in_hand": held,
-        "opened": open_now,
-        "fault": fault,
-        "stopped": bool(against),
-        "typed": {
-            name: request.POST.get(name, "") for name in ("product", "lot", "reason", "sample")
-        },
-        "products": suggestions(),
-        "labels_on_a_sheet": get_site().labels.on_a_sheet,
-        "sample_first": found.purpose == "sample",
-    }
-    status = 422 if fault or against else 200
-    return render(request, "clinic/sheet.html", context, status=status)
-
-
-def _opened(
-    request: HttpRequest,
-    session: int,
-    reference: str,
-    held: inhand.InHand | None,
-    found: tuple[Against, ...],
-) -> Opened | None:
-    if not reference:
-        return None
-    person, identity = _person(request, reference)
-    today, site = wall().date(), get_site()
-    typed = request.POST.get("product", "").strip()
-    product = _product(typed) if typed else held.product if held else None
-    number = ""
-    if product is not None:
-        number = dose_number(person, identity.birth_date, product, today, site.protocol)
-        found = found or against(person, identity.birth_date, product, today, site.protocol)
-    booked = next((b for b in get_clinic().of_session(session) if b.person == reference), None)
-    return Opened(
-        line(person, identity, booked, asked=asked_of(site), today=today, opened=True),
-        number,
-        found,
-        can(request, "depart"),
-    )
-
-
-def _person(request: HttpRequest, reference: str) -> tuple[Person, PersonIdentity]:
-    try:
-        found = people_acts.person_of(get_people(), reference, clock.now())
-    except people_acts.NoSuchPerson as missing:
-        raise Http404(str(missing)) from missing
-    looked(request, [reference], whose="worker", where="clinic")
-    return found, get_people_identities().identity(reference) or PersonIdentity()
-
-
-def _product(typed: str) -> Product | None:
-    found = find_product(typed)
-    return found[0] if len(found) == 1 else None
 
 
 def _writer(request: HttpRequest) -> dict[str, Any]:
