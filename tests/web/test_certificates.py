@@ -17,6 +17,7 @@ import pikepdf
 import pytest
 from django.conf import settings as django_settings
 from django.test import Client
+from django.urls import reverse
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -708,3 +709,40 @@ def test_the_person_saves_their_own_certificate_while_it_holds_and_nobody_elses(
     nurse.post(f"/people/{immune}/certificate/{number}/withdraw", {"reason": "x"})
     assert mine.get(address).status_code == 404
     assert "Your certificate" not in mine.get("/own/").content.decode()
+
+
+DECISION = {
+    "rule_set": "uk_2023", "occasion": "clearance", "do": "decide", "review_on": "2099-09-01",
+    "reason": "seen today",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("outcome", "restriction", "told"),
+    [
+        ("not_fit", "none", True),
+        ("fit_with_restriction", "no_exposure_prone", True),
+        ("fit", "none", False),
+    ],
+)
+def test_whoever_decides_otherwise_is_told_which_certificate_is_still_out(
+    nurse: Client, physician: Client, immune: str, outcome: str, restriction: str, told: bool
+) -> None:
+    """Checked at a school it is told genuine and holding until somebody withdraws it."""
+    number = issue(nurse, immune)
+
+    def decide() -> str:
+        at = reverse("fitness:person", args=[immune])
+        position = len(get_people().entries(immune))
+        typed = {**DECISION, "outcome": outcome, "restriction": restriction}
+        answer = physician.post(at, {**typed, "position": str(position)}, follow=True)
+        assert answer.redirect_chain, (
+            answer.status_code,
+            re.findall(r"notice.*?</p>", answer.text, re.S),
+        )
+        return answer.content.decode()
+
+    assert (f"says otherwise: certificate {number}." in decide()) is told
+    nurse.post(f"/people/{immune}/certificate/{number}/withdraw", {"reason": "decided anew"})
+    assert held(immune)[0].withdrawn is not None
+    assert "says otherwise: certificate" not in decide()

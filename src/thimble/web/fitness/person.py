@@ -27,6 +27,7 @@ from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
 from thimble.web import clock, log
 from thimble.web.access import account_of, needs
+from thimble.web.certificates.contradicted import warn_of_certificates
 from thimble.web.context import get_people, get_people_identities, get_site, looked
 from thimble.web.desk.handling import position_of, who
 from thimble.web.desk.questions import BadAnswer
@@ -124,6 +125,7 @@ def _decide(
         ):
             raise
     log.event("person_fitness_decided", case=person, account=account_of(request).pk)
+    warn_of_certificates(request, person)
     return redirect("fitness:person", person)
 
 

@@ -26,6 +26,7 @@ from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fitness import FitnessDecision
 from thimble.web import clock, log
 from thimble.web.access import can, needs
+from thimble.web.certificates.contradicted import warn_of_certificates
 from thimble.web.context import get_people_identities, get_site, get_store, looked
 from thimble.web.desk.handling import (
     canonical,
@@ -133,6 +134,7 @@ def _decide(
         decided = [("Fitness", OUTCOMES[outcome]), ("Restriction", RESTRICTIONS[restriction])]
         return overtaken_response(request, read(reading.case), came_first, decided)
     log.event(Kind.FITNESS_DECIDED.value, case=reading.case, account=by)
+    warn_of_certificates(request, of_case(reading.case, now).person)
     return go(request, reverse("fitness:fitness", args=[reading.case]))
 
 

@@ -1,0 +1,34 @@
+"""Whoever decides about fitness is told which certificates still say otherwise, and hold."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpRequest
+
+from thimble.actions.people import NoSuchPerson, person_of
+from thimble.people.certificates.checking import Worth
+from thimble.web import clock
+from thimble.web.certificates.house import basis_today, today
+from thimble.web.context import get_people, get_people_identities
+
+
+def warn_of_certificates(request: HttpRequest, person: str) -> None:
+    """Say on the next page which certificates of somebody disagree with what was just decided.
+
+    Args:
+        person: the reference of their file; "" where there is none for certain.
+    """
+    try:
+        found = person_of(get_people(), person, clock.now())
+    except NoSuchPerson:
+        return
+    standing = [each for each in found.certificates if each.worth(today()) is Worth.HOLDS]
+    if not standing:
+        return
+    basis = basis_today(found, get_people_identities().identity(person))
+    if against := [each.number for each in standing if not basis.agrees(each.statement)]:
+        messages.warning(
+            request,
+            f"Still out, and says otherwise: certificate {', '.join(against)}. Whoever checks it is told "
+            f"that it holds until it is withdrawn: do that in the file {person}.",
+        )
