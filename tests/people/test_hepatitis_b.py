@@ -19,8 +19,8 @@ from thimble.clinical.serology import Analyte
 from thimble.clinical.serology.results import Quantity
 from thimble.people.entries import Kind
 from thimble.people.fold import Person, fold
-from thimble.people.hepatitis_b import evidence_of, hepatitis_b
-from thimble.people.immunity import offered_by_series
+from thimble.people.hepatitis_b import WEAK_IMMUNITY, evidence_of, hepatitis_b, subject
+from thimble.people.immunity import about, offered_by_series
 
 ON = date(2026, 3, 2)
 BORN = date(1999, 2, 28)
@@ -147,3 +147,39 @@ def test_a_year_written_down_after_an_exposure_is_not_taken_to_lie_before_it(
         series,
         int(series == "incomplete"),
     )
+
+
+def asked(when: str | None, word: str) -> tuple[Kind, dict[str, Any]]:
+    body = {**RESULT, "test": WEAK_IMMUNITY, "when": when, "word": word, "number": None, "unit": ""}
+    return Kind.RESULT_RECORDED, body
+
+
+@pytest.mark.parametrize(
+    ("answers", "known"),
+    [
+        ((), "unknown"),
+        ((asked("2026-01-10", "negative"),), "no"),
+        ((asked("2026-01-10", "positive"),), "yes"),
+        ((asked("2026-01-10", "indeterminate"),), "unknown"),
+        ((asked("2026-01-10", "negative"), asked("2025-01-10", "positive")), "no"),
+        ((asked("2025-01-10", "negative"), asked("2026-01-10", "indeterminate")), "unknown"),
+        ((asked("2026-03-02", "negative"),), "no"),
+    ],
+)
+def test_the_last_answer_about_the_immune_system_counts_and_no_answer_is_not_known(
+    answers: tuple[tuple[Kind, dict[str, Any]], ...], known: str
+) -> None:
+    assert subject(person(*answers), BORN, ON).immunocompromised == known
+    assert subject(person(*answers), BORN, date(2024, 12, 31)).immunocompromised == "unknown"
+
+
+def test_an_answer_about_the_person_documents_no_disease_and_lets_the_uk_tables_go_on() -> None:
+    """UKR-06: a response in weak immunity, or where nobody asked, is for the physician."""
+    answered = person(*SERIES, titre("2019-11-02", 240), asked("2026-01-10", "negative"))
+    assert about(answered.evidence[-1]) == ()
+    not_asked = hepatitis_b(person(*SERIES, titre("2019-11-02", 240)), BORN, ON, "uk")
+    known = hepatitis_b(answered, BORN, ON, "uk")
+    assert not_asked is not None
+    assert known is not None
+    assert not_asked.cleared.immunity == "not_known"
+    assert known.cleared.immunity == "immune"

@@ -107,8 +107,10 @@ TESTS: Mapping[str, tuple[str, str]] = {
     # Questions are written down as a result: negative where nothing was found.
     "tb_risk": ("tuberculosis", "Questions about risk of tuberculosis"),
     "tb_symptoms": ("tuberculosis", "Questions about symptoms of tuberculosis"),
+    "weak_immunity": ("", "Questions about a weakened immune system"),
 }
-"""Tests of people: the disease each is about and its name. The first nine are those of exposures."""
+"""Tests of people: the disease each is about ("" for none) and its name. The first nine are those of
+exposures."""
 
 QUESTIONS: Mapping[str, str] = {
     "positive": "something found",
@@ -116,5 +118,5 @@ QUESTIONS: Mapping[str, str] = {
     "indeterminate": "not certain",
 }
 """What the words of a result mean where the test is a set of questions."""
-ASKED_OF_THE_PERSON = frozenset({"tb_risk", "tb_symptoms"})
+ASKED_OF_THE_PERSON = frozenset({"tb_risk", "tb_symptoms", "weak_immunity"})
 """Tests that are questions."""

@@ -16,6 +16,7 @@ from thimble.clinical.series import (
     clear,
 )
 from thimble.clinical.series import Person as Cleared_Person
+from thimble.clinical.series.documented import Immunocompromised
 from thimble.clinical.series.schedule import products
 from thimble.clinical.series.walking import Verdict
 from thimble.clinical.serology.analytes import Analyte
@@ -24,6 +25,8 @@ from thimble.people import fold
 from thimble.people.entries import Kind
 
 DISEASE = "hepatitis_b"
+WEAK_IMMUNITY = "weak_immunity"
+"""The test of `choices.TESTS` that says whether the immune system is weakened."""
 _CALENDARS_APART = timedelta(days=1)
 """The instant of an entry is of the universal calendar, the day asked for of the site's."""
 
@@ -41,12 +44,12 @@ def hepatitis_b(
     person: fold.Person, born: date | None, on: date, protocol: str
 ) -> HepatitisB | None:
     """The answer on a day; None where the birth date is not known, something lies before it, or the
-    protocol has no clearance tables. Nothing is known of the immune system: the tables are told so."""
+    protocol has no clearance tables. Of the immune system they are told what was asked, see `subject`."""
     if born is None:
         return None
     told, undated = evidence_of(person, on)
     try:
-        return HepatitisB(clear(subject(person, born), told, on, protocol), undated)
+        return HepatitisB(clear(subject(person, born, on), told, on, protocol), undated)
     except (ValueError, LookupError):
         return None
 
@@ -67,9 +70,21 @@ def doses_that_count(
     )
 
 
-def subject(person: fold.Person, born: date) -> Cleared_Person:
-    """Whom the tables are asked about."""
-    return Cleared_Person(born, exposure_prone=person.employment.exposure_prone == "yes")
+def subject(person: fold.Person, born: date, on: date) -> Cleared_Person:
+    """Whom the tables are asked about. What was last asked about the immune system by that day counts;
+    where nobody asked, or the answer was not certain, it is not known."""
+    answers: list[tuple[date, int, str]] = []
+    for each in person.evidence:
+        if each.kind is Kind.RESULT_RECORDED and each.body["test"] == WEAK_IMMUNITY:
+            text = each.body["when"] or each.recorded_at.date().isoformat()
+            when = PartialDate.parse(text)
+            if when.first <= on:
+                answers.append((when.last, each.entry, str(each.body["word"])))
+    last = max(answers)[2] if answers else ""
+    weak: Immunocompromised = "unknown"
+    if last in (Word.POSITIVE, Word.NEGATIVE):
+        weak = "yes" if last == Word.POSITIVE else "no"
+    return Cleared_Person(born, person.employment.exposure_prone == "yes", weak)
 
 
 def evidence_of(person: fold.Person, on: date) -> tuple[list[Evidence], int]:

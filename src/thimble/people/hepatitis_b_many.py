@@ -38,7 +38,7 @@ def hepatitis_b_of(
         if born is not None and born <= on:
             told, _ = evidence_of(person, on)
             if all(each.when.last >= born for each in told):
-                asked.append((person.reference, subject(person, born), told))
+                asked.append((person.reference, subject(person, born, on), told))
     if not asked:
         return {}
     try:

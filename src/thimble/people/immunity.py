@@ -37,12 +37,13 @@ def shown(person: Person) -> tuple[Evidence, ...]:
 
 
 def about(evidence: Evidence) -> tuple[str, ...]:
-    """The diseases that a piece of evidence is about."""
+    """The diseases that a piece of evidence is about; none where it is about the person."""
     body = evidence.body
     if evidence.kind is Kind.DOSE_RECORDED:
         return tuple(body["diseases"])
     if evidence.kind is Kind.RESULT_RECORDED:
-        return (TESTS[body["test"]][0],)
+        disease, _ = TESTS[body["test"]]
+        return (disease,) if disease else ()
     return (body["disease"],)
 
 

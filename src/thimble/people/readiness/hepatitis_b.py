@@ -33,7 +33,7 @@ def hepatitis_b_state(
         return _open("Cannot be judged", "The birth date is missing: enter it.")
     told, undated = evidence_of(person, on)
     told += more
-    who = subject(person, born)
+    who = subject(person, born, on)
     try:
         usual = project(who, told, on, protocol, turnaround)
     except LookupError:

@@ -87,7 +87,7 @@ def page_of(
     who = identity or PersonIdentity()
     by_disease: dict[str, list[Evidence]] = {}
     for each in sorted(person.evidence, key=words.order):
-        for disease in about(each):
+        for disease in about(each) or (THE_PERSON,):
             by_disease.setdefault(disease, []).append(each)
     scans = {document.entry for document in person.documents}
     parts = tuple(
@@ -117,13 +117,17 @@ def page_of(
     )
 
 
+THE_PERSON = "the_person"
+"""Where evidence stands that is about no disease."""
+
+
 def _grouped(
     by_disease: Mapping[str, list[Evidence]], asked: Sequence[str]
 ) -> list[tuple[list[str], list[Evidence]]]:
     """Diseases with their evidence, those that the site asks for first; a dose of several is told once
     where nothing else tells them apart."""
     groups: list[tuple[list[str], list[Evidence]]] = []
-    for disease in (*asked, *(d for d in DISEASES if d not in asked)):
+    for disease in (*asked, *(d for d in DISEASES if d not in asked), THE_PERSON):
         evidence = by_disease.get(disease)
         if evidence is None:
             continue
@@ -136,7 +140,7 @@ def _grouped(
 
 
 def _names(diseases: Sequence[str]) -> str:
-    first, *rest = (DISEASES[disease] for disease in diseases)
+    first, *rest = (DISEASES.get(disease, "About the person") for disease in diseases)
     return ", ".join((first, *(name if name[1:2].isupper() else name.lower() for name in rest)))
 
 
@@ -298,7 +302,7 @@ def _told(entry: Entry[Kind]) -> str:
         evidence = Evidence(entry.position, kind, body, entry.by, entry.recorded_at)
         when = words.day(body.get("when") or body.get("on"))
         diseases = ", ".join(DISEASES[d].lower() for d in about(evidence))
-        return "; ".join((words.title(evidence), when, diseases))
+        return "; ".join(filter(None, (words.title(evidence), when, diseases)))
     if kind is Kind.OFFERED:
         return f"{DISEASES[body['disease']]}, {words.day(body['on'])}"
     if kind is Kind.FITNESS_DECIDED:
