@@ -303,6 +303,7 @@ def test_two_rows_never_write_in_one_file(house: House) -> None:
         ({"Date of birth": date(2026, 1, 1)}, "nobody born on 2026-01-01 works here"),
         ({"Date of birth": date(1901, 1, 1)}, "nobody born on 1901-01-01 works here"),
         ({"Start date": "1.1.2199"}, "a lifetime away"),
+        ({"Surname": "30"}, "“30” is no name: it has no letter"),
     ],
 )
 def test_a_row_with_a_fault_is_refused_with_its_cell_and_the_others_are_not(

@@ -31,8 +31,8 @@ FIELDS: Mapping[str, str] = {
 _HEADERS: Mapping[str, str] = {
     "number": "number no nr numero matricule id personalnummer personalnr pers nr mitarbeiternummer "
     "matrikelnummer matrikelnr|staff number|staff no|staff id|student number|student no|student id|"
-    "employee number|employee id|payroll number|numéro|no employé|numéro étudiant|número|matrícula|"
-    "matricola|pers.-nr.",
+    "employee number|employee id|employee no|personnel number|personnel no|payroll number|numéro|"
+    "no employé|numéro étudiant|número|matrícula|matricola|pers.-nr.",
     "family_name": "surname lastname nachname familienname nom apellido apellidos cognome "
     "|last name|family name|nom de famille",
     "given_name": "firstname vorname vornamen prénom prenom prénoms nombre nome forename forenames "

@@ -127,6 +127,18 @@ def _take(row: Reading, name: str, cell: Cell, columns: Columns, today: date, pl
         row.identity[name] = text
     else:
         row.work[name] = text
+    if family := row.identity.get("family_name"):
+        _a_name(family)
+
+
+def _a_name(text: str) -> None:
+    """A line of sums below a list is nobody.
+
+    Raises:
+        ValueError: it has no letter.
+    """
+    if not any(letter.isalpha() for letter in text):
+        raise ValueError(f"“{text}” is no name: it has no letter")
 
 
 def _day(

@@ -20,7 +20,10 @@ FATES: Mapping[Fate, tuple[str, str]] = {
     Fate.UNCHANGED: ("unchanged", "In the register, and nothing differs."),
     Fate.REPEATED: ("repeated", "The same row once more; it does nothing."),
     Fate.LEFT_OUT: ("left out", "As decided."),
-    Fate.REFUSED: ("refused", "Cannot be read; correct the file, or enrol by hand."),
+    Fate.REFUSED: (
+        "refused",
+        "Cannot be read; correct the file, say above what the columns hold, or enrol by hand.",
+    ),
 }
 """Each fate in a word, and what it means; in the order of the page."""
 
