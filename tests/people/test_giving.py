@@ -57,6 +57,13 @@ def test_whoever_declined_and_agrees_after_all_is_not_given_it_too_early(
     assert ("within 28 days after another live vaccine" in said(other, VARICELLA, by)) is early
 
 
+def test_a_combined_vaccine_is_stopped_only_once_none_of_its_parts_is_due() -> None:
+    """One dose is enough against rubella, two are wanted against measles and mumps."""
+    once, twice = of(dose("2015-03-04", MMR)), of(dose("2015-03-04", MMR), dose("2016-03-04", MMR))
+    assert said(once, MMR) == ""
+    assert said(twice, MMR).count("By the rules no dose against") == 3
+
+
 def test_a_dose_without_a_day_hides_no_dose_that_lies_too_close() -> None:
     known = of(dose("2026-02-20", MMR), dose(None, MMR))
     assert "would not count today: it was given 10 days after" in said(known, MMR)

@@ -126,7 +126,11 @@ def _too_early(
     asked = [disease for disease in product.diseases if disease in JUDGED]
     given = dose_supposed(person, product, today)
     then = judged(given, born, today, protocol, asked)
-    for disease, told in judged(person, born, today, protocol, asked).items():
+    now = judged(person, born, today, protocol, asked)
+    # Of a combined vaccine, one part that is due is enough: the second dose against measles brings
+    # a further one against rubella.
+    wanted = any(not told.satisfied for told in now.values())
+    for disease, told in now.items():
         name = inside(DISEASES[disease])
         # Whatever the next step is: a dose may be wanted after all, or against another disease.
         why = [
@@ -138,7 +142,7 @@ def _too_early(
             yield Against(
                 f"Too early against {name}: a dose counts from {calendar_day(told.earliest)} on"
             )
-        elif told.satisfied:
+        elif told.satisfied and not wanted:
             yield Against(f"By the rules no dose against {name} is due: {inside(told.words)}")
         elif why:
             yield Against(f"A dose against {name} would not count today: it {why[0]}")

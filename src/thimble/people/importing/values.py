@@ -127,8 +127,8 @@ def _take(row: Reading, name: str, cell: Cell, columns: Columns, today: date, pl
         row.identity[name] = text
     else:
         row.work[name] = text
-    if family := row.identity.get("family_name"):
-        _a_name(family)
+    if name in ("family_name", "full_name") and row.who.family_name:
+        _a_name(row.who.family_name)
 
 
 def _a_name(text: str) -> None:

@@ -75,8 +75,9 @@ def _months(weeks: Sequence[Week], place: Callable[[date], float], base: int) ->
     for week in weeks:
         if week.monday.day <= 7 and place(week.monday) - last > 44:
             last = place(week.monday)
-            year = f" {week.monday.year}" if week.monday.month == 1 else ""
-            name = f"{month_name(week.monday.month)}{year}"
+            # The year stands for January: the two words would run into February on a phone.
+            month = week.monday.month
+            name = str(week.monday.year) if month == 1 else month_name(month)
             found.append(f'<text class="month" x="{last}" y="{base + 18}">{name}</text>')
     return found
 
