@@ -29,6 +29,7 @@ from thimble.web.secret_links import link_of
 from web.conftest import NIGHT, SITE
 from web.test_cohort import WORK, WRITER
 
+GET_CONNECTION = "django.core.mail.message.EmailMessage.get_connection"
 pytestmark = pytest.mark.django_db
 
 ASK = "/cohorts/letters?cohort=Spring&show=not_ready"
@@ -275,11 +276,12 @@ def test_failures_are_listed_with_their_reason_and_can_be_tried_again(
     acts.leave(get_people(), people[2], date(2026, 4, 7), now=clock.now(), **WRITER)
     get_people_identities().erase([people[1]])
 
-    def refuse(*_: Any, **__: Any) -> int:
-        raise OSError("mailed@example.invalid refused")
+    class Refusing:
+        def open(self) -> None:
+            raise OSError("mailed@example.invalid refused")
 
     with monkeypatch.context() as patched:
-        patched.setattr("django.core.mail.EmailMessage.send", refuse)
+        patched.setattr(GET_CONNECTION, lambda *_: Refusing())
         sending.work(run.pk)
     page = nurse.get(f"/cohorts/letters/{run.pk}").content.decode()
 
@@ -291,6 +293,28 @@ def test_failures_are_listed_with_their_reason_and_can_be_tried_again(
     assert states(run)[people[0]] == ("mail", "sent")
     assert states(run)[people[1]] == ("mail", "failed")
     assert kinds(people[0]).count("invited") == 1
+
+
+def test_of_a_server_that_falls_silent_nobody_is_told_that_it_took_nothing(
+    nurse: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It may have gone out: whoever tries again knows that somebody may get it twice."""
+    run, _ = begun("mail")
+
+    class Silent:
+        def open(self) -> None: ...
+
+        def close(self) -> None: ...
+
+        def send_messages(self, _: Any) -> int:
+            raise TimeoutError
+
+    with monkeypatch.context() as patched:
+        patched.setattr(GET_CONNECTION, lambda *_: Silent())
+        sending.work(run.pk)
+    page = nurse.get(f"/cohorts/letters/{run.pk}").content.decode()
+    assert "it may have gone out" in page
+    assert "did not take it" not in page
 
 
 def test_a_letter_that_is_made_later_joins_the_file(nurse: Client) -> None:

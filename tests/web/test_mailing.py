@@ -224,7 +224,7 @@ def test_a_run_that_stopped_between_claim_and_record_is_told_and_never_sent_agai
         raise KeyboardInterrupt
 
     with monkeypatch.context() as stopped:
-        stopped.setattr("thimble.web.mailing.sending._send", stops)
+        stopped.setattr("thimble.web.mailing.sending.hand_over", stops)
         with pytest.raises(KeyboardInterrupt):
             send_due(on(-2))
     assert mail.outbox == []
@@ -249,7 +249,7 @@ def test_a_run_that_was_given_up_and_sent_it_after_all_says_so(
         assert send_due(on(-2) + GIVEN_UP) == Sent(not_known=1)
         return "sent"
 
-    monkeypatch.setattr("thimble.web.mailing.sending._send", slow)
+    monkeypatch.setattr("thimble.web.mailing.sending.hand_over", slow)
     assert send_due(on(-2)) == Sent(sent=1)
     told = [e.body["outcome"] for e in get_store().entries(case) if e.kind is Kind.CONTACTED]
     assert told == ["not_known", "sent"]

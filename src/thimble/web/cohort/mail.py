@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from email.utils import make_msgid
 
 from django.core.mail import EmailMessage
 
 from thimble.clinical.neutral import require_neutral
 from thimble.clinical.site import Site
 from thimble.documents.letters.starter_letters import Session
+from thimble.web.mailing.message import by_itself
 
 SUBJECTS: Mapping[str, str] = {
     "missing": "Before your first day",
@@ -61,13 +61,4 @@ def message(
     # The secret of the address is drawn by lot and may spell anything; the house has its own name.
     for text in (SUBJECTS[about], body.replace(address, "").replace(site.name, "")):
         require_neutral(text)
-    return EmailMessage(
-        subject=SUBJECTS[about],
-        body=body,
-        from_email=site.messages.sender,
-        to=[to],
-        headers={
-            "Message-ID": make_msgid(domain=site.messages.sender.rpartition("@")[2]),
-            "Auto-Submitted": "auto-generated",
-        },
-    )
+    return by_itself(SUBJECTS[about], body, site, to)

@@ -8,7 +8,6 @@ stops in between, nobody sends it again by itself, and the run says that it may 
 from __future__ import annotations
 
 import json
-import smtplib
 import threading
 from collections.abc import Mapping
 from datetime import date, datetime, time, timedelta
@@ -33,6 +32,8 @@ from thimble.web import clock, log
 from thimble.web.cohort.mail import message
 from thimble.web.cohort.standings import standings
 from thimble.web.context import get_people, get_people_identities, get_site
+from thimble.web.mailing.claims import NOT_KNOWN, SENT
+from thimble.web.mailing.sending import hand_over
 from thimble.web.models import LetterRun, LetterTo, PersonLink
 from thimble.web.own_page.visitor import STANDS_FOR
 from thimble.web.qr import qr_rows
@@ -40,7 +41,7 @@ from thimble.web.secret_links import make_link
 from thimble.web.vault import Damaged, Vault
 
 HELD_FOR = timedelta(minutes=1)
-MAYBE_SENT = "Stopped while it was sent: it may have gone out"
+MAYBE_SENT = "It stopped while it was sent: it may have gone out"
 
 
 class NotWritten(Exception):
@@ -157,13 +158,9 @@ def _mail(run: LetterRun, person: str, identity: PersonIdentity, now: datetime) 
     if not address:
         raise NotWritten("The birth date is missing: without it the own page cannot be opened")
     mail = message(run.about, get_site(), identity.email, address, session_of(run.said))
-    try:
-        # Whatever the server says may repeat the address: nothing of it is kept.
-        gone = mail.send() == 1
-    except (smtplib.SMTPException, OSError):
-        gone = False
-    if not gone:
-        raise NotWritten("The mail server did not take it")
+    became = hand_over(mail)
+    if became != SENT:
+        raise NotWritten(MAYBE_SENT if became == NOT_KNOWN else "The mail server did not take it")
     return ""
 
 

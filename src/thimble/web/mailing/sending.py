@@ -146,7 +146,7 @@ def send_due(now: datetime, cases: Collection[str] | None = None) -> Sent:
         mail = message(due.about, due.visit, site, to, at=due.at)
         claimed = claim(due, today, now)
         if claimed is not None:
-            outcome = _send(mail)
+            outcome = hand_over(mail)
             _record(claimed, outcome, now, now)
             became[outcome] += 1
     return Sent(became[SENT], became[NOT_SENT], became["no_address"], became[NOT_KNOWN])
@@ -167,8 +167,11 @@ def _record(claimed: MailClaim, outcome: str, at: datetime, now: datetime) -> bo
     return True
 
 
-def _send(mail: EmailMessage) -> str:
-    """What became of a mail. Whatever the server says may repeat the address: nothing of it is kept."""
+def hand_over(mail: EmailMessage) -> str:
+    """Hand a mail to the server: `SENT`, `NOT_SENT` or `NOT_KNOWN`.
+
+    Whatever the server says may repeat the address: nothing of it is kept.
+    """
     connection = mail.get_connection()
     try:
         connection.open()
