@@ -20,7 +20,7 @@ from thimble.web import clock, models
 from thimble.web.roles import Role
 
 from .conftest import NIGHT, SITE
-from .test_certificates import TITRE, doses, held, text_of
+from .test_certificates import TITRE, doses, held, issue, text_of
 from .test_people import enrolled
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("_fresh_limits")]
@@ -129,8 +129,24 @@ def test_only_what_holds_today_is_printed(nurse: Client, people: dict[str, str])
         assert len(pdf.pages) == 1
     assert nurse.post(PRINT, {"numbers": one}).status_code == 422
     assert nurse.post(PRINT, {}).status_code == 422
-    # Whoever's certificate was withdrawn can have another.
-    assert "1 can have one" in post(nurse, people)
+
+
+def test_what_somebody_withdrew_is_not_issued_again_by_a_list(
+    nurse: Client, people: dict[str, str]
+) -> None:
+    post(nurse, people, issue="yes")
+    (one,) = numbers(people)["Ashby"]
+    nurse.post(f"/people/{people['Ashby']}/certificate/{one}/withdraw", {"reason": "x"})
+
+    seen = post(nurse, people)
+    assert "can have one" not in seen
+    assert "The last one was withdrawn: look why" in seen
+    post(nurse, people, issue="yes")
+    assert numbers(people)["Ashby"] == [one]
+
+    # From the page of the person, where the reason stands, another is issued; then a list prints it.
+    issue(nurse, people["Ashby"])
+    assert "2 have one already" in post(nurse, people)
 
 
 def test_a_list_that_is_too_long_is_refused_whole(nurse: Client) -> None:

@@ -45,6 +45,9 @@ MOST = 200
 SOON = timedelta(days=30)
 STANDARD = Statement()
 LOOK_FIRST = "One holds already, but something new was written down: look whether it still does."
+WITHDRAWN_BEFORE = (
+    "The last one was withdrawn: look why; another is issued from the page of the person."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,6 +211,9 @@ def _sorted(
             continue
         if standing is not None:
             have.append(_with(row, standing))
+            continue
+        if person.certificates and person.certificates[-1].withdrawn is not None:
+            cannot.append(Row(row.reference, row.name, row.born, why=(WITHDRAWN_BEFORE,)))
             continue
         faults = acts.why_not(who, basis, STANDARD, decides=False, reason="")
         if faults:
