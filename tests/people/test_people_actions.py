@@ -14,7 +14,7 @@ from thimble.actions.people_identity import MemoryPeopleIdentities
 from thimble.ledger.store import MemoryStore, Overtaken
 from thimble.people.entries import Kind
 from thimble.people.identity import PersonIdentity
-from thimble.people.names import name_key, number_key, without_zeros
+from thimble.people.names import list_key, name_key, number_key, without_zeros
 
 WRITER: dict[str, Any] = {"now": NOW, "by": "u1", "role": "occupational_nurse"}
 REA = PersonIdentity("00421", "Müller-Weiß", "Rea", date(1999, 2, 28), "rea@example.invalid")
@@ -202,6 +202,11 @@ def test_accents_case_order_and_marks_do_not_tell_names_apart(
     one: tuple[str, str], other: tuple[str, str]
 ) -> None:
     assert name_key(*one) == name_key(*other)
+
+
+def test_a_double_name_stands_in_a_list_under_its_first_word() -> None:
+    names = ["Solveig-Dane", "Ébert", "Drumlow", "van der Berg"]
+    assert sorted(names, key=list_key) == ["Drumlow", "Ébert", "Solveig-Dane", "van der Berg"]
 
 
 def test_names_and_numbers_that_differ_stay_apart() -> None:

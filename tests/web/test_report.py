@@ -447,6 +447,7 @@ def test_the_receipt_is_no_more_exact_than_the_report(
     told = client.get("/reported").context["page"].told
 
     assert (told.when, told.ago) == (when, since)
+    assert told.fluid == "Blood"
 
 
 def test_the_receipt_says_what_stands_where_a_report_sent_again_keeps_its_time() -> None:

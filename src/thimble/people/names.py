@@ -19,9 +19,18 @@ def name_key(*parts: str) -> tuple[str, ...]:
     >>> name_key("Müller-Weiß", "Änne") == name_key("Anne", "MULLER WEISS")
     True
     """
+    return tuple(sorted(list_key(*parts)))
+
+
+def list_key(*parts: str) -> tuple[str, ...]:
+    """The words of a name in their order, to stand in a list by: without accents, case or punctuation.
+
+    >>> list_key("Solveig-Dane", "Märit")
+    ('solveig', 'dane', 'marit')
+    """
     text = unicodedata.normalize("NFKD", " ".join(parts).casefold().translate(_LETTERS))
     plain = "".join(c for c in text if not unicodedata.combining(c))
-    return tuple(sorted(word for word in _SPLIT.split(plain) if word))
+    return tuple(word for word in _SPLIT.split(plain) if word)
 
 
 def another(

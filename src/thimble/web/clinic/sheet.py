@@ -11,7 +11,7 @@ from thimble.clinical.saying import calendar_day
 from thimble.people.entries import Kind
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
-from thimble.people.names import name_key
+from thimble.people.names import list_key
 from thimble.people.products import product_name
 from thimble.people.sessions import CAME, MISSED, Booked
 from thimble.web.clinic.choosing import hour
@@ -88,7 +88,7 @@ def in_order(lines: Sequence[Line], by: str, identities: dict[str, PersonIdentit
 
     def key(one: Line) -> tuple[str, ...]:
         who = identities.get(one.person, PersonIdentity())
-        return (*name_key(who.family_name), *name_key(who.given_name))
+        return (*list_key(who.family_name), *list_key(who.given_name))
 
     return sorted(lines, key=key)
 

@@ -12,7 +12,7 @@ from thimble.clinical.saying import calendar_day, inside
 from thimble.people.choices import TESTS
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
-from thimble.people.names import name_key
+from thimble.people.names import list_key
 from thimble.people.readiness.cohorts import DRAWS, Demand, Member
 
 RECENT = timedelta(days=90)
@@ -105,7 +105,7 @@ def ordered(members: Iterable[Member], identities: Mapping[str, PersonIdentity])
 
     def key(member: Member) -> tuple[bool, date, int, tuple[str, ...]]:
         who = identities.get(member.reference)
-        name = () if who is None else (*name_key(who.family_name), *name_key(who.given_name))
+        name = () if who is None else (*list_key(who.family_name), *list_key(who.given_name))
         status = member.readiness.status
         return member.ready, member.start or date.max, _SEVERITY.index(status), name
 

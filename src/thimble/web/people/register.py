@@ -10,7 +10,7 @@ from thimble.clinical.saying import calendar_day
 from thimble.people import choices
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
-from thimble.people.names import name_key, number_key
+from thimble.people.names import list_key, name_key, number_key
 from thimble.web.people.words import born, undocumented
 
 PAGE = 50
@@ -81,7 +81,7 @@ def ordered(people: Sequence[Person], identities: Mapping[str, PersonIdentity]) 
 
     def key(person: Person) -> tuple[str, ...]:
         who = identities.get(person.reference)
-        return () if who is None else (*name_key(who.family_name), *name_key(who.given_name))
+        return () if who is None else (*list_key(who.family_name), *list_key(who.given_name))
 
     return sorted(people, key=key)
 

@@ -143,17 +143,18 @@ class Told:
     what: str
     when: str
     ago: str
+    fluid: str
 
     @classmethod
     def of(cls, situation: Situation, *, vocabulary: Vocabulary, site: Site, now: datetime) -> Told:
         """The report as it stands."""
         at, precision = situation.occurred_at, situation.occurred_at_precision
+        what, known = _what(situation, vocabulary), situation.facts.get("fluid")
+        fluid = "" if known is None else vocabulary["fluid"].label(known.value)
         if at is None:
-            return cls(_what(situation, vocabulary), "Not known", "")
+            return cls(what, "Not known", "", fluid)
         return cls(
-            _what(situation, vocabulary),
-            at_in_words(at, precision, site.zone),
-            ago(at, precision, now, site.zone),
+            what, at_in_words(at, precision, site.zone), ago(at, precision, now, site.zone), fluid
         )
 
 
