@@ -363,7 +363,7 @@ def test_the_address_is_kept_with_the_name_and_the_agreement_in_the_case(
     )  # fmt: skip
     said = [e.body for e in get_store().entries(case) if e.kind is Kind.WORKER_AGREED]
     assert [(b["to"], b["agreed"]) for b in said[1:]] == [("email", False), ("gp_letter", True)]
-    assert "agrees to a letter to the general practitioner" in client.get(done["Location"]).text
+    assert "Agrees to a letter to the general practitioner" in client.get(done["Location"]).text
 
 
 @pytest.mark.parametrize(
