@@ -6,11 +6,13 @@ import csv
 import io
 import re
 from collections.abc import Callable
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 
+from thimble.actions import decide_fitness_of_person
 from thimble.actions import people as acts
 from thimble.people.entries import Kind
 from thimble.people.identity import PersonIdentity
@@ -42,8 +44,6 @@ def nurse(signed_in: Callable[[Role], Client]) -> Client:
 
 
 def enrolled(family: str, *doses: str, titre: float | None = None, **work: object) -> str:
-    from datetime import date
-
     reference = acts.enrol(
         get_people(),
         get_people_identities(),
@@ -259,3 +259,34 @@ def test_the_page_of_a_person_says_where_they_stand(nurse: Client) -> None:
     page = nurse.get(f"/people/{enrolled('Titre', *SERIES)}/").content.decode()
 
     assert "<b>On course.</b> Ready by Fri 6 Mar 2026 if the titre is 10 or more." in page
+
+
+def test_ready_says_nothing_of_what_is_decided_by_itself(nurse: Client) -> None:
+    """All evidence is there; who was found unfit, or is not cleared for such procedures, is no less so."""
+    before = clock.now() - timedelta(days=2)
+    with clock.standing_at(before):
+        ready = {"titre": 40.0}
+        plain = enrolled("Plain", *SERIES, **ready)
+        enrolled("Surgeon", *SERIES, **ready, exposure_prone="yes")
+        unfit = enrolled("Unfit", *SERIES, **ready)
+        due = enrolled("Due", *SERIES, **ready)
+    for person, outcome, review in (
+        (plain, "fit", date(2099, 1, 1)),
+        (unfit, "not_fit", date(2099, 1, 1)),
+        (due, "fit", before.date() + timedelta(days=1)),
+    ):
+        decide_fitness_of_person(
+            get_people(), person, outcome, restriction="none", review_on=review,
+            facts={"rule_set": "uk_2023", "occasion": "clearance"}, days={}, reason="seen",
+            today=before.date(), now=before, before=(), expected_position=5,
+            by="u-9", role="occupational_physician",
+        )  # fmt: skip
+    page, _ = shown(nurse)
+    said = {
+        name: re.sub(r"<[^>]+>", " ", cell)
+        for name, cell in re.findall(r'">(\w+), Ada</a>.*?<b>Ready\.</b>(.*?)</td>', page, re.S)
+    }
+    assert said["Plain"].strip() == ""
+    assert said["Surgeon"].strip().startswith("Exposure-prone procedures are cleared by themselves")
+    assert said["Unfit"].strip() == "Decided about fitness: not fit."
+    assert said["Due"].strip() == "Decided about fitness: fit; its review is due."

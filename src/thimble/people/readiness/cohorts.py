@@ -19,7 +19,8 @@ DRAWS = "draws"
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """One person of a cohort. `since` is the day from which those who are ready were so on record."""
+    """One person of a cohort. `since` is the day from which those who are ready were so on record;
+    `exposure_prone` whether they do such procedures, as the file has it: readiness says nothing of them."""
 
     reference: str
     role: str
@@ -29,6 +30,7 @@ class Member:
     since: date | None
     declined: bool
     unanswered: bool
+    exposure_prone: str
 
     @property
     def ready(self) -> bool:
@@ -58,6 +60,7 @@ def member(person: Person, born: date | None, on: date, asked: Asked, zone: tzin
         _since(person, born, on, asked, zone) if whole.status is Status.READY else None,
         any(e.body["disease"] in open_ for e in person.of(Kind.DECLINED)),
         _unanswered(person, whole),
+        work.exposure_prone,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 from django.conf import settings
@@ -25,7 +25,7 @@ from thimble.web.certificates.keys import CertificateKeys
 from thimble.web.certificates.papers import DjangoPapers
 from thimble.web.cohort.standings import asked_of
 from thimble.web.context import get_people, get_site, zone
-from thimble.web.fitness.joined import everybody, of_person
+from thimble.web.fitness.joined import of_people, of_person
 from thimble.web.roles import LABELS, Role
 
 DECIDES = "decide_fitness"
@@ -59,10 +59,10 @@ def basis_today(
     return basis_of(person, born, today(), asked_of(site), site.certificates_hold, decision)
 
 
-def decisions_today() -> dict[str, FitnessDecision]:
-    """The decision about fitness in force of everybody of the register who has one."""
-    found = ((each.person, each.holds) for each in everybody(clock.now()))
-    return {person: holds for person, holds in found if person and holds is not None}
+def decisions_today(people: Iterable[str]) -> dict[str, FitnessDecision]:
+    """The decision about fitness in force of each of these people who has one."""
+    found = of_people(people, clock.now()).items()
+    return {person: each.holds for person, each in found if each.holds is not None}
 
 
 def issue(

@@ -88,7 +88,7 @@ def many(request: HttpRequest) -> HttpResponse:
     known = [people[reference] for reference in references if reference in people]
     looked(request, (p.reference for p in known), whose="worker", where="certificates")
     identities = get_people_identities().some_identities(p.reference for p in known)
-    decisions = decisions_today()
+    decisions = decisions_today(p.reference for p in known)
     parts = _sorted(known, identities, decisions)
     context = {
         "parts": parts,
@@ -146,7 +146,7 @@ def overview(request: HttpRequest) -> HttpResponse:
         for p in roster().people(clock.now())
         if any(each.worth(day) is Worth.HOLDS for each in p.certificates)
     ]
-    decisions = decisions_today()
+    decisions = decisions_today(p.reference for p in holders)
     news = [p.reference for p in holders if _news(p) or p.reference in decisions]
     entries = get_people().entries_of(news)
     identities = get_people_identities().some_identities(p.reference for p in holders)

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.readiness import Lack, Need, Status
 from thimble.clinical.saying import calendar_day, inside
+from thimble.ledger.fitness import FitnessDecision
 from thimble.people.choices import TESTS
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
@@ -42,7 +43,8 @@ _SEVERITY = (Status.LATE, Status.OPEN, Status.TO_JUDGE, Status.ON_COURSE, Status
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One person as the list shows them. `now` is what is due or has no day, `then` what follows."""
+    """One person as the list shows them. `now` is what is due or has no day, `then` what follows;
+    `beside` what readiness says nothing of: it is decided by itself."""
 
     reference: str
     name: str
@@ -57,6 +59,7 @@ class Row:
     then: tuple[str, ...]
     why: tuple[str, ...]
     unjudged: str
+    beside: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +115,16 @@ def ordered(members: Iterable[Member], identities: Mapping[str, PersonIdentity])
     return sorted(members, key=key)
 
 
-def row(member: Member, identity: PersonIdentity | None, today: date) -> Row:
-    """Somebody in a line."""
+EXPOSURE_PRONE = "Exposure-prone procedures are cleared by themselves, in the file."
+
+
+def row(
+    member: Member,
+    identity: PersonIdentity | None,
+    today: date,
+    decision: FitnessDecision | None = None,
+) -> Row:
+    """Somebody in a line; `decision` is the one about their fitness that is in force."""
     whole, who = member.readiness, identity or PersonIdentity()
     now = [lack for lack in whole.lacks if not _later(lack, today)]
     then = [lack for lack in whole.lacks if _later(lack, today)]
@@ -134,7 +145,16 @@ def row(member: Member, identity: PersonIdentity | None, today: date) -> Row:
         then=tuple(lack.said(today) for lack in then),
         why=tuple(why for why in whole.open if not why.startswith("Nothing is documented")),
         unjudged=", ".join(inside(DISEASES[disease]) for disease in whole.unjudged),
+        beside=_beside(member, decision, today),
     )
+
+
+def _beside(member: Member, decision: FitnessDecision | None, today: date) -> tuple[str, ...]:
+    """What somebody may not do although all evidence is there, in terms of work alone."""
+    if decision is not None and (decision.outcome != "fit" or decision.due(today)):
+        review = "; its review is due" if decision.due(today) else ""
+        return (f"Decided about fitness: {inside(decision.words)}{review}.",)
+    return (EXPOSURE_PRONE,) if member.exposure_prone == "yes" and decision is None else ()
 
 
 def _later(lack: Lack, today: date) -> bool:

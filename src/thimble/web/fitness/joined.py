@@ -51,11 +51,34 @@ def of_person(person: str, now: datetime, *, also: Iterable[str] = ()) -> Joined
 
     `also` are cases that are known to be theirs.
     """
-    who = get_people_identities().identity(person)
-    number = number_key(who.number) if who else ""
-    others = (case for case in _decided_cases() if number and _number(case) == number)
-    cases = tuple(dict.fromkeys((*also, *(case for case in others if _file_of(case) == person))))
-    return _joined(person, cases, now)
+    others = _cases_of([person]).get(person, ())
+    return _joined(person, tuple(dict.fromkeys((*also, *others))), now)
+
+
+def of_people(people: Iterable[str], now: datetime) -> dict[str, Joined]:
+    """As `of_person`, of those among many of the register about whom anything was decided."""
+    asked = list(people)
+    cases, on_file = _cases_of(asked), frozenset(_decided_people())
+    decided = [person for person in asked if person in on_file or person in cases]
+    return {person: _joined(person, cases.get(person, ()), now) for person in decided}
+
+
+def _cases_of(people: Iterable[str]) -> dict[str, tuple[str, ...]]:
+    """The cases with a decision that belong to these people; who has none is left out.
+
+    Only a case whose worker has the number of one of them is looked at closer.
+    """
+    known = get_people_identities().some_identities(people)
+    numbers = {number_key(who.number): person for person, who in known.items() if who.number}
+    cases = _decided_cases() if numbers else []
+    workers = get_identities().cases_of_workers() if cases else {}
+    found: dict[str, list[str]] = {}
+    for case in cases:
+        worker = workers.get(case)
+        person = numbers.get(number_key(worker.staff_number)) if worker else None
+        if person and _file_of(case) == person:
+            found.setdefault(person, []).append(case)
+    return {person: tuple(of) for person, of in found.items()}
 
 
 def everybody(now: datetime) -> Iterator[Joined]:
@@ -81,11 +104,6 @@ def _file_of(case: str) -> str:
     """The reference of the file of a case's worker; "" where none is theirs for certain."""
     found = on_record(case)
     return "" if found is None or found.doubt else found.person.reference
-
-
-def _number(case: str) -> str:
-    worker = get_identities().worker(case)
-    return number_key(worker.staff_number) if worker else ""
 
 
 def _decided_cases() -> list[str]:
