@@ -348,7 +348,7 @@ def test_the_progress_asks_again_only_while_somebody_is_at_it(nurse: Client) -> 
     [
         ("House C", "", "Choose the session."),
         ("", "", "Plan a session first."),
-        ("Vaccination clinic", None, "mail names the place: Vaccination, clinic."),
+        ("Vaccination clinic", None, "this place says “Vaccination”, “clinic”."),
         ("House C", "999", "not one of the available choices"),
     ],
 )
@@ -365,6 +365,12 @@ def test_an_invitation_without_a_session_or_to_a_telling_place_is_kept_and_said(
     assert answer.status_code == 422
     assert sentence in answer.content.decode()
     assert not LetterRun.objects.exists()
+
+
+def test_how_many_a_session_holds_stands_beside_it(nurse: Client) -> None:
+    cohort()
+    session()
+    assert "House C: Vaccination, for 40 people" in nurse.get(ASK).content.decode()
 
 
 def test_past_sessions_are_not_offered(nurse: Client) -> None:

@@ -50,7 +50,9 @@ class LetterForm(forms.Form):
         elif words := telling_words(self._sessions[told["session"]].place):
             self.add_error(
                 "session",
-                f"Its place tells what it is for, and mail names the place: {', '.join(words)}.",
+                "Whoever is invited is told the place of the session, and its name may not tell what "
+                f"it is for; this place says {', '.join(f'“{word}”' for word in words)}. "
+                "Make the session at a place that is called otherwise.",
             )
         return told
 
@@ -71,4 +73,6 @@ class LetterForm(forms.Form):
 
 def _words(session: Session) -> str:
     hours = f"{session.opens:%H:%M} to {session.closes:%H:%M}"
-    return f"{calendar_day(session.day)}, {hours}, {session.place}: {PURPOSES[session.purpose]}"
+    room = session.capacity * len(session.times)
+    what = PURPOSES[session.purpose]
+    return f"{calendar_day(session.day)}, {hours}, {session.place}: {what}, for {room} people"
