@@ -27,6 +27,7 @@ SUITE = (
     "test_people_import.py",
     "test_booking.py",
     "test_mailing_at_once.py",
+    "test_limits_at_once.py",
 )
 LEAST = 40
 """So many tests there must be: a run that collects nothing proves nothing."""

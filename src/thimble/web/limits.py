@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 from django.conf import settings
 from django.core.cache import caches
 from django.core.exceptions import RequestDataTooBig
-from django.db import transaction
+from django.db import connection, transaction
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 
@@ -24,8 +24,8 @@ def over_limit(
     """Count one event of this address, or `whoever` it comes from; whether it is one too many in the
     present window.
 
-    The count is kept in the database, in one transaction: SQLite lets one writer in at a time, so
-    that requests sent at once are all counted.
+    The count is kept in the database, and one request at a time counts the same thing, so that
+    requests sent at once are all counted.
     """
     return _add(request, event, seconds, 1, whoever=whoever) > most
 
@@ -41,10 +41,18 @@ def _add(request: HttpRequest, event: str, seconds: int, one: int, *, whoever: b
     key = f"{event}:{window}:{'everybody' if whoever else address_key(request)}"
     cache = caches["limits"]
     with transaction.atomic():
+        _alone(key)
         count: int = max(0, cache.get(key, 0) + one)
         # Not `incr`: it would cut the time that the count is kept for.
         cache.set(key, count, timeout=seconds)
     return count
+
+
+def _alone(key: str) -> None:
+    """Nobody else counts this until the transaction ends. SQLite lets one writer in at a time by itself."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [key])
 
 
 MOST = "thimble_most_bytes"
