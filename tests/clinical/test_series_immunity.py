@@ -317,3 +317,13 @@ def test_a_dose_too_early_in_a_second_series_says_from_when_it_would_have_counte
         "The dose of Tue 9 Dec 2025 (recombinant, adult dose) does not count: it was given too early; "
         "it would have counted from Thu 25 Dec 2025."
     ) in said(second).reasons
+
+
+def test_after_a_dose_without_a_day_nothing_is_said_to_have_been_too_early():
+    """15 January may be the first dose or lie a day after the one of "2019": neither is known."""
+    mixed = [*doses("2019"), *doses("2019-01-15")]
+
+    found = " ".join(said(mixed).reasons)
+    assert "The dose of Tue 15 Jan 2019 (recombinant, adult dose) is not counted" in found
+    assert "it may have been too early. Find the day of 2019, month not known." in found
+    assert "was given too early" not in found

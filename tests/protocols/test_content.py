@@ -39,7 +39,7 @@ CONTRACT: Mapping[str, tuple[str, ...]] = {
     "hbv_titre_after_vaccine": ("yes", "no"),
     "hbv_infection_tests": ("yes", "no"),
     "hcv_follow_up": ("full", "none", "risk_assessment"),
-    "hcv_follow_up_test": ("antibody_and_rna", "rna_only"),
+    "hcv_follow_up_test": ("antibody_and_rna", "rna_only", "none"),
     "tetanus_vaccine": ("yes", "no"),
     "tetanus_immunoglobulin": ("yes", "no"),
     "stop_hiv_pep": ("yes", "no"),

@@ -55,6 +55,10 @@ def _sentence(
     from_day = _counts_from(place, judged, born, plan)
     limit = "" if from_day is None else calendar_day(date.fromordinal(from_day))
     if verdict is Verdict.TOO_EARLY:
+        if unsure := [_when(d.low, d.high) for d in judged.doses[:place] if d.low != d.high]:
+            # Worked out with the latest day that the dose before it can have had.
+            days = ", ".join(unsure)
+            return f"{what} is not counted: it may have been too early. Find the day of {days}."
         return f"{what} does not count: it was given too early; it would have counted from {limit}."
     if from_day is not None and dose.low < from_day <= dose.high:
         return (
