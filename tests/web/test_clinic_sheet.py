@@ -423,3 +423,16 @@ def test_labels_that_cannot_be_are_refused_and_no_number_is_used_up(
 def test_codes_of_people_use_up_no_number(nurse: Client, session: int, person: str) -> None:
     nurse.post(f"/clinic/{session}/labels", {"kind": "people", "copies": "1", "first": "1"})
     assert not models.SampleNumber.objects.exists()
+
+
+def test_the_second_enter_of_a_scanner_writes_nothing_down(
+    nurse: Client, session: int, person: str
+) -> None:
+    known()
+    send(nurse, session, VACCINE)
+    page = send(nurse, session, person)
+    shown = int(re.findall(r'name="shown" value="(\d+)"', page)[0])
+    assert "press Enter" in send(nurse, session, open=person, shown=str(shown))
+    assert written(person) == []
+    send(nurse, session, open=person, shown=str(shown - 1000))
+    assert len(written(person)) == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -76,6 +77,7 @@ def show(
         },
         "products": suggestions(),
         "labels_on_a_sheet": get_site().labels.on_a_sheet,
+        "shown": int(time.time() * 1000),
         "sample_first": found.purpose == "sample",
     }
     status = 422 if fault or against else 200

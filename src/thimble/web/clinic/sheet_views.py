@@ -6,6 +6,7 @@ as plain forms, without a scanner and without JavaScript.
 
 from __future__ import annotations
 
+import time
 from datetime import date
 from typing import Any
 
@@ -35,6 +36,9 @@ from thimble.web.context import get_people, get_people_identities, get_site
 from thimble.web.models import ProductCode
 from thimble.web.people.forms import clean_text
 
+READ_AT_LEAST = 1.0
+"""Seconds between showing whoever was opened and an Enter that writes a dose down for them."""
+TWICE = "That Enter came at once, as from a scanner that sends two: look whom it is for, then press Enter"
 OVERTAKEN = "Somebody else wrote in this file meanwhile. Look at what is new, then once more."
 
 
@@ -65,6 +69,8 @@ def scan(request: HttpRequest, session: int) -> HttpResponse:
             return _dose(request, found, opened)
         if do == "sample":
             return _sample(request, found, opened, clean_text(request.POST.get("sample", "")))
+        if opened and not text and _at_once(request.POST.get("shown", "")):
+            raise NotRead(TWICE)
         return _scanned(request, found, opened, text)
     except giving.SpokenAgainst as refused:
         return show(request, found, opened, against=refused.found)
@@ -76,6 +82,12 @@ def scan(request: HttpRequest, session: int) -> HttpResponse:
         )
     except Overtaken:
         return show(request, found, opened, fault=OVERTAKEN)
+
+
+def _at_once(shown: str) -> bool:
+    """Whether the page was shown too shortly ago for anybody to have read it. By the machine's own clock:
+    how long a person takes has nothing to do with the day that the site writes down."""
+    return shown.isdigit() and 0 <= time.time() - int(shown) / 1000 < READ_AT_LEAST
 
 
 @needs("view_people", "edit_people")
