@@ -287,6 +287,6 @@ def test_ready_says_nothing_of_what_is_decided_by_itself(nurse: Client) -> None:
         for name, cell in re.findall(r'">(\w+), Ada</a>.*?<b>Ready\.</b>(.*?)</td>', page, re.S)
     }
     assert said["Plain"].strip() == ""
-    assert said["Surgeon"].strip().startswith("Exposure-prone procedures are cleared by themselves")
+    assert said["Surgeon"].strip().startswith("Exposure-prone procedures: decided separately")
     assert said["Unfit"].strip() == "Decided about fitness: not fit."
     assert said["Due"].strip() == "Decided about fitness: fit; its review is due."

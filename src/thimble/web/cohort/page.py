@@ -115,7 +115,7 @@ def ordered(members: Iterable[Member], identities: Mapping[str, PersonIdentity])
     return sorted(members, key=key)
 
 
-EXPOSURE_PRONE = "Exposure-prone procedures are cleared by themselves, in the file."
+EXPOSURE_PRONE = "Exposure-prone procedures: decided separately."
 
 
 def row(
