@@ -107,7 +107,7 @@ def test_each_form_writes_its_entry_once(
              "again_day": "2026-03-02", "again_clock": "08:00"},
             "lies after the last one before it",
         ),
-        ("side_effect", {"words": "", "severity": "mild"}, "what the worker feels"),
+        ("side_effect", {"words": "", "severity": "mild"}, "what is felt"),
         ("side_effect", {"words": "sick"}, "how bad it is"),
         ("change", {"product": "Other"}, "Say why the medicine is changed"),
         ("ask", {}, "Say whom you asked"),

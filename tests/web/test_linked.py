@@ -67,7 +67,10 @@ def test_both_stand_on_the_worklist_with_the_link(case: str, signed_in: SignIn):
     other = opened(client, case)
     listed = client.get(reverse("worklist:worklist")).text
     assert f"the patient is followed too: case {other}" in listed
-    assert f"the exposed person is a patient; source: the worker of case {case}" in listed
+    assert (
+        f"the exposed person is a patient; the source is the injured worker of case {case}"
+        in listed
+    )
 
 
 def test_a_second_click_opens_no_second_case(case: str, signed_in: SignIn):

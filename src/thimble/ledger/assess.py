@@ -19,6 +19,7 @@ from thimble.ledger.clocks import HOURS, Moment, either, evaluate, hours_words, 
 from thimble.ledger.consistent import consistent
 from thimble.ledger.course import course_of
 from thimble.ledger.due import actions_of, in_order, words_of
+from thimble.ledger.exposed import plan_for
 from thimble.ledger.found import actions_found
 from thimble.ledger.plan import Caution, KnownFact, Plan, Situation
 from thimble.ledger.series import series_found
@@ -93,7 +94,7 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
         explanations[HOURS] = hours_words(moment.first, moment.last, now)
     for fact, reason in computed.reasons.items():
         explanations.setdefault(fact, reason)
-    return Plan(
+    plan = Plan(
         now=now,
         protocol_id=protocol.id,
         protocol_edition=protocol.edition,
@@ -117,6 +118,7 @@ def assess(situation: Situation, protocol: Protocol, now: datetime, site: Site) 
         },
         words=words_of(protocol),
     )
+    return plan_for(plan, situation)
 
 
 # -- questions and cautions -------------------------------------------------------------------------

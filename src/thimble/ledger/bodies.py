@@ -228,11 +228,14 @@ PEOPLE = ("worker", "source")
 DRAWN_FOR = ("baseline", "follow_up")
 """What a worker's sample was drawn for: to show the state at the exposure, or what came of it."""
 
-ASKED_WHOM = {"patient": "the patient", "representative": "whoever may decide for the patient"}
+ASKED_WHOM = {
+    "patient": "the source patient",
+    "representative": "whoever may decide for the source patient",
+}
 """Whose consent was asked for."""
 
 ASKERS = {
-    "treating_doctor": "a doctor who treats the patient",
+    "treating_doctor": "a doctor who treats the source patient",
     "treating_nurse": "a nurse of the ward",
     "other_doctor": "a doctor with no part in the case",
     "occupational_medicine": "occupational medicine",
@@ -251,7 +254,7 @@ BLOOD_HELD = {"yes": "yes", "no": "no", "unknown": "not known"}
 """Whether blood of the source is in the laboratory already."""
 
 GROUNDS = {
-    "best_interests": "best interests or benefit of the patient",
+    "best_interests": "best interests or benefit of the source patient",
     "legal_advice": "advice of the legal department",
     "local_law": "the law here asks for no consent",
     "court": "a court",

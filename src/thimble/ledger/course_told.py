@@ -7,6 +7,7 @@ from datetime import datetime, timedelta, tzinfo
 from thimble.clinical.saying import calendar_day, minute
 from thimble.ledger.bodies import ADHERENCE, RESUMED_END, STOP_REASONS
 from thimble.ledger.course import WITHOUT_DOSE, Course, course_of, without
+from thimble.ledger.exposed import say
 from thimble.ledger.plan import Situation
 
 
@@ -30,7 +31,7 @@ def course_told(
     ]
     if course.ended is not None:
         reason = record.stopped.code if record.stopped is not None else ""
-        why = f", {STOP_REASONS[reason]}" if reason else ""
+        why = f", {say(STOP_REASONS[reason], situation)}" if reason else ""
         lines.append(("Last dose", f"{minute(course.ended, zone)}{why}"))
     elif course.covered_until is None:
         lines.append(("Tablets", "for how many days they were handed out is not on record"))
@@ -44,7 +45,8 @@ def course_told(
         lines.append(
             (
                 "Stopped and resumed",
-                f"last dose {minute(pause.stopped.at, zone)} ({STOP_REASONS[pause.stopped.code]}), first "
+                f"last dose {minute(pause.stopped.at, zone)} "
+                f"({say(STOP_REASONS[pause.stopped.code], situation)}), first "
                 f"again {minute(pause.resumed.at, zone)}; {gone} day{'s' * (gone != 1)} without between; "
                 f"end of the course {RESUMED_END[pause.resumed.code]}",
             )

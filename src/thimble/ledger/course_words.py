@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import datetime, tzinfo
 from typing import Any
 
@@ -17,6 +17,7 @@ from thimble.ledger.bodies import (
     STOP_REASONS,
 )
 from thimble.ledger.entries import Kind
+from thimble.ledger.exposed import as_written
 
 OF_A_COURSE = frozenset(
     {
@@ -33,8 +34,13 @@ OF_A_COURSE = frozenset(
 )
 
 
-def course_words(kind: Kind, body: Mapping[str, Any], zone: tzinfo) -> Iterator[str]:
-    """What one entry of a course says, a piece at a time; a kind of `OF_A_COURSE`."""
+def course_words(
+    kind: Kind, body: Mapping[str, Any], zone: tzinfo, say: Callable[[str], str] = as_written
+) -> Iterator[str]:
+    """What one entry of a course says, a piece at a time; a kind of `OF_A_COURSE`.
+
+    `say` puts fixed words for who is exposed.
+    """
     match kind:
         case Kind.ADVICE_SOUGHT | Kind.ADVICE_GIVEN:
             yield f"From: {body['from']}"
@@ -50,7 +56,8 @@ def course_words(kind: Kind, body: Mapping[str, Any], zone: tzinfo) -> Iterator[
                     yield f"{label}: {minute(datetime.fromisoformat(body[key]), zone)}"
         case Kind.SIDE_EFFECT:
             yield f"{body['severity'].capitalize()} ({SEVERITIES[body['severity']]})"
-            yield f"In the worker's words: {body['words']}"
+            words = say("In the worker's words")
+            yield f"{words}: {body['words']}"
             if body["done"]:
                 yield f"Done about it: {body['done']}"
         case Kind.COURSE_REVIEWED:
@@ -68,7 +75,7 @@ def course_words(kind: Kind, body: Mapping[str, Any], zone: tzinfo) -> Iterator[
             yield f"Tablets still in hand: {'not known' if held is None else f'for {held} days'}"
             yield f"End of the course: {RESUMED_END[body['end']]}"
         case _:
-            reason = STOP_REASONS[body["reason"]]
+            reason = say(STOP_REASONS[body["reason"]])
             yield f"{reason[0].upper()}{reason[1:]}"
     if body.get("text"):
         yield body["text"]

@@ -32,6 +32,7 @@ from thimble.ledger.bodies import (
 from thimble.ledger.chasing import SETTLE, SETTLED_WORDS
 from thimble.ledger.course_words import OF_A_COURSE, course_words
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.exposed import as_written
 from thimble.ledger.fold import known_by, standing
 from thimble.ledger.resulting import results_in, said_of
 from thimble.protocol.vocabulary import Fact
@@ -121,6 +122,7 @@ def history(
     *,
     as_of: datetime | None = None,
     actions: Mapping[str, str] | None = None,
+    say: Callable[[str], str] = as_written,
 ) -> list[Line]:
     """The entries of one case in plain words, oldest first, each as it was written.
 
@@ -130,6 +132,7 @@ def history(
         zone: in which instants are shown.
         as_of: leave out what was recorded later.
         actions: the words for action ids (a protocol's `what`), where they are known.
+        say: puts fixed words for who is exposed; what was typed stays as it is.
     """
     known = list(entries) if as_of is None else known_by(entries, as_of)
     corrected_by: dict[int, list[int]] = {}
@@ -142,8 +145,8 @@ def history(
         Line(
             position=entry.position,
             kind=entry.kind,
-            label=LABELS[entry.kind],
-            details=tuple(details(entry, vocabulary, zone, actions or {})),
+            label=say(LABELS[entry.kind]),
+            details=tuple(details(entry, vocabulary, zone, actions or {}, say)),
             recorded_at=entry.recorded_at,
             happened_at=None if entry.happened_at == entry.recorded_at else entry.happened_at,
             by=entry.by,
@@ -161,9 +164,10 @@ def details(
     vocabulary: Mapping[str, Fact],
     zone: tzinfo,
     actions: Mapping[str, str],
+    say: Callable[[str], str] = as_written,
 ) -> list[str]:
-    """What an entry says, as sentences."""
-    return _of(entry.kind, entry.body, vocabulary, zone, actions)
+    """What an entry says, as sentences; `say` puts the fixed ones for who is exposed."""
+    return _of(entry.kind, entry.body, vocabulary, zone, actions, say)
 
 
 def fact_words(fact: str, given: object, vocabulary: Mapping[str, Fact]) -> str:
@@ -183,6 +187,7 @@ def _of(
     vocabulary: Mapping[str, Fact],
     zone: tzinfo,
     actions: Mapping[str, str],
+    say: Callable[[str], str],
 ) -> list[str]:
     def words(action: str) -> str:
         if action == SETTLE:
@@ -202,9 +207,9 @@ def _of(
             said += _labelled(body, place="Place", task="Task", account="In their words")
             said += facts(body["facts"])
             if not body["contact_left"]:
-                said.append("No way to reach the worker was left.")
+                said.append(say("No way to reach the worker was left."))
         case Kind.FACT_LEARNED:
-            said += [*facts(body["facts"]), f"{SAID_BY[body['said_by']].capitalize()}."]
+            said += [*facts(body["facts"]), f"{say(SAID_BY[body['said_by']]).capitalize()}."]
         case Kind.CANNOT_BE_KNOWN:
             fact = body["fact"]
             said.append(vocabulary[fact].question if fact in vocabulary else fact.replace("_", " "))
@@ -215,7 +220,7 @@ def _of(
                 said.append(f"For {body['minutes']:g} min.")
         case Kind.RESULT_RECEIVED:
             said += [
-                *_results(body, zone),
+                *_results(body, zone, say),
                 *facts({fact: value for fact, value in body["facts"].items() if value is not None}),
                 *_labelled(body, text="Result", laboratory="Laboratory", looked_at="Looked at"),
             ]
@@ -226,7 +231,7 @@ def _of(
                 *([f"Handed out for {body['days']} days."] if "days" in body else []),
             ]
         case _ if kind in OF_A_COURSE:
-            said += course_words(kind, body, zone)
+            said += course_words(kind, body, zone, say)
         case Kind.PLAN_SIGNED:
             protocol = body["protocol"]
             settled = sum(value is not None for value in body["decisions"].values())
@@ -239,7 +244,7 @@ def _of(
             said.append(f"About: {words(body['subject'])}")
             said += _labelled(body, advised="Advised", decided="Decided", reason="Reason")
         case Kind.VISITS_AGREED | Kind.VISIT_MISSED | Kind.CONTACTED:
-            said += _following(kind, body, words)
+            said += _following(kind, body, words, say)
         case (
             Kind.WORKER_AGREED
             | Kind.DOSES_ON_RECORD
@@ -248,24 +253,24 @@ def _of(
             | Kind.LINKED
             | Kind.COUNSELLED
         ):
-            said += _keeping_in_touch(kind, body, words)
+            said += _keeping_in_touch(kind, body, words, say)
         case Kind.CORRECTED:
             said.append(f"Sets right entry {body['corrects']}.")
             said += _correction(body, vocabulary, zone)
         case Kind.CLOSED:
-            said += _closing(body, words)
+            said += _closing(body, words, say)
         case _:
             if "action" in body:
                 said.append(words(body["action"]))
             said += [
                 *(body[key] for key in ("text", "note", "reason") if body.get(key)),
                 *_labelled(body, specimen="Specimen", request="Request"),
-                *_of_the_source(kind, body),
+                *_of_the_source(kind, body, say),
             ]
     return [sentence for sentence in said if sentence]
 
 
-def _results(body: Mapping[str, Any], zone: tzinfo) -> Iterable[str]:
+def _results(body: Mapping[str, Any], zone: tzinfo, say: Callable[[str], str]) -> Iterable[str]:
     """The results of an entry, whose they are and when the blood was taken."""
     found = results_in(body, 0)
     if not found:
@@ -273,12 +278,12 @@ def _results(body: Mapping[str, Any], zone: tzinfo) -> Iterable[str]:
     first = found[0].result
     taken = "at a time not known" if first.taken_at is None else minute(first.taken_at, zone)
     whose = "the source patient" if first.of == "source" else "the worker"
-    yield f"Blood of {whose}, taken {taken}, {first.place}."
+    yield f"Blood of {say(whose)}, taken {taken}, {first.place}."
     for one in found:
         yield f"{one.result.name}: {said_of(one.result)}."
 
 
-def _of_a_step(body: Mapping[str, Any]) -> Iterable[str]:
+def _of_a_step(body: Mapping[str, Any], say: Callable[[str], str]) -> Iterable[str]:
     """What a step with the source says beyond its name."""
     words = (
         ("whom", "Whose answer", ASKED_WHOM),
@@ -289,11 +294,11 @@ def _of_a_step(body: Mapping[str, Any]) -> Iterable[str]:
     )
     for key, label, known in words:
         if body.get(key) in known:
-            yield f"{label}: {known[body[key]]}."
+            yield f"{label}: {say(known[body[key]])}."
     yield from _labelled(body, decided_by="Decided by")
 
 
-def _of_the_source(kind: Kind, body: Mapping[str, Any]) -> Iterable[str]:
+def _of_the_source(kind: Kind, body: Mapping[str, Any], say: Callable[[str], str]) -> Iterable[str]:
     if kind is Kind.SOURCE_STATUS_FOUND:
         yield f"{INFECTIONS[body['infection']]}: {body['status']}."
         yield f"Evidence of {_day(body['evidence_on'])}: {body['evidence']}"
@@ -304,10 +309,12 @@ def _of_the_source(kind: Kind, body: Mapping[str, Any]) -> Iterable[str]:
         yield f"{body['to']}: {CALL_OUTCOMES[body['outcome']]}."
         yield from _labelled(body, answer="Answer")
     else:
-        yield from _of_a_step(body)
+        yield from _of_a_step(body, say)
 
 
-def _following(kind: Kind, body: Mapping[str, Any], words: Callable[[str], str]) -> Iterable[str]:
+def _following(
+    kind: Kind, body: Mapping[str, Any], words: Callable[[str], str], say: Callable[[str], str]
+) -> Iterable[str]:
     if kind is Kind.VISITS_AGREED:
         for visit in body["visits"]:
             hour = f", {visit['at']}" if "at" in visit else ""
@@ -315,7 +322,7 @@ def _following(kind: Kind, body: Mapping[str, Any], words: Callable[[str], str])
         if not body["visits"]:
             yield "No visit is agreed any more."
         for away in body["unavailable"]:
-            yield f"The worker cannot come from {_day(away['first'])} to {_day(away['last'])}."
+            yield f"{say('The worker')} cannot come from {_day(away['first'])} to {_day(away['last'])}."
     elif kind is Kind.VISIT_MISSED:
         yield f"Expected on {_day(body['day'])}."
     else:
@@ -326,15 +333,17 @@ def _following(kind: Kind, body: Mapping[str, Any], words: Callable[[str], str])
     yield from _labelled(body, text="Note")
 
 
-def _closing(body: Mapping[str, Any], words: Callable[[str], str]) -> Iterable[str]:
-    yield f"{CLOSED_REASONS[body['reason']].capitalize()}."
+def _closing(
+    body: Mapping[str, Any], words: Callable[[str], str], say: Callable[[str], str]
+) -> Iterable[str]:
+    yield f"{say(CLOSED_REASONS[body['reason']]).capitalize()}."
     yield from _labelled(body, text="Why")
     if body.get("left"):
         yield f"Left undone: {'; '.join(words(id_) for id_ in body['left'])}."
 
 
 def _keeping_in_touch(
-    kind: Kind, body: Mapping[str, Any], words: Callable[[str], str]
+    kind: Kind, body: Mapping[str, Any], words: Callable[[str], str], say: Callable[[str], str]
 ) -> Iterable[str]:
     if kind is Kind.WORKER_AGREED:
         told = "Agrees to" if body["agreed"] else "Does not agree to"
@@ -343,7 +352,7 @@ def _keeping_in_touch(
         days = [PartialDate.parse(dose["when"]).words for dose in body["doses"]]
         yield f"Hepatitis B vaccine before: {', '.join(days)}." if days else "None on record."
     elif kind is Kind.REACHING_DECIDED:
-        yield f"{REACHING_DECISIONS[body['decision']].capitalize()}."
+        yield f"{say(REACHING_DECISIONS[body['decision']]).capitalize()}."
         if body["until"]:
             yield f"To be decided anew on {_day(body['until'])}."
     elif kind is Kind.FITNESS_DECIDED:

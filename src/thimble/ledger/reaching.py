@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 
 from thimble.clinical.ladder import Ladder
+from thimble.ledger.exposed import told
 from thimble.ledger.plan import Action, ReachingDecision, Situation, State, Window
 from thimble.ledger.visiting import Expected, Kept
 
@@ -51,22 +52,22 @@ def next_rung(
     unsaid = [each.visit.day for each in expected if each.kept is Kept.NOT_RECORDED]
     if unsaid and (not missed or min(unsaid) < min(missed)):
         day = min(unsaid)
-        return rung_on(CAME, "Say whether the worker came", day, day, zone)
+        return told(rung_on(CAME, "Say whether the worker came", day, day, zone), situation)
     if not missed:
         return None
-    return _after(situation, min(missed), ladder, zone)
+    return told(_after(situation, min(missed), ladder, zone), situation)
 
 
 def _after(situation: Situation, missed: date, ladder: Ladder, zone: tzinfo) -> Rung:
     def day_of(at: datetime) -> date:
         return at.astimezone(zone).date()
 
-    told = situation.follow_up
+    kept = situation.follow_up
     # A reminder of the next visit says nothing of the one that was missed.
     attempts = sorted(
-        c for c in told.contacts if day_of(c[0]) >= missed and c[0] not in told.reminders
+        c for c in kept.contacts if day_of(c[0]) >= missed and c[0] not in kept.reminders
     )
-    decisions = [d for d in told.decisions if day_of(d.at) >= missed]
+    decisions = [d for d in kept.decisions if day_of(d.at) >= missed]
     last = decisions[-1] if decisions else None
     since = [a for a in attempts if last is None or a[0] > last.at]
     if since and since[-1][2] == "reached":

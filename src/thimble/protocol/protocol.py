@@ -9,8 +9,9 @@ matter.) Once the facts that matter are known, the decision is settled.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from copy import copy
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 from pathlib import Path
@@ -56,6 +57,34 @@ class Protocol:
         self._collects = tuple(t.id for t in manifest.tables if t.hit_policy == "COLLECT")
         self._nothing = [-1] * len(self.index.axes)
         self._remembered: dict[tuple[int, ...], Evaluation] = {}
+
+    def said(self, say: Callable[[str], str]) -> Protocol:
+        """The same rules, with what is shown of questions, answers and decisions put through `say`."""
+
+        def all_said(words: Mapping[str, str]) -> dict[str, str]:
+            return {key: say(word) for key, word in words.items()}
+
+        other = copy(self)
+        other.vocabulary = Vocabulary(
+            {
+                id_: replace(
+                    fact,
+                    question=say(fact.question),
+                    help=say(fact.help),
+                    labels=all_said(fact.labels),
+                )
+                for id_, fact in self.vocabulary.items()
+            }
+        )
+        other.manifest = replace(
+            self.manifest,
+            outputs={
+                id_: replace(output, label=say(output.label), labels=all_said(output.labels))
+                for id_, output in self.outputs.items()
+            },
+            tables=tuple(replace(t, question=say(t.question)) for t in self.tables),
+        )
+        return other
 
     @property
     def id(self) -> str:

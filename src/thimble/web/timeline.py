@@ -21,6 +21,7 @@ from thimble.clinical.durations import Duration, add, on_the_wall
 from thimble.clinical.saying import day, minute
 from thimble.clinical.windows import span_down
 from thimble.ledger.assess import moment_of
+from thimble.ledger.exposed import say
 from thimble.ledger.next_thing import short
 from thimble.ledger.plan import TO_DO, Action, Plan, Situation, State
 
@@ -173,7 +174,10 @@ def events_of(situation: Situation, plan: Plan) -> tuple[Event, ...]:
         )
     if situation.reported_at is not None:
         found.append(Event(situation.reported_at, "Reported"))
-    found += [Event(at, STEPS.get(step, step)) for step, at in situation.source_steps.items()]
+    found += [
+        Event(at, say(STEPS.get(step, step), situation))
+        for step, at in situation.source_steps.items()
+    ]
     found += [
         Event(action.done_at, f"Done: {action.what}")
         for action in plan.actions

@@ -16,6 +16,7 @@ from thimble.documents.words import ABOUT, WHOM, window_in_full
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.clocks import moment_of
 from thimble.ledger.course_told import course_told
+from thimble.ledger.exposed import protocol_for, say
 from thimble.ledger.plan import Action, Caution, Departure, KnownFact, Plan, Situation, State
 from thimble.ledger.signature import SignatureState, signature_of
 from thimble.protocol.finding import STANDINGS, Finding, Item, Reason
@@ -156,6 +157,7 @@ class ClinicianSummary:
     """Every word of the sheet."""
 
     frame: Frame
+    source: str
     occurred: str
     since: str
     counted: str
@@ -198,6 +200,7 @@ def clinician_summary(
     """
     zone = site.zone
     kept = record or Record()
+    protocol = protocol_for(protocol, situation)
     words = _Words(plan, situation, protocol, protocol.vocabulary, zone, kept)
     occurred = situation.occurred_at
     decisions, steps, cautions = words.decisions(), words.steps(), words.cautions()
@@ -210,6 +213,7 @@ def clinician_summary(
             mark_of(protocol),
             situation,
         ),
+        source=say("the source patient", situation),
         occurred=(
             occurrence(occurred, situation.occurred_at_precision, zone)
             if occurred
@@ -222,7 +226,7 @@ def clinician_summary(
         reported=minute(situation.reported_at, zone) if situation.reported_at else "",
         closed=(
             f"{minute(situation.closed_at, zone)}: "
-            f"{CLOSED_REASONS.get(situation.closed_reason, situation.closed_reason)}"
+            f"{say(CLOSED_REASONS.get(situation.closed_reason, situation.closed_reason), situation)}"
             if situation.closed_at
             else ""
         ),
@@ -464,7 +468,7 @@ class _Words:
         return Step(
             what=action.what,
             amount=action.amount,
-            whom=WHOM.get(action.whom, action.whom),
+            whom=say(WHOM.get(action.whom, action.whom), self.situation),
             state=_STATES[action.state],
             done=done,
             given=tuple(
@@ -493,7 +497,7 @@ class _Words:
         """Who said it; a clinician by name and role where these are known, and who wrote it down."""
         writer = self._writer(known.entry) if known.entry is not None else ""
         if not writer or known.said_by == "worker":
-            return known.said_by
+            return say(known.said_by, self.situation)
         return writer if known.said_by == "clinician" else f"{known.said_by}, recorded by {writer}"
 
     def groups(self) -> tuple[Group, ...]:
@@ -510,7 +514,7 @@ class _Words:
                         Known(fact.question, fact.label(found.value), f"{said_by}{at}{entry}")
                     )
             if known:
-                groups.append(Group(title, tuple(known)))
+                groups.append(Group(say(title, self.situation), tuple(known)))
         return tuple(groups)
 
 

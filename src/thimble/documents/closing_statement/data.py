@@ -28,6 +28,7 @@ from thimble.documents.record import Record
 from thimble.ledger.bodies import CLOSED_REASONS, CONTACT_BY, CONTACT_OUTCOMES
 from thimble.ledger.clearance import without_source
 from thimble.ledger.entries import Kind
+from thimble.ledger.exposed import protocol_for, say, told
 from thimble.ledger.fold import Standing, known_by, standing
 from thimble.ledger.plan import TO_DO, Action, Departure, Plan, Situation, State
 from thimble.ledger.resulting import BASELINE, said_of
@@ -105,12 +106,13 @@ class Stated:
 
 @dataclass(frozen=True, slots=True)
 class ClosingStatement:
-    """Every word of the sheet. `open` is "" once the case is closed.
+    """Every word of the sheet. `open` is "" once the case is closed; `whose` names who is exposed.
 
     `before` are the closings that a reopening undid, and the reopenings.
     """
 
     frame: Frame
+    whose: str
     open: str
     occurred: str
     reported: str
@@ -179,6 +181,7 @@ def closing_statement(
         record: the entries of the case, for who closed it, who did what, and the doses.
     """
     kept, zone = record or Record(), site.zone
+    protocol = protocol_for(protocol, situation)
     says = _Words(plan, situation, protocol, zone, kept)
     tested = _tested(situation, without_source(course), plan.now, zone)
     own = [action for action in plan.actions if action.whom != "source"]
@@ -195,6 +198,7 @@ def closing_statement(
             "Closing statement", f"As recorded at {stamp(plan.now, zone)}", site, plan.now,
             mark_of(protocol), situation,
         ),
+        whose=say("the worker", situation),
         open="" if situation.closed_at else OPEN,
         occurred=(
             occurrence(occurred, situation.occurred_at_precision, zone)
@@ -209,9 +213,9 @@ def closing_statement(
         perhaps=perhaps,
         otherwise=says.otherwise(),
         results=tested.results,
-        held=tested.held,
-        shown=tested.shown,
-        statements=tested.statements,
+        held=told(tested.held, situation),
+        shown=told(tested.shown, situation),
+        statements=told(tested.statements, situation),
         missed=tuple(calendar_day(missed) for missed in situation.follow_up.missed),
         contacts=tuple(
             Line(minute(at, zone), f"{CONTACT_BY.get(how, how)}: {CONTACT_OUTCOMES.get(came, came)}")

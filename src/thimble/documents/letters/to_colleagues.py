@@ -30,6 +30,8 @@ from thimble.documents.letters.letter import (
 )
 from thimble.documents.record import Record
 from thimble.ledger.clearance import without_source
+from thimble.ledger.exposed import protocol_for, say
+from thimble.ledger.exposed import told as said
 from thimble.ledger.linking import is_patient_case
 from thimble.ledger.plan import LabResult, Plan, Situation
 from thimble.ledger.resulting import BASELINE
@@ -53,7 +55,7 @@ PLANNED = ("sample", "dose", "review")
 """Kinds of action that a colleague is told as planned."""
 
 CONFIDENTIAL = (
-    "What is known of the source patient is confidential and not in this letter. Please call if it "
+    "What is known of the source is confidential and not in this letter. Please call if it "
     "bears on your decision."
 )
 NO_CONSENT = (
@@ -93,9 +95,8 @@ def referral(
     if not about.to:
         raise ValueError("A referral goes to somebody by name.")
     if specialty not in SPECIALTIES or question not in QUESTIONS:
-        raise ValueError(
-            "Choose to which specialty and with which question the worker is referred."
-        )
+        raise ValueError("Choose to which specialty and with which question the referral goes.")
+    protocol = protocol_for(protocol, situation)
     told = _Told(plan, situation, site.zone, protocol, record or Record())
     readings, because = told.readings(course)
     patient = is_patient_case(situation)
@@ -110,9 +111,9 @@ def referral(
         opening=(QUESTIONS[question], f"Thank you for seeing this {whom}."),
         parts=told.with_content(
             Part("The exposure", points=told.exposure()),
-            Part("Of the patient" if patient else "Of the worker", points=told.worker()),
+            Part(say("Of the worker", situation), points=told.worker()),
             Part("Results", table=told.results()),
-            Part("How they read", points=readings),
+            Part("How they read", points=said(readings, situation)),
             Part("Given", table=told.doses()),
             Part("Still planned here", table=told.ahead()),
             Part("", sentences=(CONFIDENTIAL,)),
@@ -139,9 +140,10 @@ def general_practitioner(
         ValueError: the worker has not agreed to it, or no recipient is named.
     """
     if not situation.follow_up.agreements.get("gp_letter"):
-        raise ValueError(NO_CONSENT)
+        raise ValueError(say(NO_CONSENT, situation))
     if not about.to:
         raise ValueError("The letter goes to somebody by name.")
+    protocol = protocol_for(protocol, situation)
     told = _Told(plan, situation, site.zone, protocol, record or Record())
     where = "in our hospital" if is_patient_case(situation) else "at work"
     return Letter(

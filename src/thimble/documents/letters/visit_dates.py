@@ -14,6 +14,7 @@ from thimble.clinical.site import Site
 from thimble.clinical.visits import DayWindow
 from thimble.documents.frame import frame, mark_of, phone
 from thimble.documents.letters.letter import Letter, Part, Table, here
+from thimble.ledger.exposed import say
 from thimble.ledger.plan import Plan, Situation
 from thimble.ledger.visiting import Expected, Kept
 from thimble.protocol.protocol import Protocol
@@ -76,7 +77,7 @@ def visit_dates(
                 "Please bring",
                 points=(
                     "this letter, or the reference at its head",
-                    "your staff card",
+                    say("your staff card", situation),
                     "the papers that we gave you",
                     "a list of what you take or have been given since we last saw you",
                 ),

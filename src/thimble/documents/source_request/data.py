@@ -14,6 +14,7 @@ from thimble.clinical.saying import minute, occurrence
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contact, frame, mark_of, phone, unconfirmed
 from thimble.documents.words import window_for_a_person
+from thimble.ledger.linking import is_patient_case
 from thimble.ledger.plan import TO_DO, Action, Plan, Situation
 from thimble.protocol.protocol import Protocol
 
@@ -34,6 +35,11 @@ UNIDENTIFIED = (
     "who it was, record that first; then the request can be printed."
 )
 """Why there is no request for a source whom nobody knows."""
+A_WORKER = (
+    "The source is the injured worker, whom no ward looks after. Somebody who does not treat the patient "
+    "asks the worker for consent, in person."
+)
+"""Why there is no request where the source is a worker: the sheet would go round with their name."""
 
 _NO_WORDING = (
     "This hospital has not set its consent wording yet. Use the wording and form of local policy."
@@ -82,6 +88,8 @@ class SourceRequest:
 
 def why_no_request(situation: Situation) -> str:
     """A sentence that says why nobody can be asked; "" where the request can be made."""
+    if is_patient_case(situation):
+        return A_WORKER
     access = situation.facts.get("source_access")
     return UNIDENTIFIED if access is not None and access.value == "unidentified" else ""
 

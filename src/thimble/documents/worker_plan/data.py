@@ -26,6 +26,7 @@ from thimble.documents.words import window_for_a_person
 from thimble.ledger.clocks import moment_of
 from thimble.ledger.course import ANSWER, course_of
 from thimble.ledger.course_told import not_covered_words, pack_words
+from thimble.ledger.exposed import protocol_for, say
 from thimble.ledger.plan import TO_DO, Action, Departure, Plan, Situation, State
 from thimble.ledger.pressing import OVERDUE
 from thimble.ledger.signature import SignatureState, signature_of
@@ -164,6 +165,7 @@ class WorkerPlan:
 
     frame: Frame
     name: str
+    whose: str
     signature: Signature
     happened: tuple[Line, ...]
     decided: tuple[Decided, ...]
@@ -200,6 +202,7 @@ def worker_plan(
         name: the worker's name as they want it on their own sheet; "" leaves a line to write on.
         record: the entries of the case, for the doses given and for who signed.
     """
+    protocol = protocol_for(protocol, situation)
     words = _Words(plan, situation, site.zone, protocol, protocol.vocabulary, record or Record())
     all_mine = [
         action
@@ -223,6 +226,7 @@ def worker_plan(
             situation,
         ),
         name=name,
+        whose=say("the worker", situation),
         signature=words.signature(),
         happened=words.happened(),
         decided=tuple(item for item in decided if item.settled),
@@ -406,7 +410,7 @@ class _Words:
                 parts[f"{inside(self._name(id_))}: {inside(fact.label(known.value))}"] = None
         said = "; ".join(parts)
         if of_the_source:
-            rest = "what is known of the other patient, which is confidential"
+            rest = say("what is known of the other patient, which is confidential", self.situation)
             said = f"{said}; and {rest}" if said else rest
         return f"Because of: {said}." if said else "This holds for every exposure of this kind."
 
@@ -442,7 +446,7 @@ class _Words:
             if id_ in self.vocabulary and self.vocabulary[id_].about != "source"
         ]
         if len(waits) < len(open_facts):
-            waits.append("what we still learn of the other patient")
+            waits.append(say("what we still learn of the other patient", self.situation))
         return (
             f"It depends on: {'; '.join(waits)}." if waits else "Your clinician decides with you."
         )

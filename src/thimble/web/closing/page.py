@@ -8,6 +8,7 @@ from datetime import tzinfo
 
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.closing import ALL_CLEAR, GOES_ON_ELSEWHERE, Remainder, remainder
+from thimble.ledger.exposed import protocol_for, say, told
 from thimble.ledger.plan import Action, State
 from thimble.ledger.resulting import course_around, waits_for
 from thimble.protocol.protocol import Protocol
@@ -77,6 +78,7 @@ class ClosingPage:
     ) -> ClosingPage:
         """The page as one account sees it; `reason` and `text` are what was typed."""
         plan, situation = reading.plan, reading.situation
+        protocol = protocol_for(protocol, situation)
         left = remainder(plan, situation, protocol, reading.entries, zone)
         course = course_around(situation, plan.actions, protocol, zone)
         ids = {action.id for action in left.actions}
@@ -87,7 +89,7 @@ class ClosingPage:
             left=tuple(_item(action, "not done") for action in left.actions),
             open=tuple((name, protocol.outputs[name].label or name) for name in left.open),
             awaited=tuple(each.words(plan.words) for each in left.awaited),
-            not_clear=left.not_clear,
+            not_clear=told(left.not_clear, situation),
             asks=tuple(
                 (fact, protocol.vocabulary[fact].question)
                 for fact in waits_for(situation, course, plan.now)
@@ -98,7 +100,9 @@ class ClosingPage:
                 if action.id not in ids
             ),
             choices=tuple(
-                Choice(value, words, value == reason, _why_not(value, left, may_leave))
+                Choice(
+                    value, say(words, situation), value == reason, _why_not(value, left, may_leave)
+                )
                 for value, words in CLOSED_REASONS.items()
             ),
             may_leave=may_leave,

@@ -199,7 +199,7 @@ def _missed(form: Posted) -> Doing:
 
 
 def _side_effect(form: Posted) -> Doing:
-    words = form.said("words", "Write down what the worker feels, in their own words.")
+    words = form.said("words", "Write down what is felt, in their own words.")
     severity = form.chosen("severity", "Say how bad it is.")
     done = form.text("done")
     store, case, common = get_store(), form.reading.case, form.common()

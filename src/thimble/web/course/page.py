@@ -28,6 +28,7 @@ from thimble.ledger.course import (
 )
 from thimble.ledger.course_record import STOP
 from thimble.ledger.course_told import course_told, not_covered_words, pack_words
+from thimble.ledger.exposed import protocol_for, told
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import time_left
 from thimble.ledger.plan import TO_DO, Action, CourseRecord, Told
@@ -179,8 +180,9 @@ class CoursePage:
     ) -> CoursePage:
         """The course as it stands at the moment of the plan."""
         situation, now, zone = reading.situation, reading.plan.now, site.zone
+        protocol = protocol_for(protocol, situation)
         course = course_of(situation, protocol.id, now, zone)
-        words = _Words(now, zone, names)
+        words = _Words(now, zone, names, told(STOP_REASONS, situation))
         record = situation.course
         changes, since = _since_review(reading, record, protocol, site, words)
         return cls(
@@ -202,7 +204,7 @@ class CoursePage:
             gaps=words.gaps(record),
             side_effects=words.told(record.side_effects, SEVERITIES),
             reviews=words.told(record.reviews, REVIEW_DECISIONS),
-            ended=next(iter(words.told(_one(record.stopped), STOP_REASONS)), None),
+            ended=next(iter(words.told(_one(record.stopped), words.reasons)), None),
             sought=tuple(
                 Awaited(
                     sought.of,
@@ -367,6 +369,7 @@ class _Words:
     now: datetime
     zone: tzinfo
     names: Mapping[str, str]
+    reasons: Mapping[str, str]
 
     def at(self, at: datetime) -> str:
         return point(at, self.now, self.zone)
@@ -407,7 +410,7 @@ class _Words:
             of = f", on the advice of {pause.resumed.more}" if pause.resumed.more else ""
             rows.append(
                 Row(
-                    f"Stopped ({STOP_REASONS[pause.stopped.code]}), taken up again: {pause.resumed.words}",
+                    f"Stopped ({self.reasons[pause.stopped.code]}), taken up again: {pause.resumed.words}",
                     f"last dose {self.at(pause.stopped.at)}, first again {self.at(pause.resumed.at)}; "
                     f"{gone} day{'s' * (gone != 1)} without a dose between; "
                     f"end {RESUMED_END[pause.resumed.code]}{of}",

@@ -9,6 +9,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from thimble.actions import AgainstIt, Refused
+from thimble.ledger.exposed import told
 from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.context import get_protocol, get_site
@@ -82,7 +83,7 @@ def _show(
     )
     context = {
         "page": page,
-        "choices": CHOICES,
+        "choices": told(CHOICES, reading.situation),
         "lots": course_lots(request, reading.plan.now),
         "open": which or request.GET.get("do", ""),
         "typed": request.POST.dict() if fault else {"about": request.GET.get("about", "")},

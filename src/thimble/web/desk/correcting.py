@@ -10,6 +10,7 @@ from typing import Any
 from thimble.clinical.saying import minute
 from thimble.clinical.site import Site
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.exposed import protocol_for, saying
 from thimble.ledger.fold import standing
 from thimble.ledger.history import LABELS, details
 from thimble.protocol.protocol import Protocol
@@ -85,17 +86,18 @@ class CorrectPage:
         body = entry.body if stands is None else stands.body
         facts = body.get("facts", {})
         known = reading.situation.facts
-        vocabulary = protocol.vocabulary
+        say = saying(reading.situation)
+        vocabulary = protocol_for(protocol, reading.situation).vocabulary
         local = (entry.happened_at if stands is None else stands.happened_at).astimezone(site.zone)
         return cls(
             case=reading.case,
             position=reading.position,
             entry=position,
-            label=LABELS[entry.kind],
+            label=say(LABELS[entry.kind]),
             details=tuple(
-                details(entry, vocabulary, site.zone, actions_in_words(reading.plan, protocol))
+                details(entry, vocabulary, site.zone, actions_in_words(reading.plan, protocol), say)
             ),
-            who=names.get(entry.by, "the worker" if entry.by == "worker" else entry.by),
+            who=names.get(entry.by, say("the worker") if entry.by == "worker" else entry.by),
             at=minute(entry.recorded_at, site.zone),
             facts=tuple(
                 HeldFact(

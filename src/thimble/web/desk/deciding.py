@@ -10,6 +10,7 @@ from thimble.clinical.saying import minute
 from thimble.clinical.site import Site
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Entry
+from thimble.ledger.exposed import protocol_for, saying
 from thimble.ledger.plan import Departure, Plan, State
 from thimble.ledger.telling import INSTEAD_OF_AN_ACTION
 from thimble.protocol.finding import Finding
@@ -68,6 +69,7 @@ class OtherwisePage:
     ) -> OtherwisePage | None:
         """The page, or None where the plan holds no such decision or action."""
         plan, situation = reading.plan, reading.situation
+        protocol = protocol_for(protocol, situation)
         lens = Lens(plan, situation, protocol, site.zone, names, link)
         view = PlanView.of(plan, situation, protocol=protocol, site=site, names=names, link=link)
         earlier = tuple(
@@ -180,6 +182,7 @@ class SignPage:
     ) -> SignPage:
         """The page at the reading's moment. What was typed before comes back, whatever happened."""
         plan, situation, zone = reading.plan, reading.situation, site.zone
+        protocol = protocol_for(protocol, situation)
         lens = Lens(plan, situation, protocol, zone, names, link)
         view = PlanView.of(plan, situation, protocol=protocol, site=site, names=names, link=link)
         words = actions_in_words(plan, protocol)
@@ -243,7 +246,8 @@ class SignPage:
             questions=tuple(lens.question(question.fact) for question in plan.questions),
             moved=tuple(
                 Written.of(
-                    entry, protocol=protocol, names=names, actions=words, now=plan.now, zone=zone
+                    entry, protocol=protocol, names=names, actions=words, now=plan.now, zone=zone,
+                    say=saying(situation),
                 )
                 for entry in moved
             ),

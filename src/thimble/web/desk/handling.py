@@ -14,6 +14,8 @@ from django.urls import reverse
 
 from thimble.actions import Refused, WorkerIdentity, read_reference
 from thimble.ledger.entries import Entry
+from thimble.ledger.exposed import protocol_for, saying
+from thimble.ledger.linking import is_patient_case
 from thimble.ledger.store import Overtaken
 from thimble.web import clock, log
 from thimble.web.access import can
@@ -67,6 +69,18 @@ def read(ref: str, now: datetime | None = None) -> Reading:
     # A clock that stepped back must not hide what is recorded already.
     moment = max(moment, entries[-1].recorded_at)
     return Reading.of(ref, entries, get_protocol(), get_site(), moment)
+
+
+def workers_case(ref: str) -> Reading:
+    """The case as it stands, for what is for workers alone: their fitness, what the register has of them.
+
+    Raises:
+        Http404: there is none, or the exposed person is a patient.
+    """
+    reading = read(canonical(ref))
+    if is_patient_case(reading.situation):
+        raise Http404("this is for workers alone; the exposed person is a patient")
+    return reading
 
 
 def names_of(entries: Iterable[Entry]) -> dict[str, str]:
@@ -174,7 +188,7 @@ def overtaken_response(
     sentence: str = "Nothing of yours is recorded yet, and nothing is lost.",
 ) -> HttpResponse:
     """Who wrote in between and what; what was typed stands below with one button to record it still."""
-    protocol, site = get_protocol(), get_site()
+    protocol, site = protocol_for(get_protocol(), reading.situation), get_site()
     names = names_of(came_first)
     words = actions_in_words(reading.plan, protocol)
     resent = Resent(
@@ -195,6 +209,7 @@ def overtaken_response(
                 actions=words,
                 now=reading.plan.now,
                 zone=site.zone,
+                say=saying(reading.situation),
             )
             for entry in came_first
         ),

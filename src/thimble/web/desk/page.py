@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 
@@ -14,8 +14,10 @@ from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.compare import diff, fingerprint
 from thimble.ledger.course import FIRST_DOSE
 from thimble.ledger.entries import Entry
+from thimble.ledger.exposed import protocol_for, say, saying
 from thimble.ledger.fold import fold
 from thimble.ledger.history import LABELS, details
+from thimble.ledger.linking import is_patient_case
 from thimble.ledger.plan import KnownFact, Plan, Situation
 from thimble.ledger.signature import SignatureState, signature_of
 from thimble.ledger.support import due_offer
@@ -90,13 +92,14 @@ class Written:
         actions: Mapping[str, str],
         now: datetime,
         zone: tzinfo,
+        say: Callable[[str], str],
     ) -> Written:
-        """An entry in words."""
+        """An entry in words; `say` puts them for who is exposed."""
         return cls(
-            names.get(entry.by, "the worker" if entry.by == "worker" else entry.by),
+            names.get(entry.by, say("the worker") if entry.by == "worker" else entry.by),
             point(entry.recorded_at, now, zone),
-            LABELS[entry.kind],
-            tuple(details(entry, protocol.vocabulary, zone, actions)),
+            say(LABELS[entry.kind]),
+            tuple(details(entry, protocol.vocabulary, zone, actions, say)),
         )
 
 
@@ -198,8 +201,9 @@ class Reading:
 
 LINKED = {
     "patient_case": "The patient may have been exposed to the worker's blood, and is followed too.",
-    "worker_case": "The exposed person of this case is a patient; read “patient” for “worker”. "
-    "The source is the worker of the other case.",
+    "worker_case": "The exposed person of this case is a patient. The source is the injured worker, who "
+    "is followed in a case of their own. The rules and doses here were written for adult staff: whoever "
+    "treats the patient decides whether they fit, for a child above all.",
 }
 """What a linked case means for this one."""
 
@@ -223,7 +227,8 @@ def changed_since(
     before = reading.plan_at(position, protocol, site)
     if before is None:
         return None
-    return Change.of(title, diff(before, reading.plan).words(protocol.outputs))
+    outputs = protocol_for(protocol, reading.situation).outputs
+    return Change.of(title, diff(before, reading.plan).words(outputs))
 
 
 def actions_in_words(plan: Plan, protocol: Protocol) -> dict[str, str]:
@@ -260,6 +265,7 @@ class CasePage:
     today: str
     linked: tuple[tuple[str, str], ...] = ()
     ask_patient: bool = False
+    of_patient: bool = False
     ask_support: bool = False
     done_typed: Mapping[str, str] = field(default_factory=dict)
     done_ticked: frozenset[str] = frozenset()
@@ -300,6 +306,7 @@ class CasePage:
             typed: a form that came back with a fault.
         """
         situation, plan = reading.situation, reading.plan
+        protocol = protocol_for(protocol, situation)
         now, zone = plan.now, site.zone
         words = actions_in_words(plan, protocol)
         questions = _questions(reading, protocol, ask, typed)
@@ -342,12 +349,21 @@ class CasePage:
             closed=_closed(situation, now, zone),
             linked=tuple((LINKED[link.what], link.case) for link in situation.links),
             ask_patient=_ask_patient(situation),
+            of_patient=is_patient_case(situation),
             ask_support=due_offer(situation) is not None,
             may=May.of(capabilities),
             recorded=recorded,
             news=news,
             written=tuple(
-                Written.of(entry, protocol=protocol, names=names, actions=words, now=now, zone=zone)
+                Written.of(
+                    entry,
+                    protocol=protocol,
+                    names=names,
+                    actions=words,
+                    now=now,
+                    zone=zone,
+                    say=saying(situation),
+                )
                 for entry in others_wrote
             ),
             typed=typed,
@@ -398,13 +414,14 @@ def known_in_words(
 ) -> tuple[FactGroup, ...]:
     """What is known, in the vocabulary's order, and what nobody can know."""
     situation, now, zone = reading.situation, reading.plan.now, site.zone
+    protocol, words_of = protocol_for(protocol, situation), saying(situation)
     by_position = {entry.position: entry for entry in reading.entries}
     groups: dict[str, list[FactView]] = {about: [] for about in ABOUT}
     for fact, definition in protocol.vocabulary.items():
         known: KnownFact | None = situation.facts.get(fact)
         if known is not None:
             entry = None if known.entry is None else by_position.get(known.entry)
-            who = SAID_BY.get(known.said_by, known.said_by)
+            who = words_of(SAID_BY.get(known.said_by, known.said_by))
             if entry is not None and entry.by != "worker" and known.said_by != "worker":
                 who = f"{who}, recorded by {names.get(entry.by, entry.by)}"
                 if known.said_by == "clinician":
@@ -428,7 +445,9 @@ def known_in_words(
             groups[definition.about].append(
                 FactView(fact, definition.question, value, "", "", None)
             )
-    return tuple(FactGroup(ABOUT[key], tuple(found)) for key, found in groups.items() if found)
+    return tuple(
+        FactGroup(words_of(ABOUT[key]), tuple(found)) for key, found in groups.items() if found
+    )
 
 
 def _signed(
@@ -451,4 +470,4 @@ def _closed(situation: Situation, now: datetime, zone: tzinfo) -> str:
     if situation.closed_at is None:
         return ""
     reason = CLOSED_REASONS.get(situation.closed_reason, situation.closed_reason)
-    return f"{reason}, {point(situation.closed_at, now, zone)}"
+    return f"{say(reason, situation)}, {point(situation.closed_at, now, zone)}"

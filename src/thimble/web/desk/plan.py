@@ -11,6 +11,8 @@ from thimble.clinical.site import Site
 from thimble.documents.otherwise import asked_for_by
 from thimble.ledger.chasing import chases
 from thimble.ledger.course import FIRST_DOSE
+from thimble.ledger.exposed import protocol_for, say
+from thimble.ledger.exposed import told as told_of
 from thimble.ledger.next_thing import short
 from thimble.ledger.plan import TO_DO, Action, Caution, Departure, Plan, Situation, State
 from thimble.ledger.pressing import OVERDUE, group_of, has_opened
@@ -77,7 +79,7 @@ class Lens:
 
     def who(self, by: str) -> str:
         """Who wrote, as shown."""
-        return self.names.get(by, "the worker" if by == "worker" else by)
+        return self.names.get(by, say("the worker", self.situation) if by == "worker" else by)
 
     def question(self, fact: str) -> str:
         """A fact's question; an id that the vocabulary no longer holds stays readable."""
@@ -106,7 +108,8 @@ class Lens:
 
     def reasons(self, because: Iterable[Reason]) -> tuple[ReasonWords, ...]:
         """The rules behind something."""
-        return tuple(ReasonWords.of(reason, self.protocol, self.link) for reason in because)
+        words = tuple(ReasonWords.of(reason, self.protocol, self.link) for reason in because)
+        return told_of(words, self.situation)
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,6 +314,7 @@ class PlanView:
         link: RuleLink = no_link,
     ) -> PlanView:
         """A plan in words, at its own moment."""
+        protocol = protocol_for(protocol, situation)
         lens = Lens(plan, situation, protocol, site.zone, names, link)
         decisions = _decisions(lens)
         expert = _expert(lens, site)
@@ -499,7 +503,7 @@ def _action(action: Action, lens: Lens) -> ActionView:
     return ActionView(
         id=action.id,
         what=action.what,
-        whom=WHOM.get(action.whom, action.whom),
+        whom=say(WHOM.get(action.whom, action.whom), lens.situation),
         form="source" if chases(action.id) else HOW_DONE.get(action.kind, "text"),
         window=WindowWords.of(
             action.window,

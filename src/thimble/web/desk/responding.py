@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from thimble.actions import AgainstIt, Refused
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.linking import is_patient_case
 from thimble.web import log
 from thimble.web.access import can
 from thimble.web.context import get_protocol, get_site
@@ -69,7 +70,9 @@ def show(
         "timeline": draw(reading.situation, reading.plan, reading.plan.now, get_site().zone),
         "focus": focus or _focus(page),
         "swap": is_htmx(request),
-        "on_record": can(request, "see_immunity") and on_record(reading.case) is not None,
+        "on_record": can(request, "see_immunity")
+        and not is_patient_case(reading.situation)
+        and on_record(reading.case) is not None,
         "lots": lots_for(request, reading.plan) if page.may.record else {},
     }
     if is_htmx(request):

@@ -12,7 +12,7 @@ from thimble.ledger.fitness import FitnessDecision
 from thimble.web import clock, log
 from thimble.web.access import needs, public
 from thimble.web.context import get_identities, get_site
-from thimble.web.desk.handling import canonical, read, worker_of
+from thimble.web.desk.handling import worker_of, workers_case
 from thimble.web.fitness.joined import of_case
 from thimble.web.fitness.told import ASK, SHOWN, Told, told
 from thimble.web.limits import over_limit
@@ -51,7 +51,7 @@ def manager(request: HttpRequest, secret: str) -> HttpResponse:
 @require_POST
 def make(request: HttpRequest, ref: str) -> HttpResponse:
     """A new address for the decision that holds, shown this once; the one before it stops."""
-    reading = read(canonical(ref))
+    reading = workers_case(ref)
     decisions = of_case(reading.case, reading.plan.now).decisions
     shown = request.POST.get("shown", "")
     if not decisions or decisions[-1].of != reading.case or shown not in SHOWN:
@@ -81,7 +81,7 @@ def make(request: HttpRequest, ref: str) -> HttpResponse:
 @require_POST
 def end(request: HttpRequest, ref: str) -> HttpResponse:
     """The address tells nothing any more."""
-    case = read(canonical(ref)).case
+    case = workers_case(ref).case
     if end_link(FitnessLink, case, by=str(request.user.pk), now=clock.now()):
         log.event("fitness_link_ended", case=case, account=str(request.user.pk))
     return HttpResponseRedirect(reverse("fitness:fitness", args=[case]))

@@ -29,13 +29,13 @@ from thimble.web.access import can, needs
 from thimble.web.certificates.contradicted import warn_of_certificates
 from thimble.web.context import get_people_identities, get_site, get_store, looked
 from thimble.web.desk.handling import (
-    canonical,
     go,
     overtaken_response,
     position_of,
     read,
     who,
     worker_of,
+    workers_case,
     write,
 )
 from thimble.web.desk.page import Reading
@@ -60,7 +60,7 @@ from thimble.web.secret_links import standing_link
 @require_http_methods(["GET", "POST"])
 def fitness(request: HttpRequest, ref: str) -> HttpResponse:
     """What the rules say now; a form that asks on, and one that decides. Looking records nothing."""
-    reading = read(canonical(ref))
+    reading = workers_case(ref)
     typed = {name: str(value) for name, value in request.POST.items()}
     joined = of_case(reading.case, reading.plan.now)
     decisions = joined.decisions
@@ -175,7 +175,7 @@ def letter_pdf(request: HttpRequest, ref: str) -> HttpResponse:
     Raises:
         Http404: nothing is decided.
     """
-    reading = read(canonical(ref))
+    reading = workers_case(ref)
     decisions = of_case(reading.case, reading.plan.now).decisions
     if not decisions:
         raise Http404("nothing is decided about fitness")

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from thimble.clinical.saying import minute
 from thimble.clinical.site import Site
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.exposed import as_written, protocol_for, saying
 from thimble.ledger.history import history
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.correcting import needed_to_correct
@@ -71,12 +72,13 @@ class LookView:
         *,
         names: Mapping[str, str],
         zone: tzinfo,
+        say: Callable[[str], str] = as_written,
     ) -> LookView:
         """A look in words; `names` are the accounts' display names."""
         return cls(
             names.get(account, account),
-            "the source patient" if whose == "source" else "the worker",
-            WHERE.get(where, where),
+            say("the source patient" if whose == "source" else "the worker"),
+            say(WHERE.get(where, where)),
             minute(at, zone),
         )
 
@@ -148,6 +150,9 @@ class HistoryPage:
                 ),
             )
         words = actions_in_words(reading.plan, protocol) if reading is not None else {}
+        say: Callable[[str], str] = as_written
+        if reading is not None:
+            protocol, say = protocol_for(protocol, reading.situation), saying(reading.situation)
         corrects = {
             entry.position: int(entry.body["corrects"])
             for entry in known
@@ -158,7 +163,7 @@ class HistoryPage:
                 number=line.position,
                 label=line.label,
                 details=line.details,
-                who=names.get(line.by, "the worker" if line.by == "worker" else line.by),
+                who=names.get(line.by, say("the worker") if line.by == "worker" else line.by),
                 role="" if line.by == "worker" else roles.get(line.role, line.role),
                 recorded=minute(line.recorded_at, zone),
                 happened="" if line.happened_at is None else minute(line.happened_at, zone),
@@ -172,7 +177,7 @@ class HistoryPage:
                 and as_of is None
                 and needed_to_correct(entries, line.position) in ("", *capabilities),
             )
-            for line in history(known, protocol.vocabulary, zone, actions=words)
+            for line in history(known, protocol.vocabulary, zone, actions=words, say=say)
         ]
         if newest_first:
             lines.reverse()

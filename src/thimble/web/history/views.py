@@ -7,10 +7,12 @@ from django.shortcuts import render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET
 
+from thimble.ledger.exposed import saying
 from thimble.web import clock
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site
 from thimble.web.desk.handling import canonical, capabilities_of, names_of, read, rule_links
+from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer, read_moment
 from thimble.web.history.page import HistoryPage, LookView
 from thimble.web.models import Account, IdentityLook
@@ -51,21 +53,29 @@ def history(request: HttpRequest, ref: str) -> HttpResponse:
         day=day,
         clock=at,
         fault=fault,
-        looks=_looks(reading.case) if "see_source_identity" in capabilities else None,
+        looks=_looks(reading) if "see_source_identity" in capabilities else None,
         link=rule_links(reading.case),
     )
     return render(request, "history/history.html", {"page": page}, status=422 if fault else 200)
 
 
-def _looks(case: str) -> list[LookView]:
+def _looks(reading: Reading) -> list[LookView]:
     """Who was shown a name of this case, the newest first."""
-    rows = list(IdentityLook.objects.filter(case=case))
+    rows = list(IdentityLook.objects.filter(case=reading.case))
     names = dict(
         Account.objects.filter(pk__in={row.account for row in rows}).values_list(
             "pk", "display_name"
         )
     )
     return [
-        LookView.of(row.account, row.whose, row.where, row.at, names=names, zone=get_site().zone)
+        LookView.of(
+            row.account,
+            row.whose,
+            row.where,
+            row.at,
+            names=names,
+            zone=get_site().zone,
+            say=saying(reading.situation),
+        )
         for row in rows
     ]

@@ -16,6 +16,7 @@ from thimble import actions
 from thimble.actions.identity import WorkerIdentity
 from thimble.clinical.neutral import Telling, is_mail_address
 from thimble.ledger.bodies import AGREEMENTS
+from thimble.ledger.exposed import say
 from thimble.web import clock, log
 from thimble.web.access import needs
 from thimble.web.context import get_identities, get_site, get_store
@@ -89,7 +90,7 @@ def send(request: HttpRequest, ref: str) -> HttpResponse:
     now = clock.now()
     why = why_no_mail(get_site())
     if not why and not agreed_to_mail(reading.situation):
-        why = "The worker has not agreed to mail."
+        why = say("The worker has not agreed to mail.", reading.situation)
     if not why and not any(due_mails(now, [reading.case])):
         why = "No mail is due now: it went out already, or its day has not come."
     if not why:
@@ -103,7 +104,7 @@ def send(request: HttpRequest, ref: str) -> HttpResponse:
             elif done.not_known:
                 why = (
                     "It is not known whether the mail was sent: the mail server fell silent. It is not "
-                    "sent again by itself; call the worker."
+                    "sent again by itself; telephone instead."
                 )
             elif done.failed:
                 why = "The mail could not be sent. That is on record; it is tried again tomorrow."

@@ -24,12 +24,12 @@ from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.context import get_protocol, get_site, get_store, looked, zone
 from thimble.web.desk.handling import (
-    canonical,
     go,
     overtaken_response,
     position_of,
     read,
     who,
+    workers_case,
     write,
 )
 from thimble.web.desk.page import Reading
@@ -60,7 +60,7 @@ class Answer:
 @require_GET
 def show(request: HttpRequest, ref: str) -> HttpResponse:
     """What is on record, to read and to take over."""
-    return _page(request, read(canonical(ref)))
+    return _page(request, workers_case(ref))
 
 
 def _page(request: HttpRequest, reading: Reading, *, fault: str = "") -> HttpResponse:
@@ -155,7 +155,7 @@ def _day(reading: Reading) -> date:
 @require_POST
 def take(request: HttpRequest, ref: str) -> HttpResponse:
     """Take the ticked answers over, said by the record; where they come from is noted beside them."""
-    reading = read(canonical(ref))
+    reading = workers_case(ref)
     found = on_record(reading.case)
     if found is None or found.doubt:
         raise Http404("the register knows nobody with the worker's number and name")

@@ -28,6 +28,7 @@ from thimble.documents.letters.visit_dates import (
 )
 from thimble.documents.render import Template
 from thimble.documents.render import render as compose
+from thimble.ledger.exposed import say
 from thimble.ledger.visiting import visiting
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site
@@ -137,7 +138,7 @@ def _forms(
         "questions": _choices(QUESTIONS, typed.get("question", "")),
         "referral": typed if typed.get("letter") == REFERRAL else {},
         "practitioner": typed if typed.get("letter") == GENERAL_PRACTITIONER else {},
-        "no_consent": "" if agreed else NO_CONSENT,
+        "no_consent": "" if agreed else say(NO_CONSENT, reading.situation),
     }
     return render(request, "papers/letters.html", context, status=422 if fault else 200)
 

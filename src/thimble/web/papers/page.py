@@ -12,6 +12,7 @@ from thimble.documents.letters.results_explained import why_not_explained
 from thimble.documents.letters.visit_dates import why_no_dates, why_not_missed
 from thimble.documents.record import Record
 from thimble.documents.source_request.data import why_no_request
+from thimble.ledger.exposed import say, told
 from thimble.ledger.linking import is_patient_case
 from thimble.ledger.resulting import course_around
 from thimble.ledger.visiting import visiting
@@ -137,12 +138,15 @@ class PapersPage:
         return cls(
             reading.case,
             bool(reading.situation.signed),
-            tuple(papers),
-            no_request,
+            told(tuple(papers), reading.situation),
+            say(no_request, reading.situation),
             no_all_clear,
-            tuple(f"No letter “{paper.title}”. {why}" for paper, why in letters if why),
+            told(
+                tuple(f"No letter “{paper.title}”. {why}" for paper, why in letters if why),
+                reading.situation,
+            ),
             is_patient_case(reading.situation),
-            fault,
+            say(fault, reading.situation),
         )
 
 

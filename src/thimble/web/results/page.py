@@ -24,6 +24,7 @@ from thimble.clinical.serology.results import COMPARATORS
 from thimble.clinical.serology.statement import Marker
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.drawn import Drawn
+from thimble.ledger.exposed import say, told
 from thimble.ledger.plan import LabResult, Situation
 from thimble.ledger.resulting import BASELINE, said_of, waits_for
 from thimble.protocol.finding import STANDINGS
@@ -140,9 +141,10 @@ class ResultsPage:
             case=situation.case,
             position=situation.entries,
             today=now.astimezone(zone).date().isoformat(),
-            parts=_parts(situation, course, now, zone, with_source=with_source),
+            parts=told(_parts(situation, course, now, zone, with_source=with_source), situation),
             asks=tuple(
-                (fact, VOCABULARY[fact].question) for fact in waits_for(situation, course, now)
+                (fact, say(VOCABULARY[fact].question, situation))
+                for fact in waits_for(situation, course, now)
             ),
             undrawn=tuple(_undrawn(each, zone) for each in drawn),
             groups=tuple(
@@ -150,7 +152,7 @@ class ResultsPage:
                 for title, analytes in GROUPS.items()
             ),
             whose=tuple(
-                (id_, words, id_ == given.get("whose"))
+                (id_, say(words, situation), id_ == given.get("whose"))
                 for id_, words in WHOSE.items()
                 if with_source or id_ != "source"
             ),

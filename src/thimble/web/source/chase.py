@@ -53,7 +53,7 @@ QUESTIONS = {
     "whom": "Who was asked?",
     "asker": "Who asked?",
     "capacity": "Will they be able to decide?",
-    "blood_held": "Is there blood of the patient in the laboratory already?",
+    "blood_held": "Is there blood of the source patient in the laboratory already?",
     "ground": "On what ground?",
 }
 

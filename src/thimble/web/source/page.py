@@ -9,7 +9,9 @@ from thimble.clinical.saying import calendar_day
 from thimble.clinical.site import Site
 from thimble.ledger.bodies import INFECTIONS
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.exposed import protocol_for, told
 from thimble.ledger.fold import SOURCE_STEPS, standing
+from thimble.ledger.linking import is_patient_case
 from thimble.ledger.plan import TO_DO, Action, State
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.page import Change, Reading, Typed, changed_since
@@ -146,6 +148,7 @@ class SourcePage:
     may_settle: bool = False
     spans: tuple[Span, ...] = ()
     hour_not_known: bool = False
+    of_patient: bool = False
     chart: tuple[str, ...] = ()
 
     @property
@@ -174,6 +177,7 @@ class SourcePage:
         """The page at the reading's moment; the account `by` is offered its own step to take back."""
         situation, plan = reading.situation, reading.plan
         now, zone = plan.now, site.zone
+        protocol = protocol_for(protocol, situation)
         lens = Lens(plan, situation, protocol, zone, {})
         access = situation.facts.get("source_access")
         refused = access is not None and access.value == "refuses"
@@ -185,17 +189,20 @@ class SourcePage:
             if access is None
             else protocol.vocabulary["source_access"].label(access.value),
             refused=refused,
-            steps=tuple(
-                StepView(
-                    step,
-                    label,
-                    button,
-                    point(situation.source_steps[step], now, zone)
-                    if step in situation.source_steps
-                    else "",
-                    typed.last() if typed is not None and typed.subject == step else {},
-                )
-                for step, (label, button) in STEPS.items()
+            steps=told(
+                tuple(
+                    StepView(
+                        step,
+                        label,
+                        button,
+                        point(situation.source_steps[step], now, zone)
+                        if step in situation.source_steps
+                        else "",
+                        typed.last() if typed is not None and typed.subject == step else {},
+                    )
+                    for step, (label, button) in STEPS.items()
+                ),
+                situation,
             ),
             tests=tuple(
                 TestView(
@@ -242,9 +249,10 @@ class SourcePage:
             typed=typed,
             today=now.astimezone(zone).date().isoformat(),
             again=typed.last() if typed is not None else {},
-            chase=chase_view(reading, site),
+            chase=told(chase_view(reading, site), situation),
             may_settle="sign_plan" in capabilities,
-            spans=spans(situation, plan.findings.get("significance"), site, now),
+            spans=told(spans(situation, plan.findings.get("significance"), site, now), situation),
+            of_patient=is_patient_case(situation),
             hour_not_known=situation.occurred_at_precision in ("hour", "date"),
             chart=tuple(
                 f"{INFECTIONS[found.infection]}: {found.status}, of {calendar_day(found.evidence_on)} "

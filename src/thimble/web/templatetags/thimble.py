@@ -14,7 +14,9 @@ from django.contrib.staticfiles import finders
 from django.forms import BoundField
 from django.templatetags.static import static
 
+from thimble.ledger.exposed import of_a_patient
 from thimble.web import words
+from thimble.web.exposed import patient_exposed
 
 register = template.Library()
 
@@ -50,6 +52,14 @@ def ring(left: float, total: float, text: str, large: bool = False) -> dict[str,
         "words": text,
         "large": large,
     }
+
+
+@register.simple_tag(takes_context=True)
+def say(context: template.Context, sentence: str) -> str:
+    """Fixed words with who is exposed in the case of this page: `{% say "worker" %}` is "patient" in a
+    patient's own case. Never for what people typed."""
+    request = getattr(context, "request", None)
+    return of_a_patient(sentence) if patient_exposed(request) else sentence
 
 
 @register.filter

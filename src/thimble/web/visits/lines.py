@@ -28,7 +28,7 @@ from thimble.web.models import LedgerEntry, RecallLine
 from thimble.web.store import DjangoStore, one_writer
 from thimble.web.visits.recall import PARTS, Answer, Listed, Recalled, answer, pressing
 
-FORM = 3
+FORM = 4
 """To be raised when the same ledger gives another row, so that rows of before are made anew."""
 
 AT_ONCE = 200

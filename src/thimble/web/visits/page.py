@@ -448,12 +448,10 @@ def stretch(first: str, last: str) -> tuple[date, date]:
         ) from None
     if ends < begins:
         raise ValueError(
-            f"The worker's absence ends before it begins: {calendar_day(begins)} to {calendar_day(ends)}."
+            f"The absence ends before it begins: {calendar_day(begins)} to {calendar_day(ends)}."
         )
     if (ends - begins).days > 366:
-        raise ValueError(
-            "An absence of more than a year is nothing to plan around; call the worker."
-        )
+        raise ValueError("An absence of more than a year is nothing to plan around; call them.")
     return begins, ends
 
 

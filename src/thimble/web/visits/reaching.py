@@ -9,6 +9,7 @@ from datetime import datetime
 from thimble.clinical.ladder import Ladder
 from thimble.clinical.saying import calendar_day
 from thimble.ledger.bodies import REACHING_DECISIONS
+from thimble.ledger.exposed import say
 from thimble.ledger.next_thing import time_left
 from thimble.ledger.plan import Situation
 from thimble.ledger.pressing import Group, group_of
@@ -55,7 +56,7 @@ class NextStep:
         decided = ""
         if rung.last is not None:
             until = "" if rung.last.until is None else f", until {calendar_day(rung.last.until)}"
-            decided = f"{REACHING_DECISIONS[rung.last.decision]}{until}: {rung.last.reason}"
+            decided = f"{say(REACHING_DECISIONS[rung.last.decision], situation)}{until}: {rung.last.reason}"
         agreed = situation.follow_up.agreements.get("gp_letter", False)
         may = "decide_reaching" in capabilities
         steps = [] if rung.step == CAME else [(s, s.id == rung.step) for s in ladder.steps]
@@ -69,14 +70,16 @@ class NextStep:
             tells_practitioner=rung.last is not None and rung.last.decision == "inform_gp",
             ladder=tuple(
                 StepLine(
-                    step.what, f"from day {step.after_days}" if step.after_days else "at once", here
+                    say(step.what, situation),
+                    f"from day {step.after_days}" if step.after_days else "at once",
+                    here,
                 )
                 for step, here in steps
             ),
             source=ladder.source,
             decided=decided,
             decisions=tuple(
-                (id_, words, id_ != "inform_gp" or agreed)
+                (id_, say(words, situation), id_ != "inform_gp" or agreed)
                 for id_, words in REACHING_DECISIONS.items()
             )
             if may and rung.step not in (CAME, CLOSE)

@@ -194,7 +194,7 @@ def contacted(request: HttpRequest, ref: str) -> HttpResponse:
     away = reading.situation.follow_up.unavailable
     if not how or not outcome:
         return _show(
-            request, reading, away, fault="Say how the worker was contacted and what came of it."
+            request, reading, away, fault="Say how they were contacted and what came of it."
         )
     return _record(
         request, reading,

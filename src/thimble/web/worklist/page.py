@@ -10,6 +10,7 @@ from thimble.clinical.saying import day
 from thimble.clinical.windows import ago
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.exposed import say
 from thimble.ledger.fold import standing_bodies
 from thimble.ledger.history import LABELS
 from thimble.ledger.next_thing import (
@@ -68,7 +69,7 @@ class Filter:
 
 LINKED = {
     "patient_case": "the patient is followed too: case {case}",
-    "worker_case": "the exposed person is a patient; source: the worker of case {case}",
+    "worker_case": "the exposed person is a patient; the source is the injured worker of case {case}",
 }
 
 FILTERS = {
@@ -220,7 +221,7 @@ def row(
     if not standing.open:
         reason = CLOSED_REASONS.get(situation.closed_reason, situation.closed_reason)
         at = situation.closed_at
-        closed = f"Closed {moment(at, now, zone) if at else ''}: {reason}"
+        closed = f"Closed {moment(at, now, zone) if at else ''}: {say(reason, situation)}"
     doing = seen.doing
     return Row(
         reference=standing.case,
