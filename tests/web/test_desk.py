@@ -1114,6 +1114,10 @@ def test_a_departure_needs_its_reason_and_is_shown_with_it(signed_in: SignIn, ca
     data = {"other": "Start it", "reason": "", "position": 1}
 
     assert client.post(address, data).status_code == 422
+    both = client.post(address, {**data, "decided": "Not indicated", "reason": "Deep needle."})
+    assert both.status_code == 422
+    assert "Leave one of the two" in text_of(both)
+    assert 'value="Start it"' in text_of(both)
     assert position(case) == 1
     assert client.post(address, {**data, "reason": "Deep needle."}).status_code == 302
     page = text_of(client.get(url("case", case)))

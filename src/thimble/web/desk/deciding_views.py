@@ -45,11 +45,16 @@ def otherwise(request: HttpRequest, ref: str, subject: str) -> HttpResponse:
         raise Http404("no such decision or action")
     if request.method == "GET":
         return render(request, "desk/otherwise.html", {"page": page})
-    decided = request.POST.get("decided", "").strip() or request.POST.get("other", "").strip()
+    chosen, other = request.POST.get("decided", "").strip(), request.POST.get("other", "").strip()
+    decided = chosen or other
     reason = request.POST.get("reason", "").strip()
     try:
         if not decided:
             raise BadAnswer("Say what you decide.")
+        if chosen and other:
+            raise BadAnswer(
+                f"You chose “{chosen}” and wrote other words as well. Leave one of the two."
+            )
         if not reason:
             raise BadAnswer("Say why: a decision of yours needs its reason in your words.")
         position = position_of(request)
