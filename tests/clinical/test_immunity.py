@@ -262,6 +262,15 @@ def test_a_film_from_before_the_positive_test_shows_nothing(
     assert said(of("tuberculosis", ASKED_TB[0], *infected, shown, by=by))[1] == expected
 
 
+@pytest.mark.parametrize(("basis", "step"), [("person", "chest_film"), ("clinician", "none")])
+def test_a_film_counts_from_a_documented_disease_and_not_from_one_that_was_only_told(
+    basis: str, step: str
+) -> None:
+    infected = past("tuberculosis", basis, "2005-03-01"), result("igra", "positive", "2020-02-01")
+    film = result("chest_x_ray", "negative", "2010-01-01")
+    assert said(of("tuberculosis", ASKED_TB[0], *infected, film))[1] == step
+
+
 def test_symptoms_that_may_be_the_latest_are_not_passed_over() -> None:
     absent = result("tb_symptoms", "negative", "2025-06-01")
     present = result("tb_symptoms", "positive", "2025")

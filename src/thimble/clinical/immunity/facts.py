@@ -190,7 +190,8 @@ def _tb_test(tests: Sequence[Tested], rules: Rules) -> str:
 
 def _films(films: Iterable[Tested], tests: Iterable[Tested], past: Iterable[Past]) -> list[Tested]:
     """The films that tell anything: a normal one counts from the first positive test or disease on."""
-    shown = [*(t.days for t in tests if t.word == "positive"), *(p.days for p in past)]
+    shown = [t.days for t in tests if t.word == "positive"]
+    shown += [p.days for p in past if p.basis != "person"]
     first = min((days[1] for days in shown if days), default=0)
     return [f for f in films if f.word != "negative" or (f.days and f.days[0] >= first)]
 
