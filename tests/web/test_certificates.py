@@ -24,7 +24,10 @@ from hypothesis import strategies as st
 from people import ed25519_by_hand
 from thimble.actions.certificate_papers import Paper
 from thimble.actions.people import person_of
+from thimble.ledger.fitness import FitnessDecision
+from thimble.people.certificates.basis import Basis
 from thimble.people.certificates.issued import Issued
+from thimble.people.certificates.limits import Limit
 from thimble.people.certificates.payload import square_text
 from thimble.people.certificates.signing import (
     from_text,
@@ -36,6 +39,7 @@ from thimble.people.certificates.signing import (
 )
 from thimble.web import clock, models
 from thimble.web.certificates.checking import CODES_PER_DAY, WRONG_PER_WINDOW
+from thimble.web.certificates.forms import IssueForm
 from thimble.web.certificates.house import keys
 from thimble.web.certificates.keys import NotSigned
 from thimble.web.certificates.papers import DjangoPapers
@@ -746,3 +750,20 @@ def test_whoever_decides_otherwise_is_told_which_certificate_is_still_out(
     nurse.post(f"/people/{immune}/certificate/{number}/withdraw", {"reason": "decided anew"})
     assert held(immune)[0].withdrawn is not None
     assert "says otherwise: certificate" not in decide()
+
+
+@pytest.mark.parametrize(
+    ("outcome", "restriction", "chosen"),
+    [("fit", "none", None), ("fit_with_restriction", "no_exposure_prone", "no_exposure_prone")],
+)
+def test_a_decision_whose_review_is_due_chooses_nothing_for_the_physician(
+    outcome: str, restriction: str, chosen: str | None
+) -> None:
+    today = NIGHT.date()
+    decision = FitnessDecision(
+        entry=1, of="K7QM-2F49", by="u2", at=NIGHT, outcome=outcome, restriction=restriction,
+        review_on=today, rule_set="uk_2023", tables="fitness", edition="1", digest="0" * 64,
+        rules=(), facts={}, days={}, reason="",
+    )  # fmt: skip
+    form = IssueForm(None, Basis((), Limit(today, "longest"), decision), decides=True)
+    assert form.initial.get("restriction") == chosen

@@ -64,7 +64,7 @@ class IssueForm(forms.Form):
         else:
             # Whoever decides in spite of the tables chooses; nothing is chosen for them.
             del self.initial["restriction"]
-        if basis.decided is not None:
+        if basis.decided is not None and basis.decided.outcome != "fit":
             self.initial["restriction"] = basis.decided.restriction
         if not decides:
             for name in ("restriction", "exposure_prone", "reason"):
