@@ -7,6 +7,7 @@ from typing import Any
 from django.http import Http404, HttpRequest
 
 from thimble.actions import people as acts
+from thimble.people.entries import THEMSELF
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
 from thimble.web import clock
@@ -36,5 +37,6 @@ def writer(request: HttpRequest) -> dict[str, Any]:
 
 
 def account_names() -> dict[str, str]:
-    """The display names of accounts."""
-    return dict(Account.objects.values_list("pk", "display_name"))
+    """The display names of accounts, and what the person themself is called who wrote on their own page."""
+    accounts = dict(Account.objects.values_list("pk", "display_name"))
+    return accounts | {THEMSELF: "the person, on their own page"}
