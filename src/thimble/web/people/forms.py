@@ -194,9 +194,7 @@ class EvidenceForm(forms.Form):
             error_messages={"invalid": "Give a number, such as 145 or 9.5."},
         )
         units = [(each, unit(each) or "none") for each in UNITS]
-        self.fields["unit"] = forms.ChoiceField(
-            label="Unit of the number", choices=units, required=False
-        )
+        self.fields["unit"] = forms.ChoiceField(label="Unit", choices=units, required=False)
         self.fields["as_written"] = self._text("As it is written on the slip", required=False)
         self.fields["laboratory"] = self._text("Laboratory", required=False)
         for check, meaning in choices.SAMPLE_CHECKS.items():
