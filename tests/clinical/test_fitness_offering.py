@@ -9,7 +9,14 @@ from typing import Any
 import pytest
 
 from thimble.clinical.fitness import tables
-from thimble.clinical.fitness.offering import DIFFER, UNCERTAIN_DAY, Offered, OnRecord, offer
+from thimble.clinical.fitness.offering import (
+    DIFFER,
+    UNCERTAIN_DAY,
+    WAS_POSITIVE,
+    Offered,
+    OnRecord,
+    offer,
+)
 from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word
 
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -31,6 +38,19 @@ def only(*found: OnRecord) -> Offered:
     (offered,) = offer(found)
     assert bool(offered.facts) is not bool(offered.why_not)
     return offered
+
+
+@pytest.mark.parametrize("before", ["2019-05-06", "2019", ""])
+@pytest.mark.parametrize("analyte", [Analyte.HBSAG, Analyte.ANTI_HCV])
+def test_an_infection_that_was_found_once_is_not_offered_as_absent(
+    analyte: Analyte, before: str
+) -> None:
+    """Antibody to hepatitis C stays after cure: negative after positive never reads as never infected."""
+    found = offer([one(analyte, "positive", day=before), one(analyte, "negative")])
+    assert [each.why_not for each in found if each.evidence.day == "2026-02-03"] == [WAS_POSITIVE]
+    assert all(not each.facts for each in found)
+    later = only(one(analyte, "negative", day="2019-05-06"), one(analyte, "positive"))
+    assert list(later.facts.values()) == ["positive"]
 
 
 @pytest.mark.parametrize(
@@ -110,10 +130,10 @@ def test_a_newer_result_in_doubt_is_not_passed_over_for_an_older_one() -> None:
 
 
 def test_one_that_may_be_later_stands_beside_the_latest() -> None:
-    exact = one(Analyte.HBSAG, "negative")
-    said = [o.why_not for o in offer([exact, one(Analyte.HBSAG, "positive", day="2026-02")])]
+    exact = one(Analyte.HBEAG, "negative")
+    said = [o.why_not for o in offer([exact, one(Analyte.HBEAG, "positive", day="2026-02")])]
     assert said == ["", UNCERTAIN_DAY]
-    assert [o.why_not for o in offer([exact, one(Analyte.HBSAG, "positive", day="2025")])] == [""]
+    assert [o.why_not for o in offer([exact, one(Analyte.HBEAG, "positive", day="2025")])] == [""]
 
 
 def test_two_results_of_one_day_that_differ_answer_nothing() -> None:

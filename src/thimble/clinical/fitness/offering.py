@@ -31,8 +31,13 @@ LOADS: Mapping[Analyte, tuple[str, str, str]] = {
 
 ASKED = (*MARKERS, Analyte.HBV_DNA, Analyte.HCV_RNA, Analyte.HIV_RNA)
 
+ONCE_FOUND = frozenset({Analyte.HBSAG, Analyte.ANTI_HCV})
+"""Of these a negative result is not offered beside a positive one: antibody stays after cure, and whether
+an infection is gone, or one sample was another person's, a person reads."""
+
 UNCERTAIN_DAY = "The day of the sample is not certain."
 DIFFER = "Results of one day differ."
+WAS_POSITIVE = "Another result on record is positive: read them together."
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,9 +76,10 @@ def offer(found: Iterable[OnRecord]) -> tuple[Offered, ...]:
         last = max((day for one in mine if (day := one.exact)), default=None)
         latest = [one for one in mine if last is not None and one.exact == last]
         differ = len({(one.result.word, one.result.quantity, one.doubt) for one in latest}) > 1
-        offers += [
-            _offered(one, DIFFER if differ else "") for one in latest[: None if differ else 1]
-        ]
+        found_once = analyte in ONCE_FOUND and any(state(one.result) == "positive" for one in mine)
+        for one in latest[: None if differ else 1]:
+            gone = found_once and state(one.result) == "negative"
+            offers.append(_offered(one, DIFFER if differ else WAS_POSITIVE if gone else ""))
         offers += [Offered(one, why_not=UNCERTAIN_DAY) for one in mine if _may_be_later(one, last)]
     return tuple(offers)
 
