@@ -19,10 +19,12 @@ from thimble import actions
 from thimble.actions.identity import SourceIdentity, WorkerIdentity
 from thimble.actions.linking import TOUCHED
 from thimble.clinical.vocabulary import VOCABULARY
+from thimble.documents.letters.to_colleagues import QUESTIONS, SPECIALTIES
 from thimble.ledger.bodies import CONTACT_OUTCOMES
 from thimble.ledger.plan import AgreedVisit
 from thimble.web import clock
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
+from thimble.web.desk.handling import read
 from thimble.web.results.entering import read_results
 from thimble.web.roles import Role
 
@@ -190,3 +192,50 @@ def test_no_page_or_paper_of_a_patients_case_says_worker_of_the_patient(
     assert "\n".join(told) == ""
     assert pages >= 10
     assert papers >= 3
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext reads the papers")
+def test_what_the_patient_or_a_colleague_elsewhere_reads_tells_of_no_worker(
+    signed_in: SignIn, tmp_path: Path
+):
+    """Not even that the source works here: who treats the patient tells them, as local policy says."""
+    case = high_risk()
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    plan = client.get(reverse("papers:worker_plan", args=[case]))
+    letter = client.post(
+        reverse("papers:letters", args=[case]),
+        {
+            "letter": "referral", "recipient": "Dr. Invented", "address": "1 Orchard Road",
+            "specialty": next(iter(SPECIALTIES)), "question": next(iter(QUESTIONS)),
+        },
+    )  # fmt: skip
+    for paper in (plan, letter):
+        assert paper["Content-Type"] == "application/pdf"
+        text = printed(paper.content, tmp_path)
+        assert re.findall(r"(?i)worker|Sampleworth|source patient|other patient", text) == []
+        assert "Nonesuch" in text
+
+
+def test_no_paper_asks_a_ward_about_the_worker(signed_in: SignIn):
+    """The request would go round with a colleague written in as somebody's patient."""
+    case = fresh()
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    refused = client.get(reverse("papers:source_request", args=[case]))
+    assert refused.status_code == 409
+    assert "The source is the injured worker, whom no ward looks after" in refused.text
+
+
+def test_a_workers_own_case_is_told_as_before(signed_in: SignIn):
+    """The worker of the other case is still the worker, and their source the source patient."""
+    other = read(opened()).situation.links[0].case
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    assert ">Exposed worker<" in client.get(reverse("desk:case", args=[other])).text
+    assert "Source patient" in client.get(reverse("source:source", args=[other])).text
+    assert client.get(reverse("fitness:fitness", args=[other])).status_code == 200
+
+
+def test_what_was_typed_stays_as_it_was_typed(signed_in: SignIn):
+    case = fresh()
+    actions.note(get_store(), case, "The worker's sister called", now=NIGHT, **BY)
+    shown = signed_in(Role.OCCUPATIONAL_PHYSICIAN).get(reverse("history:history", args=[case])).text
+    assert "The worker's sister called" in html.unescape(shown)

@@ -201,9 +201,8 @@ class Reading:
 
 LINKED = {
     "patient_case": "The patient may have been exposed to the worker's blood, and is followed too.",
-    "worker_case": "The exposed person of this case is a patient. The source is the injured worker, who "
-    "is followed in a case of their own. The rules and doses here were written for adult staff: whoever "
-    "treats the patient decides whether they fit, for a child above all.",
+    "worker_case": "The exposed person of this case is a patient; the source is the injured worker. Rules "
+    "and doses were written for adult staff: whoever treats the patient decides whether they fit.",
 }
 """What a linked case means for this one."""
 
