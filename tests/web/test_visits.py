@@ -199,7 +199,11 @@ def test_an_attempt_to_reach_the_worker_needs_a_way_and_an_outcome(case: str, si
     client = signed_in(Role.OCCUPATIONAL_NURSE)
     url = reverse("visits:contact", args=[case])
     at = position(page(client, case))
-    assert client.post(url, {"position": at, "how": "telephone"}).status_code == 422
+    refused = client.post(url, {"position": at, "how": "telephone", "text": "rang at noon"})
+    assert refused.status_code == 422
+    assert 'name="text" maxlength="500" value="rang at noon"' in refused.text
+    assert 'value="telephone" checked' in refused.text
+    assert refused.text.count("rang at noon") == 1
     assert (
         client.post(url, {"position": at, "how": "pigeon", "outcome": "reached"}).status_code == 422
     )
@@ -414,8 +418,9 @@ def test_an_hour_at_which_nobody_is_there_is_refused_and_what_was_typed_stays(
     client = signed_in(Role.OCCUPATIONAL_NURSE)
     before = get_store().entries(case)
     typed = {"position": position(page(client, case)), "hour-follow_up_hcv_rna": hour}
-    refused = client.post(reverse("visits:agree", args=[case]), typed)
+    refused = client.post(reverse("visits:agree", args=[case]), {**typed, "text": "after work"})
     assert refused.status_code == 422
+    assert 'value="after work"' in refused.text
     assert words in unescape(refused.text)
     assert f'value="{hour}"' in refused.text
     assert get_store().entries(case) == before

@@ -98,7 +98,10 @@ def _show(
         doses=page.EarlierDoses.of(reading.plan, reading.situation, site.zone, typed_doses),
     )
     status = 422 if fault or (chosen and found.planned.refused) else 200
-    return render(request, "visits/visits.html", {"page": shown}, status=status)
+    # What was typed stays in the form that it was typed in, by the name of that form's address.
+    of = request.resolver_match
+    kept = {of.url_name: request.POST.dict()} if of is not None and request.POST else {}
+    return render(request, "visits/visits.html", {"page": shown, "kept": kept}, status=status)
 
 
 @never_cache
