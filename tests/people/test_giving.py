@@ -7,11 +7,14 @@ from typing import Any
 
 import pytest
 
-from people.files import DECLINED, DOSE, ENROLLED, NOW, ONE, people, write
+from people.files import DECLINED, DOSE, ENROLLED, NOW, ONE, RESULT, people, write
+from thimble.clinical.durations import Duration
 from thimble.people.entries import Kind
 from thimble.people.fold import Person, fold
 from thimble.people.giving import against, dose_supposed
 from thimble.people.products import find_product
+from thimble.people.readiness import Asked
+from thimble.people.readiness.supposing import suppose
 
 BORN, TODAY = date(1990, 5, 6), date(2026, 3, 2)
 MMR, VARICELLA, TDAP, NASAL = "03", "21", "115", "111"
@@ -85,3 +88,25 @@ def test_a_dose_that_is_supposed_writes_nothing() -> None:
     then = dose_supposed(person, product, TODAY)
     assert (len(then.evidence), len(person.evidence)) == (1, 0)
     assert then.evidence[0].entry > person.entries
+
+
+@pytest.mark.parametrize(
+    ("product", "day", "ready"),
+    [
+        (MMR, date(2026, 3, 2), date(2026, 4, 27)),
+        (MMR, date(2026, 3, 10), date(2026, 5, 5)),
+        (TDAP, date(2026, 3, 10), date(2026, 3, 30)),
+    ],
+)
+def test_a_supposed_live_vaccine_delays_another_live_one_and_nothing_else_does(
+    product: str, day: date, ready: date
+) -> None:
+    """Varicella: from 28 days after the MMR, and its second dose 28 days later."""
+    (found,) = find_product(product)
+    asked = Asked(("varicella",), "us", Duration(3, "days"))
+    person = of(declined("measles"), (Kind.RESULT_RECORDED, {
+        **RESULT, "test": "varicella_igg", "word": "negative", "number": None, "when": "2026-02-01",
+    }))  # fmt: skip
+    supposed = suppose(person, BORN, TODAY, asked, found, day)
+    assert supposed.after.ready_on == ready
+    assert supposed.before.ready_on == date(2026, 3, 30)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from thimble.clinical.immunity import rules
 from thimble.clinical.readiness import DiseaseState, Readiness, together
 from thimble.people.fold import Person
 from thimble.people.giving import dose_supposed
@@ -37,9 +38,10 @@ def suppose(
     on = max(today, day)
     then = dose_supposed(person, product, day)
     before, after = readiness(person, born, today, asked), readiness(then, born, on, asked)
-    # What the product is not against goes on as from today: the dose delays nothing of it.
+    # What the product is not against goes on as from today: only a live vaccine delays another.
+    moved = {*product.diseases, *_delayed(product, asked.protocol)}
     states = [
-        two if two.disease in product.diseases else one
+        two if two.disease in moved else one
         for one, two in zip(before.states, after.states, strict=True)
     ]
     return Supposed(
@@ -49,6 +51,15 @@ def suppose(
         _verdict(then, born, on, asked, product, day),
         product,
     )
+
+
+def _delayed(product: Product, protocol: str) -> frozenset[str]:
+    """The diseases whose vaccine keeps its distance from this one: two different live ones."""
+    try:
+        live = rules(protocol).live
+    except LookupError:
+        return frozenset()
+    return live.diseases if live.holds(product.cvx, product.diseases) else frozenset()
 
 
 def _verdict(
