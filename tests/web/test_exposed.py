@@ -183,6 +183,8 @@ def test_no_page_or_paper_of_a_patients_case_says_worker_of_the_patient(
                 found[name] = wrong(printed(response.content, tmp_path))
             elif response.status_code in (200, 409):
                 pages += 1
+                # Who the source is, is seen on the page for that and on no other.
+                assert "Sampleworth" not in response.text or name == "source:identity", name
                 found[name] = wrong(visible(response.text))
         for listed in ("worklist:worklist", "visits:recall"):
             text = client.get(reverse(listed)).text
@@ -239,3 +241,17 @@ def test_what_was_typed_stays_as_it_was_typed(signed_in: SignIn):
     actions.note(get_store(), case, "The worker's sister called", now=NIGHT, **BY)
     shown = signed_in(Role.OCCUPATIONAL_PHYSICIAN).get(reverse("history:history", args=[case])).text
     assert "The worker's sister called" in html.unescape(shown)
+
+
+def test_a_refusal_names_the_patient_too(signed_in: SignIn):
+    """A form that comes back must not send somebody to the injured worker."""
+    case = fresh()
+    answer = signed_in(Role.OCCUPATIONAL_PHYSICIAN).post(
+        reverse("visits:decide", args=[case]),
+        {
+            "position": str(len(get_store().entries(case))), "decision": "inform_gp",
+            "until": (NIGHT.date() + timedelta(days=9)).isoformat(), "text": "no answer",
+        },
+    )  # fmt: skip
+    assert answer.status_code == 422
+    assert "the patient has not agreed to a letter" in answer.text

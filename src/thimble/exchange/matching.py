@@ -183,7 +183,7 @@ def _sample_of(order: Order, patient: Patient, known: Known) -> Sample | str:
     ((case, of),) = people
     if of == "worker":
         return (
-            "The worker is known, the sample is not: say whether it was drawn at the exposure or "
+            "The person is known, the sample is not: say whether it was drawn at the exposure or "
             "in follow-up."
         )
     return Sample(case, of)

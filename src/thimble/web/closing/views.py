@@ -12,6 +12,7 @@ from thimble import actions
 from thimble.actions import Refused
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.exposed import say, told
 from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.closing.page import ClosingPage
@@ -57,9 +58,9 @@ def closing(request: HttpRequest, ref: str) -> HttpResponse:
             by=str(request.user.pk),
         )  # fmt: skip
     except Refused as refused:
-        return _show(request, reading.case, refused.faults)
+        return _show(request, reading.case, told(refused.faults, reading.situation))
     if came_first:
-        said = [("Close", CLOSED_REASONS[reason]), ("Why", text)]
+        said = [("Close", say(CLOSED_REASONS[reason], reading.situation)), ("Why", text)]
         return overtaken_response(request, read(reading.case), came_first, said)
     log.event("closed", case=reading.case, account=str(request.user.pk))
     return go(request, reverse("desk:case", args=[reading.case]))

@@ -13,6 +13,7 @@ from thimble import actions
 from thimble.actions import Doubtful, Refused
 from thimble.ledger.drawn import drawn_by_results
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.exposed import say
 from thimble.ledger.resulting import course_around
 from thimble.web import clock, log
 from thimble.web.access import can, needs
@@ -72,7 +73,7 @@ def enter(request: HttpRequest, ref: str) -> HttpResponse:
     typed = request.POST.dict()
     if typed.get("whose") == "source" and not can(request, "see_source"):
         raise PermissionDenied("this role does not see the source patient")
-    said = [("Whose", WHOSE.get(typed.get("whose", ""), ""))]
+    said = [("Whose", say(WHOSE.get(typed.get("whose", ""), ""), reading.situation))]
     try:
         position = position_of(request)
         entered = read_results(typed, site.zone, now)

@@ -269,7 +269,7 @@ def chart(request: HttpRequest, ref: str) -> HttpResponse:
     return _after(request, reading, position, came_first, said, "source_status_found")
 
 
-TAKEN_BACK = "Recorded by mistake; taken back on the page of the source patient."
+TAKEN_BACK = "Recorded by mistake; taken back on the page of the source."
 """The reason that stands in the history with what was taken back."""
 
 

@@ -15,6 +15,7 @@ from thimble import actions
 from thimble.actions import Refused
 from thimble.ledger.bodies import REACHING_DECISIONS
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.exposed import say
 from thimble.ledger.reaching import next_rung
 from thimble.ledger.visiting import to_agree, visiting
 from thimble.web import clock, log
@@ -239,7 +240,10 @@ def decided(request: HttpRequest, ref: str) -> HttpResponse:
             now=now, expected_position=position, **who(request),
         ),
         Kind.REACHING_DECIDED, away,
-        [("Decision", REACHING_DECISIONS[decision]), ("Until", typed), ("Reason", reason)],
+        [
+            ("Decision", say(REACHING_DECISIONS[decision], reading.situation)),
+            ("Until", typed), ("Reason", reason),
+        ],
     )  # fmt: skip
     if decision == "close" and response.status_code == 302 and can(request, "close_case"):
         return go(request, reverse("closing:closing", args=[reading.case]))
@@ -263,7 +267,7 @@ def _record(
         position = position_of(request)
         came_first = write(lambda: act(position), mine=mine, by=by)
     except (Refused, BadAnswer) as refused:
-        return _show(request, read(reading.case), away, fault=str(refused))
+        return _show(request, read(reading.case), away, fault=say(str(refused), reading.situation))
     if came_first:
         return overtaken_response(request, read(reading.case), came_first, said)
     log.event(kind.value, case=reading.case, account=by)
