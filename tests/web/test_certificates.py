@@ -767,3 +767,15 @@ def test_a_decision_whose_review_is_due_chooses_nothing_for_the_physician(
     )  # fmt: skip
     form = IssueForm(None, Basis((), Limit(today, "longest"), decision), decides=True)
     assert form.initial.get("restriction") == chosen
+
+
+def test_whoever_issues_it_is_told_what_nobody_verified(nurse: Client, immune: str) -> None:
+    url = f"/people/{immune}/certificate"
+    assert "verified 4 pieces of the evidence" in " ".join(nurse.get(url).text.split())
+    evidence = person_of(get_people(), immune, clock.now()).evidence
+    for left, each in zip((3, 2, 1), evidence, strict=False):
+        nurse.post(f"/people/{immune}/verify", {"entry": [each.entry], "seen": "original"})
+        told = f"verified {left} {'piece' if left == 1 else 'pieces'} of the evidence"
+        assert told in " ".join(nurse.get(url).text.split())
+    nurse.post(f"/people/{immune}/verify", {"entry": [evidence[3].entry], "seen": "copy"})
+    assert "Nobody has verified" not in nurse.get(url).text

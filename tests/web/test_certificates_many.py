@@ -67,6 +67,8 @@ def test_who_can_and_who_cannot_is_shown_before_anything_is_issued(
     assert "2 can have one" in page
     assert "2 cannot" in page
     assert "Issue 2" in page
+    # Four each: three doses and a titre. Whoever issues it answers for what nobody compared.
+    assert page.count("nobody verified 4 pieces of evidence") == 2
     cannot = page.partition("2 cannot")[2]
     assert "Cedar" in cannot
     assert cannot.count("A physician decides.") == 1

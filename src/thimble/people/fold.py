@@ -137,6 +137,11 @@ class Person:
         """Scans that the person brought and nobody of the department has looked at."""
         return tuple(d for d in self.documents if d.brought and d.looked_at is None)
 
+    @property
+    def unverified(self) -> int:
+        """How many pieces of evidence nobody compared with anything, nor gave or drew themself."""
+        return sum(e.verified is None and not e.body.get("given_here") for e in self.evidence)
+
     def of(self, *kinds: Kind) -> tuple[Evidence, ...]:
         """The evidence of these kinds, as recorded."""
         return tuple(e for e in self.evidence if e.kind in kinds)

@@ -83,6 +83,7 @@ def new(request: HttpRequest, person: str) -> HttpResponse:
         "decided": basis.decided_words,
         "asked": asked(basis),
         "standing": standing,
+        "unverified": held.unverified,
         "reference": person,
         "position": held.entries,
         "name": identity.name if identity else "",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from django.http import HttpRequest, HttpResponse
@@ -52,7 +52,8 @@ WITHDRAWN_BEFORE = (
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One person of the list. `number` is the certificate that they have; `why` the reason for none."""
+    """One person of the list. `number` is the certificate that they have; `why` the reason for none;
+    `unverified` how much of the evidence nobody verified."""
 
     reference: str
     name: str
@@ -60,6 +61,7 @@ class Row:
     until: str = ""
     number: str = ""
     why: tuple[str, ...] = ()
+    unverified: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +221,7 @@ def _sorted(
         if faults:
             cannot.append(Row(row.reference, row.name, row.born, why=tuple(faults)))
         else:
-            can.append(Row(row.reference, row.name, row.born, until=on(basis.limit.until)))
+            can.append(replace(row, until=on(basis.limit.until), unverified=person.unverified))
     return Sorted(tuple(can), tuple(have), tuple(cannot))
 
 

@@ -110,9 +110,7 @@ def page_of(
             + ("" if offer.informed else ", no information on record")
             for offer in person.offers
         ),
-        unverified=sum(
-            each.verified is None and not each.body.get("given_here") for each in person.evidence
-        ),
+        unverified=person.unverified,
         position=person.entries,
     )
 
