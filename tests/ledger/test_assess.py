@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ledger.builders import NIGHT, SITE, ZONE, after, us
+from ledger.builders import NIGHT, SITE, ZONE, after, learned, reported, us, write
 from thimble import actions
 from thimble.actions import depart, give_dose, report
 from thimble.clinical.library import SHIPPED
@@ -606,3 +606,25 @@ def test_immunoglobulin_decided_against_closes_both_doses():
 
     assert states["hbig_first_dose"] is State.DEPARTED
     assert states.get("hbig_second_dose", State.DEPARTED) is State.DEPARTED
+
+
+def test_a_titre_that_was_answered_is_not_to_be_drawn_again():
+    """Whoever answers with the titre of today drew it; from a file alone nobody did anything yet."""
+    facts = {
+        "route": "percutaneous", "fluid": "blood", "source_hbsag": "positive",
+        "worker_hbv_infection": "none_known", "worker_hbv_series": "one_complete",
+        "worker_hbv_response": "not_known",
+    }  # fmt: skip
+    case = "case"
+    store = MemoryStore()
+    write(store, case, (Kind.REPORTED, reported(facts)), at=after(1))
+
+    def state_of() -> State:
+        now = after(3)
+        plan = assess(fold(store.entries(case), now, us().vocabulary), us(), now, SITE)
+        (found,) = [action for action in plan.actions if action.id == "anti_hbs_now"]
+        return found.state
+
+    assert state_of() is State.OPEN
+    write(store, case, learned(worker_anti_hbs_now=12.0), at=after(2))
+    assert state_of() is State.DONE

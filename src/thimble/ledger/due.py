@@ -14,6 +14,7 @@ from thimble.ledger.amounts import Lacking, doses_of, lacking_of
 from thimble.ledger.clocks import Moment, union
 from thimble.ledger.course import ANSWER, COURSE_ACTIONS, FIRST_DOSE, Course
 from thimble.ledger.entries import Kind
+from thimble.ledger.fold import Done
 from thimble.ledger.found import FOUND_WORDS
 from thimble.ledger.plan import (
     CHASE,
@@ -36,6 +37,8 @@ from thimble.protocol.vocabulary import Value
 
 FROM_EXPOSURE = "exposure"
 NONE = "-"
+SETTLED_BY = "settled_by_"
+"""Before the fact that settles the actions of that name, among the named actions of a protocol."""
 TOLD_AGAIN: Mapping[str, Callable[[CourseRecord], Sequence[MissedDoses | Told]]] = {
     "doses_missed": lambda record: record.missed,
     "side_effects": lambda record: record.side_effects,
@@ -106,7 +109,7 @@ def actions_of(
         if series is not None and series.waits_for and id_ in series.names.later:
             certain = False
             open_facts |= dict.fromkeys(series.waits_for)
-        done = _done(id_, outputs["counted_from"], situation)
+        done = _done(id_, outputs["counted_from"], situation) or _known(id_, protocol, situation)
         if series is not None and id_ in series.again:
             done = None
         actions.append(
@@ -191,6 +194,25 @@ def _done(id_: str, counted_from: str, situation: Situation) -> Any:
     ):
         return None
     return situation.done.get(id_)
+
+
+def _known(id_: str, protocol: Protocol, situation: Situation) -> Done | None:
+    """The answer in the case's ledger that settles an action, such as the titre drawn for the exposure."""
+    fact = situation.facts.get(_settled_by(protocol).get(id_, ""))
+    if fact is None or fact.entry is None or fact.known_at is None:
+        return None
+    return Done(fact.entry, fact.known_at, Kind.FACT_LEARNED)
+
+
+@lru_cache(maxsize=16)
+def _settled_by(protocol: Protocol) -> Mapping[str, str]:
+    """The fact that settles an action, by the action."""
+    return {
+        action: name.removeprefix(SETTLED_BY)
+        for name, actions in protocol.named_actions.items()
+        if name.startswith(SETTLED_BY)
+        for action in actions
+    }
 
 
 def _answers_awaited(situation: Situation, departed: set[str]) -> list[Action]:
