@@ -43,7 +43,7 @@ from thimble.web.certificates.forms import IssueForm
 from thimble.web.certificates.house import keys
 from thimble.web.certificates.keys import NotSigned
 from thimble.web.certificates.papers import DjangoPapers
-from thimble.web.context import get_people, get_people_identities
+from thimble.web.context import get_people, get_people_identities, get_site
 from thimble.web.roles import GRANTED, Role
 
 from .conftest import NIGHT, SITE
@@ -779,3 +779,22 @@ def test_whoever_issues_it_is_told_what_nobody_verified(nurse: Client, immune: s
         assert told in " ".join(nurse.get(url).text.split())
     nurse.post(f"/people/{immune}/verify", {"entry": [evidence[3].entry], "seen": "copy"})
     assert "Nobody has verified" not in nurse.get(url).text
+
+
+def test_whoever_decides_sees_what_was_tested_before_exposure_prone_procedures(
+    nurse: Client, physician: Client, immune: str, tmp_path: Path
+) -> None:
+    url = f"/people/{immune}/certificate"
+    missing = "the site has chosen no rule set"
+    assert missing in " ".join(physician.get(url).text.split())
+    assert missing not in " ".join(nurse.get(url).text.split())
+    site = tmp_path / "site.toml"
+    chosen = site.read_text(encoding="utf-8").replace(
+        "evidence_asked", 'fitness_rule_set = "uk_2023"\nevidence_asked', 1
+    )
+    site.write_text(chosen, encoding="utf-8")
+    get_site.cache_clear()
+    page = physician.get(url).text
+    screening = page.partition('id="clearance"')[2].partition("</section>")[0]
+    for infection in ("Hepatitis B", "Hepatitis C", "HIV"):
+        assert f"<b>{infection}</b>" in screening

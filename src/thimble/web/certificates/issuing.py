@@ -35,6 +35,7 @@ from thimble.web.certificates.page import asked, lines
 from thimble.web.certificates.papers import DjangoPapers
 from thimble.web.context import get_people, get_site
 from thimble.web.people.found import account_names, found, writer
+from thimble.web.people.judged import clearance_of
 
 MOVED_ON = "Somebody else wrote in this file meanwhile. Look at what is new, then issue it."
 
@@ -84,6 +85,9 @@ def new(request: HttpRequest, person: str) -> HttpResponse:
         "asked": asked(basis),
         "standing": standing,
         "unverified": held.unverified,
+        # Whoever clears for exposure-prone procedures sees what was tested before them.
+        "clearance": clearance_of(held, today(), get_site().fitness_rule_set) if decides else None,
+        "rule_set_missing": decides and not get_site().fitness_rule_set,
         "reference": person,
         "position": held.entries,
         "name": identity.name if identity else "",
