@@ -8,6 +8,7 @@ from datetime import date, tzinfo
 
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.saying import calendar_day
+from thimble.clinical.series import PartialDate
 from thimble.ledger.entries import Entry
 from thimble.ledger.fitness import decided_words
 from thimble.people import choices
@@ -17,6 +18,7 @@ from thimble.people.fold import Document, Evidence, Person, undone
 from thimble.people.identity import PersonIdentity
 from thimble.people.immunity import about
 from thimble.web.people import register, words
+from thimble.web.people.time_line import Mark, time_line
 from thimble.web.words import moment
 
 
@@ -62,6 +64,8 @@ class PersonPage:
     born: str
     facts: tuple[tuple[str, str], ...]
     parts: tuple[Part, ...]
+    time_line: str
+    undated: int
     missing: tuple[str, ...]
     scans: tuple[Scan, ...]
     offers: tuple[str, ...]
@@ -90,10 +94,12 @@ def page_of(
         for disease in about(each) or (THE_PERSON,):
             by_disease.setdefault(disease, []).append(each)
     scans = {document.entry for document in person.documents}
+    grouped = _grouped(by_disease, asked)
     parts = tuple(
         Part(together[0], _names(together), tuple(_item(e, scans, names, zone) for e in evidence))
-        for together, evidence in _grouped(by_disease, asked)
+        for together, evidence in grouped
     )
+    rows = [(_names(together), _marks(evidence)) for together, evidence in grouped]
     born = ""
     if who.birth_date:
         born = f"born {words.born(who.birth_date)}, {age(who.birth_date, today)} years old"
@@ -103,6 +109,8 @@ def page_of(
         born=born,
         facts=_facts(person, who, today),
         parts=parts,
+        time_line=time_line(rows, today),
+        undated=sum(_day_of(each) is None for each in person.evidence),
         missing=words.undocumented(person, tuple(asked)),
         scans=tuple(_scan(each, zone) for each in person.documents),
         offers=tuple(
@@ -135,6 +143,21 @@ def _grouped(
         else:
             same[0].append(disease)
     return groups
+
+
+def _day_of(evidence: Evidence) -> str | None:
+    return evidence.body.get("when") or evidence.body.get("on")
+
+
+def _marks(evidence: Sequence[Evidence]) -> list[Mark]:
+    """What has a date, as the time line draws it."""
+    kinds = {Kind.DOSE_RECORDED: "dose", Kind.RESULT_RECORDED: "result"}
+    found = []
+    for each in evidence:
+        if (text := _day_of(each)) is not None:
+            when = PartialDate.parse(text)
+            found.append(Mark(when.first, when.last, kinds.get(each.kind, "other")))
+    return found
 
 
 def _names(diseases: Sequence[str]) -> str:
