@@ -14,9 +14,9 @@ from django.test import Client
 from thimble.actions import people as acts
 from thimble.people.entries import Kind
 from thimble.people.fold import Person, fold
-from thimble.web import clock, models
+from thimble.web import clock, context, models
 from thimble.web.context import get_people, get_people_identities, zone
-from thimble.web.people import hepatitis, views
+from thimble.web.people import hepatitis
 from thimble.web.people.roster import Roster
 from thimble.web.roles import Role
 from web.test_vault import PDF, PNG
@@ -288,7 +288,7 @@ def test_today_is_the_day_of_the_site(nurse: Client, monkeypatch: pytest.MonkeyP
     """At one in the morning in Europe it is still yesterday in the universal calendar."""
     person = enrolled(nurse)
     night = datetime(2026, 7, 3, 1, tzinfo=zone()).astimezone(UTC)
-    monkeypatch.setattr(views, "clock", SimpleNamespace(now=lambda: night))
+    monkeypatch.setattr(context, "clock", SimpleNamespace(now=lambda: night))
     assert (night.day, night.astimezone(zone()).day) == (2, 3)
 
     for day, status in (("2026-07-04", 422), ("2026-07-03", 302)):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import tzinfo
+from datetime import date, tzinfo
 from functools import cache
 from typing import Any
 
@@ -101,6 +101,11 @@ def looked(request: HttpRequest, cases: Iterable[str], *, whose: Whose, where: s
 def zone() -> tzinfo:
     """The site's time zone."""
     return get_site().zone
+
+
+def today() -> date:
+    """The day in the site's calendar."""
+    return clock.now().astimezone(zone()).date()
 
 
 def check_laboratory() -> None:

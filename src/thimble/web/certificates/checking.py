@@ -15,10 +15,10 @@ from thimble.people.certificates.checking import Worth
 from thimble.people.certificates.signing import key_set
 from thimble.web import clock, log
 from thimble.web.access import public
-from thimble.web.certificates.house import keys, today
+from thimble.web.certificates.house import keys
 from thimble.web.certificates.papers import DjangoPapers, whose
 from thimble.web.certificates.worth import Checking, Mistyped, Told, typed_reference
-from thimble.web.context import get_people, get_site
+from thimble.web.context import get_people, get_site, today
 from thimble.web.limits import over_limit
 from thimble.web.people.forms import PlainText
 

@@ -8,8 +8,8 @@ from django.http import HttpRequest
 from thimble.actions.people import NoSuchPerson, person_of
 from thimble.people.certificates.checking import Worth
 from thimble.web import clock
-from thimble.web.certificates.house import basis_today, today
-from thimble.web.context import get_people, get_people_identities
+from thimble.web.certificates.house import basis_today
+from thimble.web.context import get_people, get_people_identities, today
 
 
 def warn_of_certificates(request: HttpRequest, person: str) -> None:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from thimble.documents.clearance_certificate.data import on
 from thimble.people.certificates.checking import Worth
 from thimble.people.fold import Person
-from thimble.web.certificates.house import today
 from thimble.web.certificates.papers import DjangoPapers
+from thimble.web.context import today
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,17 +24,12 @@ from thimble.web.access import account_of, can
 from thimble.web.certificates.keys import CertificateKeys
 from thimble.web.certificates.papers import DjangoPapers
 from thimble.web.cohort.standings import asked_of
-from thimble.web.context import get_people, get_site, zone
+from thimble.web.context import get_people, get_site, today
 from thimble.web.fitness.joined import of_people, of_person
 from thimble.web.roles import LABELS, Role
 
 DECIDES = "decide_fitness"
 """The capability without which nobody certifies otherwise than the tables say: a physician's."""
-
-
-def today() -> date:
-    """The day in the site's calendar."""
-    return clock.now().astimezone(zone()).date()
 
 
 def keys() -> CertificateKeys:

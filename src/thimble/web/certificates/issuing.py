@@ -22,18 +22,11 @@ from thimble.people.fold import Person
 from thimble.web import log
 from thimble.web.access import account_of, can, needs
 from thimble.web.certificates.forms import IssueForm, ReasonForm
-from thimble.web.certificates.house import (
-    DECIDES,
-    basis_today,
-    check_address,
-    issue,
-    printed,
-    today,
-)
+from thimble.web.certificates.house import DECIDES, basis_today, check_address, issue, printed
 from thimble.web.certificates.keys import NotSigned
 from thimble.web.certificates.page import asked, lines
 from thimble.web.certificates.papers import DjangoPapers
-from thimble.web.context import get_people, get_site
+from thimble.web.context import get_people, get_site, today
 from thimble.web.people.found import account_names, found, writer
 from thimble.web.people.judged import clearance_of
 

@@ -24,18 +24,12 @@ from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
 from thimble.web import clock, log
 from thimble.web.access import account_of, needs
-from thimble.web.certificates.house import (
-    basis_today,
-    decisions_today,
-    issue,
-    printed,
-    today,
-)
+from thimble.web.certificates.house import basis_today, decisions_today, issue, printed
 from thimble.web.certificates.issuing import one_file
 from thimble.web.certificates.keys import NotSigned
 from thimble.web.certificates.page import lines
 from thimble.web.certificates.papers import DjangoPapers
-from thimble.web.context import get_people, get_people_identities, looked
+from thimble.web.context import get_people, get_people_identities, looked, today
 from thimble.web.people.found import account_names
 from thimble.web.people.roster import roster
 

@@ -7,9 +7,10 @@ from django.views.decorators.http import require_safe
 
 from thimble.people.certificates.checking import Worth
 from thimble.web import log
-from thimble.web.certificates.house import printed, today
+from thimble.web.certificates.house import printed
 from thimble.web.certificates.issuing import one_file
 from thimble.web.certificates.papers import DjangoPapers
+from thimble.web.context import today
 from thimble.web.own_page.views import proved
 from thimble.web.own_page.visitor import Visitor
 from thimble.web.people.found import account_names

@@ -9,10 +9,10 @@ from django.http import HttpRequest
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
 from thimble.web.access import can
-from thimble.web.certificates.house import DECIDES, basis_today, today
+from thimble.web.certificates.house import DECIDES, basis_today
 from thimble.web.certificates.page import lines
 from thimble.web.certificates.papers import DjangoPapers
-from thimble.web.context import get_people
+from thimble.web.context import get_people, today
 from thimble.web.people.found import account_names
 
 

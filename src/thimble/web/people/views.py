@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime
 from typing import Any
 
 from django.conf import settings
@@ -29,6 +28,7 @@ from thimble.web.certificates.section import certificates_of
 from thimble.web.cohort.page import Row, followed, row
 from thimble.web.cohort.standings import standings
 from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
+from thimble.web.context import today as _today
 from thimble.web.fitness.joined import of_person
 from thimble.web.limits import carries
 from thimble.web.own_page.links import state_of_link
@@ -545,11 +545,6 @@ def _standing(person: Person, identity: PersonIdentity | None) -> Row | None:
     known = {} if identity is None else {person.reference: identity}
     (member,) = standings().of([person], known, today, get_site())
     return row(member, identity, today)
-
-
-def _today() -> date:
-    now: datetime = clock.now()
-    return now.astimezone(zone()).date()
 
 
 def _number(text: str | None, other: int) -> int:
