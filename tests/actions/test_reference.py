@@ -6,7 +6,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from thimble.actions.reference import ALPHABET, LENGTH, new_references, read_reference
+from thimble.actions.reference import (
+    ALPHABET,
+    CODE_LENGTH,
+    LENGTH,
+    new_code,
+    new_references,
+    read_reference,
+)
 
 references = st.builds(lambda seed: next(new_references(f"t{seed}")), st.integers(0, 10**9))
 
@@ -42,6 +49,28 @@ def test_any_two_exchanged_characters_are_found(reference):
             typed[one], typed[other] = typed[other], typed[one]
             with pytest.raises(ValueError, match="mistyped or two are exchanged"):
                 read_reference("".join(typed))
+
+
+def test_a_code_is_longer_and_as_safe_from_typing_mistakes():
+    code = new_code()
+    assert [len(part) for part in code.split("-")] == [4, 4, 4]
+    assert read_reference(f" {bare(code).lower()}", CODE_LENGTH) == code
+    for right in (bare(new_code()) for _ in range(20)):
+        for at in range(CODE_LENGTH):
+            for wrong in set(ALPHABET) - {right[at]}:
+                with pytest.raises(ValueError, match="mistyped"):
+                    read_reference(right[:at] + wrong + right[at + 1 :], CODE_LENGTH)
+        for one, other in combinations(range(CODE_LENGTH), 2):
+            if right[one] != right[other]:
+                typed = list(right)
+                typed[one], typed[other] = typed[other], typed[one]
+                with pytest.raises(ValueError, match="mistyped"):
+                    read_reference("".join(typed), CODE_LENGTH)
+    for typed in (code[:-1], code[:9], code + "2"):
+        with pytest.raises(ValueError, match="has 12 characters, for example"):
+            read_reference(typed, CODE_LENGTH)
+    with pytest.raises(ValueError, match="has 8 characters"):
+        read_reference(code)
 
 
 def test_the_alphabet_holds_no_two_characters_that_look_alike_and_no_vowel():

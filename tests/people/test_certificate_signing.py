@@ -287,7 +287,7 @@ def test_another_name_or_birth_date_is_never_taken_for_the_one_that_was_signed(
 def test_the_last_day_still_counts_and_a_withdrawal_goes_before_everything(
     day: date, withdrawn: bool, worth: Worth
 ) -> None:
-    assert worth_on(day, PAYLOAD.until, withdrawn) is worth
+    assert worth_on(day, PAYLOAD.until, withdrawn=withdrawn) is worth
 
 
 @pytest.mark.parametrize(

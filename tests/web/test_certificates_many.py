@@ -179,7 +179,7 @@ def test_the_list_names_those_to_look_at_and_those_that_run_out(
     told = page.partition("To look at")[2]
     assert "Birch" in told
     assert "Ashby" not in told
-    assert held(people["Birch"])[0].worth(NIGHT.date()) is Worth.HOLDS
+    assert held(people["Birch"])[0].worth(NIGHT.date(), None) is Worth.HOLDS
     # To whom that happened no other is issued in passing, nor is theirs printed with the rest.
     page = post(nurse, people, issue="yes")
     assert "look whether it still does" in page

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import json
 import re
+import secrets
+import smtplib
 from collections.abc import Callable
 from datetime import date, time, timedelta
 from io import BytesIO
+from itertools import count
 from typing import Any
 
 import pikepdf
@@ -14,6 +17,8 @@ import pytest
 from django.core import mail
 from django.db import IntegrityError
 from django.test import Client
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from thimble.actions import people as acts
 from thimble.clinical.neutral import telling_words
@@ -24,8 +29,9 @@ from thimble.web.clinic.store import get_clinic
 from thimble.web.cohort import sending
 from thimble.web.context import get_people, get_people_identities
 from thimble.web.models import IdentityLook, LetterRun, LetterTo, PersonLink
+from thimble.web.own_page.links import state_of_link
 from thimble.web.roles import Role
-from thimble.web.secret_links import link_of
+from thimble.web.secret_links import add_link, link_of, make_link
 from web.conftest import NIGHT, SITE
 from web.test_cohort import WORK, WRITER
 
@@ -315,6 +321,100 @@ def test_of_a_server_that_falls_silent_nobody_is_told_that_it_took_nothing(
     page = nurse.get(f"/cohorts/letters/{run.pk}").content.decode()
     assert "it may have gone out" in page
     assert "did not take it" not in page
+
+
+COUNT = count()
+
+
+def opens(secret: str) -> bool:
+    # Each time from elsewhere: one address alone opens no more than so many.
+    client = Client(REMOTE_ADDR=f"2001:db8:0:{next(COUNT):x}::1")
+    return client.get(f"/own/open/{secret}").status_code == 302
+
+
+OUTCOMES = {
+    "taken": None,
+    "nobody there": OSError("open"),
+    "refused": smtplib.SMTPRecipientsRefused({"mailed@example.invalid": (550, b"no")}),
+    "silent": TimeoutError(),
+}
+
+
+@settings(
+    max_examples=12,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(st.lists(st.sampled_from([*OUTCOMES, "paper"]), min_size=1, max_size=4))
+@pytest.mark.usefixtures("_fresh_limits")
+def test_whoever_had_an_address_that_works_has_it_whatever_becomes_of_letters(
+    became: list[str],
+) -> None:
+    """Also of one that went out: that a server took a mail is not that anybody reads it."""
+    person = enrolled(f"Addressed {next(COUNT)}", "mailed@example.invalid")
+    now = clock.now()
+    first = add_link(PersonLink, person, by="u-nurse", now=now, until=now + timedelta(days=90))
+    mail.outbox.clear()
+    for each in became:
+        fails = OUTCOMES.get(each)
+
+        class Server:
+            def open(self, fails: BaseException | None = fails) -> None:
+                if isinstance(fails, OSError) and fails.args == ("open",):
+                    raise fails
+
+            def close(self) -> None: ...
+
+            def send_messages(self, mails: list[Any], fails: BaseException | None = fails) -> int:
+                if fails is not None:
+                    raise fails
+                mail.outbox.extend(mails)
+                return 1
+
+        run = LetterRun.objects.create(
+            id=secrets.token_hex(8),
+            about="missing",
+            by="u-nurse",
+            role="occupational_nurse",
+            at=now,
+        )
+        LetterTo.objects.create(run=run, person=person, how="paper" if each == "paper" else "mail")
+        with pytest.MonkeyPatch.context() as patched:
+            patched.setattr(GET_CONNECTION, lambda *_, server=Server: server())
+            sending.work(run.pk)
+        assert opens(first), each
+    sent = [re.search(r"/own/open/(\S+)", each.body) for each in mail.outbox]
+    assert [bool(found and opens(found[1])) for found in sent] == [True] * became.count("taken")
+    # Of those that nobody can have, none stands.
+    standing = PersonLink.objects.filter(case=person, ended_at__isnull=True).count()
+    assert standing == 1 + sum(each in {"taken", "silent", "paper"} for each in became)
+
+    # One whom somebody gives up on, or who makes a new one by hand, ends all.
+    make_link(PersonLink, person, by="u-nurse", now=now, until=now + timedelta(days=90))
+    assert not opens(first)
+    assert PersonLink.objects.filter(case=person, ended_at__isnull=True).count() == 1
+
+
+def test_a_person_s_page_counts_the_addresses_in_use_and_revokes_them_together(
+    nurse: Client,
+) -> None:
+    person = enrolled("Addressed", "mailed@example.invalid")
+    now = clock.now()
+    one, other = (
+        add_link(PersonLink, person, by="u-nurse", now=now, until=now + timedelta(days=days))
+        for days in (90, 30)
+    )
+    page = nurse.get(f"/people/{person}/").content.decode()
+    assert "2 are in use, the last of Tue 3 Mar 2026; one opens until Mon 1 Jun 2026." in page
+    with clock.standing_at(NIGHT + timedelta(days=30)):
+        assert (opens(one), opens(other)) == (True, False)
+        assert state_of_link(person) == (
+            True,
+            "One of Tue 3 Mar 2026 is in use; it opens until Mon 1 Jun 2026.",
+        )
+    assert nurse.post(f"/people/{person}/own-page/end").status_code == 302
+    assert not opens(one)
+    assert not opens(other)
 
 
 def test_a_letter_that_is_made_later_joins_the_file(nurse: Client) -> None:

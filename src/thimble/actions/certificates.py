@@ -8,12 +8,14 @@ from datetime import date, datetime
 from thimble.actions._append import Refused
 from thimble.actions.certificate_papers import CertificatePapers, Paper
 from thimble.actions.people import People, append_to, person_of
-from thimble.actions.reference import new_references
+from thimble.actions.reference import new_code, new_references
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.saying import inside
 from thimble.clinical.series.deciding import rules as clearance_rules
 from thimble.ledger.entries import Entry
+from thimble.ledger.fitness import FitnessDecision
 from thimble.people.certificates.basis import Basis
+from thimble.people.certificates.checking import says_less
 from thimble.people.certificates.issued import Issued
 from thimble.people.certificates.payload import (
     Payload,
@@ -151,7 +153,7 @@ def issue(
         store, person, [(Kind.CERTIFIED, body)], now=now, by=by, role=role,
         expected_position=held.entries if expected_position is None else expected_position,
     )  # fmt: skip
-    paper = Paper(payload.number, person, name, born, next(new_references()), proof, salt)
+    paper = Paper(payload.number, person, name, born, new_code(), proof, salt)
     papers.keep(paper)
     return paper
 
@@ -175,6 +177,7 @@ def confirm(
     number: str,
     *,
     reason: str,
+    decision: FitnessDecision | None = None,
     decides: bool,
     now: datetime,
     by: str,
@@ -183,14 +186,25 @@ def confirm(
 ) -> list[Entry[Kind]]:
     """Put on record that somebody looked at what is new in the file, and that the certificate holds still.
 
+    Args:
+        decision: the one about fitness in force that they saw. Where it says less than what the certificate
+            states, it holds in spite of it from now on, until another is made.
+
     Raises:
         NoSuchPerson, Overtaken.
-        Refused: as `withdraw`; or whoever looked is no physician.
+        Refused: as `withdraw`; whoever looked is no physician; or the person was found not fit.
     """
     if not decides:
         raise Refused("Whether it holds in spite of what is new is a physician's to decide.")
     held = _standing(store, person, number, reason, now)
-    draft = (Kind.CERTIFICATE_CONFIRMED, {"number": held.number, "reason": reason.strip()})
+    body = {"number": held.number, "reason": reason.strip()}
+    if decision is not None and says_less(decision, held.statement):
+        if decision.outcome == "not_fit":
+            raise Refused(
+                "The decision about fitness in force is: not fit. Withdraw the certificate, or decide anew."
+            )
+        body["in_spite_of"] = decision.restriction
+    draft = (Kind.CERTIFICATE_CONFIRMED, body)
     return append_to(
         store, person, [draft], now=now, by=by, role=role, expected_position=expected_position
     )

@@ -17,6 +17,9 @@ from collections.abc import Iterator
 
 ALPHABET = "2346789CDFHJKMNPQRTVWXY"
 LENGTH = 8
+CODE_LENGTH = 12
+"""Characters of a code that proves something: eleven drawn, so that nobody finds it by trying."""
+
 READ_AS = {"B": "8", "G": "6", "Z": "2"}
 """Characters no reference holds, that stand for the one they look like."""
 
@@ -26,13 +29,25 @@ _VALUES = {character: value for value, character in enumerate(ALPHABET)}
 def _sum(characters: str) -> int:
     return sum(
         weight * _VALUES[character]
-        for weight, character in zip(range(LENGTH, 0, -1), characters, strict=False)
+        for weight, character in zip(range(len(characters), 0, -1), characters, strict=True)
     )
 
 
-def _with_check(seven: str) -> str:
-    check = ALPHABET[-_sum(seven) % len(ALPHABET)]
-    return f"{seven[:4]}-{seven[4:]}{check}"
+def _with_check(drawn: str) -> str:
+    """What was drawn and the character that checks it, which weighs 1."""
+    return _written(drawn + ALPHABET[-_sum(drawn + ALPHABET[0]) % len(ALPHABET)])
+
+
+def _written(characters: str) -> str:
+    return "-".join(characters[start : start + 4] for start in range(0, len(characters), 4))
+
+
+def _drawn(number: int, count: int) -> str:
+    drawn = ""
+    for _ in range(count):
+        number, value = divmod(number, len(ALPHABET))
+        drawn += ALPHABET[value]
+    return drawn
 
 
 def new_references(token: str = "") -> Iterator[str]:
@@ -48,16 +63,17 @@ def new_references(token: str = "") -> Iterator[str]:
             number = int.from_bytes(digest, "big")
         else:
             number = secrets.randbits(256)
-        seven = ""
-        for _ in range(LENGTH - 1):
-            number, value = divmod(number, len(ALPHABET))
-            seven += ALPHABET[value]
-        yield _with_check(seven)
+        yield _with_check(_drawn(number, LENGTH - 1))
         attempt += 1
 
 
-def read_reference(typed: str) -> str:
-    """A reference as typed or read aloud, in its written form.
+def new_code() -> str:
+    """A code of `CODE_LENGTH` characters that nobody guesses, from the system's random source."""
+    return _with_check(_drawn(secrets.randbits(256), CODE_LENGTH - 1))
+
+
+def read_reference(typed: str, length: int = LENGTH) -> str:
+    """A reference, or a code of another `length`, as typed or read aloud, in its written form.
 
     Small letters, spaces and hyphens do not matter.
 
@@ -76,14 +92,15 @@ def read_reference(typed: str) -> str:
                 f"{character} is not used in a case reference; look at it again. "
                 f"Used are {' '.join(ALPHABET)}"
             )
-    if len(characters) != LENGTH:
+    if len(characters) != length:
+        noun = "case reference" if length == LENGTH else "code"
+        example = _with_check("K7QM2F49R3X"[: length - 1])
         raise ValueError(
-            f"a case reference has {LENGTH} characters, for example "
-            f"{_with_check('K7QM2F4')}; this has {len(characters)}"
+            f"a {noun} has {length} characters, for example {example}; this has {len(characters)}"
         )
     if _sum(characters) % len(ALPHABET):
         raise ValueError(
-            f"{characters[:4]}-{characters[4:]} is no case reference: a character is mistyped "
+            f"{_written(characters)} is no case reference: a character is mistyped "
             "or two are exchanged"
         )
-    return f"{characters[:4]}-{characters[4:]}"
+    return _written(characters)

@@ -210,8 +210,13 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "reason": Key(MAY),
     },
     Kind.CERTIFICATE_WITHDRAWN: {"number": Key(_number), "reason": Key(SAY)},
-    # Somebody looked at what is new in the file and found that the certificate holds still.
-    Kind.CERTIFICATE_CONFIRMED: {"number": Key(_number), "reason": Key(SAY)},
+    # Somebody looked at what is new in the file and found that the certificate holds still, if there is one
+    # also in spite of a restriction in force that it does not state.
+    Kind.CERTIFICATE_CONFIRMED: {
+        "number": Key(_number),
+        "reason": Key(SAY),
+        "in_spite_of": Key(one_of(tuple(RESTRICTIONS)), required=False),
+    },
     # A letter or mail went out; `letters` is the run that it was made in (see `web/cohort`).
     Kind.INVITED: {
         "about": Key(one_of(tuple(choices.LETTERS))),

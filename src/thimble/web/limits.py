@@ -18,16 +18,13 @@ from thimble.web.client import address_key
 View = TypeVar("View", bound=Callable[..., HttpResponseBase])
 
 
-def over_limit(
-    request: HttpRequest, *, event: str, most: int, seconds: int, whoever: bool = False
-) -> bool:
-    """Count one event of this address, or `whoever` it comes from; whether it is one too many in the
-    present window.
+def over_limit(request: HttpRequest, *, event: str, most: int, seconds: int) -> bool:
+    """Count one event of this address; whether it is one too many in the present window.
 
     The count is kept in the database, and one request at a time counts the same thing, so that
     requests sent at once are all counted.
     """
-    return _add(request, event, seconds, 1, whoever=whoever) > most
+    return _add(request, event, seconds, 1) > most
 
 
 def give_back(request: HttpRequest, *, event: str, seconds: int) -> None:
@@ -36,9 +33,9 @@ def give_back(request: HttpRequest, *, event: str, seconds: int) -> None:
     _add(request, event, seconds, -1)
 
 
-def _add(request: HttpRequest, event: str, seconds: int, one: int, *, whoever: bool = False) -> int:
+def _add(request: HttpRequest, event: str, seconds: int, one: int) -> int:
     window = int(clock.now().timestamp()) // seconds
-    key = f"{event}:{window}:{'everybody' if whoever else address_key(request)}"
+    key = f"{event}:{window}:{address_key(request)}"
     cache = caches["limits"]
     with transaction.atomic():
         _alone(key)

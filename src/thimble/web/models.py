@@ -391,7 +391,8 @@ class FitnessLink(SecretLink):
 
 
 class PersonLink(SecretLink):
-    """That a person may open their own page; `case` is the reference of their file.
+    """That a person may open their own page; `case` is the reference of their file. Several may stand side
+    by side: a letter adds one, and ends none that somebody may have in hand.
 
     It opens until `until` (exclusive). `wrong` counts wrong birth dates since the last right one.
     """
@@ -401,13 +402,6 @@ class PersonLink(SecretLink):
 
     class Meta:
         ordering = ["-id"]
-        constraints = [
-            models.UniqueConstraint(
-                fields=["case"],
-                condition=models.Q(ended_at__isnull=True),
-                name="one_link_a_person",
-            )
-        ]
 
 
 class ClinicSession(models.Model):
@@ -598,7 +592,7 @@ class CertificatePaper(models.Model):
     person = models.CharField(max_length=40, db_index=True)
     name = models.CharField(max_length=500)
     born = models.DateField()
-    code = models.CharField(max_length=9)
+    code = models.CharField(max_length=14)
     proof = models.TextField()
     salt = models.CharField(max_length=32)
 

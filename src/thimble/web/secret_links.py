@@ -22,7 +22,7 @@ _LONGEST = 64
 
 
 def standing_link(kind: type[Link], case: str) -> Link | None:
-    """The link of a case that is in use."""
+    """The link of a case that is in use; of several the last."""
     return kind._default_manager.filter(case=case, ended_at__isnull=True).first()
 
 
@@ -37,19 +37,28 @@ def make_link(kind: type[Link], case: str, *, by: str, now: datetime, **more: An
 
     `more` are the fields that this kind has beside those of every link.
     """
-    secret = secrets.token_urlsafe(SECRET_BYTES)
     with transaction.atomic():
         end_link(kind, case, by=by, now=now)
-        kind._default_manager.create(
-            case=case, digest=_digest(secret), made_at=now, made_by=by, **more
-        )
+        return add_link(kind, case, by=by, now=now, **more)
+
+
+def add_link(kind: type[Link], case: str, *, by: str, now: datetime, **more: Any) -> str:
+    """As `make_link`, beside those that stand: for a kind of which a case may have several."""
+    secret = secrets.token_urlsafe(SECRET_BYTES)
+    kind._default_manager.create(case=case, digest=_digest(secret), made_at=now, made_by=by, **more)
     return secret
 
 
 def end_link(kind: type[Link], case: str, *, by: str, now: datetime) -> bool:
-    """Revoke the link of a case; whether there was one."""
+    """Revoke every link of a case; whether there was one."""
     standing = kind._default_manager.filter(case=case, ended_at__isnull=True)
     return bool(standing.update(ended_at=now, ended_by=by))
+
+
+def end_one(kind: type[Link], secret: str, *, by: str, now: datetime) -> None:
+    """Revoke the link of this secret alone."""
+    standing = kind._default_manager.filter(digest=_digest(secret), ended_at__isnull=True)
+    standing.update(ended_at=now, ended_by=by)
 
 
 def link_of(kind: type[Link], secret: str) -> Link | None:

@@ -25,6 +25,12 @@ from thimble.people.readiness import Asked, readiness
 MET: Mapping[bool | None, str] = {True: "yes", False: "no", None: "not_judged"}
 """Whether what is asked for is met, as an entry says it."""
 
+NOT_AT_PRESENT = (
+    "The decision about fitness in force says less than this certificate, and whoever checks it is told "
+    "that it does not hold at present:"
+)
+"""Before the decision, in terms of work."""
+
 _WHO = {"family_name": "name", "given_name": "name", "birth_date": "birth date"}
 
 
@@ -132,7 +138,9 @@ def doubts(issued: Issued, entries: Sequence[Entry[Kind]], now: Basis) -> tuple[
         for state in now.unmet
         if issued.asked.get(state.disease) == "yes"
     ]
-    if (
+    if now.decided is not None and issued.decided_less(now.decided):
+        told.append(f"{NOT_AT_PRESENT} {now.decided.words}.")
+    elif (
         now.decided is not None
         and now.decided.at > issued.looked_at
         and not now.agrees(issued.statement)

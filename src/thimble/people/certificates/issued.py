@@ -8,7 +8,8 @@ from datetime import date, datetime
 from typing import Any
 
 from thimble.ledger.entries import Entry
-from thimble.people.certificates.checking import Worth, worth_on
+from thimble.ledger.fitness import FitnessDecision
+from thimble.people.certificates.checking import Worth, says_less, worth_on
 from thimble.people.certificates.stating import Statement
 from thimble.people.entries import Kind
 
@@ -33,6 +34,8 @@ class Issued:
         limited_by: an id of `limits.LIMITS`.
         payload: SHA-256 of what was signed, `key` the id of the key.
         reason: why a physician decided otherwise than the tables; "" where nobody did.
+        in_spite_of: the restriction in force in spite of which a physician last found that it holds;
+            "none" where there was none.
     """
 
     number: str
@@ -50,11 +53,29 @@ class Issued:
     reason: str
     looked: int
     looked_at: datetime
+    in_spite_of: str = "none"
     withdrawn: Withdrawn | None = None
 
-    def worth(self, day: date) -> Worth:
-        """What it is worth on a day of the site's calendar."""
-        return worth_on(day, self.valid_until, self.withdrawn is not None)
+    def worth(self, day: date, decision: FitnessDecision | None) -> Worth:
+        """What it is worth on a day of the site's calendar.
+
+        Args:
+            decision: the one about the person's fitness that is in force, wherever it was made.
+        """
+        return worth_on(
+            day,
+            self.valid_until,
+            withdrawn=self.withdrawn is not None,
+            decided_less=self.decided_less(decision),
+        )
+
+    def decided_less(self, decision: FitnessDecision | None) -> bool:
+        """Whether the decision in force says less than what it states, and no physician looked at that
+        decision and found that it holds all the same. Nobody who is not fit is cleared by a look."""
+        if decision is None or not says_less(decision, self.statement):
+            return False
+        looked = decision.at <= self.looked_at and decision.restriction == self.in_spite_of
+        return not looked or decision.outcome == "not_fit"
 
 
 def taken(held: Mapping[str, Issued], entry: Entry[Kind], body: Mapping[str, Any]) -> Issued | None:
@@ -82,4 +103,9 @@ def taken(held: Mapping[str, Issued], entry: Entry[Kind], body: Mapping[str, Any
         return None
     if entry.kind is Kind.CERTIFICATE_WITHDRAWN:
         return replace(found, withdrawn=Withdrawn(entry.by, entry.recorded_at, body["reason"]))
-    return replace(found, looked=entry.position, looked_at=entry.recorded_at)
+    return replace(
+        found,
+        looked=entry.position,
+        looked_at=entry.recorded_at,
+        in_spite_of=body.get("in_spite_of", "none"),
+    )

@@ -22,13 +22,21 @@ def warn_of_certificates(request: HttpRequest, person: str) -> None:
         found = person_of(get_people(), person, clock.now())
     except NoSuchPerson:
         return
-    standing = [each for each in found.certificates if each.worth(today()) is Worth.HOLDS]
+    standing = [each for each in found.certificates if each.worth(today(), None) is Worth.HOLDS]
     if not standing:
         return
     basis = basis_today(found, get_people_identities().identity(person))
-    if against := [each.number for each in standing if not basis.agrees(each.statement)]:
+    less = [each.number for each in standing if each.decided_less(basis.decided)]
+    if less:
         messages.warning(
             request,
-            f"Still out, and says otherwise: certificate {', '.join(against)}. Whoever checks it is told "
+            f"Still out, and says more: certificate {', '.join(less)}. Whoever checks it is told that it "
+            f"does not hold at present, and not why. Withdraw or confirm it in the file {person}.",
+        )
+    others = [each.number for each in standing if not basis.agrees(each.statement)]
+    if others := [number for number in others if number not in less]:
+        messages.warning(
+            request,
+            f"Still out, and says otherwise: certificate {', '.join(others)}. Whoever checks it is told "
             f"that it holds until it is withdrawn: do that in the file {person}.",
         )

@@ -47,11 +47,14 @@ def basis_today(
     `decisions` are those about fitness that are in force, by person, where many are asked about at once.
     """
     site, born = get_site(), identity.birth_date if identity else None
-    if decisions is None:
-        decision = of_person(person.reference, clock.now()).holds
-    else:
-        decision = decisions.get(person.reference)
+    reference = person.reference
+    decision = decision_today(reference) if decisions is None else decisions.get(reference)
     return basis_of(person, born, today(), asked_of(site), site.certificates_hold, decision)
+
+
+def decision_today(person: str) -> FitnessDecision | None:
+    """The decision about somebody's fitness in force, wherever it was made; None without any."""
+    return of_person(person, clock.now()).holds
 
 
 def decisions_today(people: Iterable[str]) -> dict[str, FitnessDecision]:

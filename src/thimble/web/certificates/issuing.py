@@ -22,7 +22,14 @@ from thimble.people.fold import Person
 from thimble.web import log
 from thimble.web.access import account_of, can, needs
 from thimble.web.certificates.forms import IssueForm, ReasonForm
-from thimble.web.certificates.house import DECIDES, basis_today, check_address, issue, printed
+from thimble.web.certificates.house import (
+    DECIDES,
+    basis_today,
+    check_address,
+    decision_today,
+    issue,
+    printed,
+)
 from thimble.web.certificates.keys import NotSigned
 from thimble.web.certificates.page import asked, lines
 from thimble.web.certificates.papers import DjangoPapers
@@ -30,6 +37,7 @@ from thimble.web.context import get_people, get_site, today
 from thimble.web.people.found import account_names, found, writer
 from thimble.web.people.judged import clearance_of
 
+DECIDED_MEANWHILE = "Something was decided about fitness meanwhile. Look at it, then say so again."
 MOVED_ON = "Somebody else wrote in this file meanwhile. Look at what is new, then issue it."
 
 
@@ -66,7 +74,11 @@ def new(request: HttpRequest, person: str) -> HttpResponse:
             log.event("certificate_issued", case=person, account=account_of(request).pk)
             messages.success(request, f"Certificate {paper.number} is issued. Print it below.")
             return redirect("people:person", person)
-    standing = [each.number for each in held.certificates if each.worth(today()) is Worth.HOLDS]
+    standing = [
+        each.number
+        for each in held.certificates
+        if each.worth(today(), basis.decided) is Worth.HOLDS
+    ]
     context = {
         "form": form,
         "offered": offered,
@@ -125,14 +137,20 @@ def confirm(request: HttpRequest, person: str, number: str) -> HttpResponse:
     held, identity = found(request, person, "certificate")
     issued = _one(held, number)
     form = ReasonForm(request.POST or None)
+    decision = decision_today(person)
+    # A decision in a case moves nothing on in this file: which one was seen is said by the form.
+    seen = f"{decision.of} {decision.entry}" if decision else ""
     if request.method == "POST" and form.is_valid():
         position = request.POST.get("position", "")
         try:
+            if request.POST.get("seen", "") != seen:
+                raise Refused(DECIDED_MEANWHILE)
             acts.confirm(
                 get_people(),
                 person,
                 number,
                 reason=form.cleaned_data["reason"],
+                decision=decision,
                 decides=True,
                 expected_position=int(position) if position.isdecimal() else None,
                 **writer(request),
@@ -151,6 +169,7 @@ def confirm(request: HttpRequest, person: str, number: str) -> HttpResponse:
         "form": form,
         "issued": issued,
         "doubts": next(line.doubts for line in now if line.number == number),
+        "seen": seen,
         "reference": person,
         "position": held.entries,
         "name": identity.name if identity else "",
@@ -162,12 +181,13 @@ def confirm(request: HttpRequest, person: str, number: str) -> HttpResponse:
 @needs("view_people", "certify_clearance")
 @require_GET
 def pdf(request: HttpRequest, person: str, number: str) -> HttpResponse:
-    """The paper, the same each time. A withdrawn one is not printed again."""
+    """The paper, the same each time. One that is withdrawn or does not hold at present is not printed."""
     held, _ = found(request, person, "certificate")
     issued = _one(held, number)
     paper = DjangoPapers().paper(number)
-    if paper is None or issued.withdrawn is not None:
-        raise Http404("this certificate is withdrawn, or its paper is not kept")
+    worth = issued.worth(today(), decision_today(person))
+    if paper is None or worth in {Worth.WITHDRAWN, Worth.NOT_AT_PRESENT}:
+        raise Http404("this certificate does not hold, or its paper is not kept")
     log.event("printed_certificate", case=person, account=account_of(request).pk)
     return one_file([printed(issued, paper, account_names())], f"certificate-{number}")
 

@@ -119,8 +119,11 @@ def print_many(request: HttpRequest) -> HttpResponse:
         if paper.person in people
         for each in people[paper.person].certificates
     }
+    decisions = decisions_today({papers[n].person for n in held})
     chosen = [
-        n for n in dict.fromkeys(numbers) if n in held and held[n].worth(today()) is Worth.HOLDS
+        n
+        for n in dict.fromkeys(numbers)
+        if n in held and held[n].worth(today(), decisions.get(papers[n].person)) is Worth.HOLDS
     ]
     if not chosen:
         fault = "None of these certificates holds today, so there is nothing to print."
@@ -140,13 +143,13 @@ def overview(request: HttpRequest) -> HttpResponse:
     holders = [
         p
         for p in roster().people(clock.now())
-        if any(each.worth(day) is Worth.HOLDS for each in p.certificates)
+        if any(each.worth(day, None) is Worth.HOLDS for each in p.certificates)
     ]
     decisions = decisions_today(p.reference for p in holders)
     news = [p.reference for p in holders if _news(p) or p.reference in decisions]
     entries = get_people().entries_of(news)
     identities = get_people_identities().some_identities(p.reference for p in holders)
-    doubted, ending = [], []
+    doubted, ending, standing = [], [], 0
     for person in holders:
         who = identities.get(person.reference)
         name = who.name if who else "Name erased"
@@ -160,10 +163,13 @@ def overview(request: HttpRequest) -> HttpResponse:
                 (),
             )
             doubted += [(person.reference, name, line) for line in shown if line.doubts]
+        decision = decisions.get(person.reference)
+        held = [each for each in person.certificates if each.worth(day, decision) is Worth.HOLDS]
+        standing += bool(held)
         ending += [
             (each.valid_until, person.reference, name, each.number)
-            for each in person.certificates
-            if each.worth(day) is Worth.HOLDS and each.valid_until <= day + SOON
+            for each in held
+            if each.valid_until <= day + SOON
         ]
     shown_people = {row[0] for row in doubted} | {row[1] for row in ending}
     looked(request, sorted(shown_people), whose="worker", where="certificates")
@@ -171,7 +177,7 @@ def overview(request: HttpRequest) -> HttpResponse:
         "doubted": doubted,
         "ending": [(on(until), *rest) for until, *rest in sorted(ending)],
         "days": SOON.days,
-        "standing": len(holders),
+        "standing": standing,
     }
     return render(request, "certificates/overview.html", context)
 
@@ -220,9 +226,9 @@ def _sorted(
 
 
 def _standard(person: Person) -> Issued | None:
-    """The standard certificate that somebody holds today, the newest."""
+    """The standard certificate of somebody that is neither withdrawn nor over, the newest."""
     for each in reversed(person.certificates):
-        if each.worth(today()) is Worth.HOLDS and each.statement == STANDARD:
+        if each.worth(today(), None) is Worth.HOLDS and each.statement == STANDARD:
             return each
     return None
 

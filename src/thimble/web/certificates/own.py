@@ -7,7 +7,7 @@ from django.views.decorators.http import require_safe
 
 from thimble.people.certificates.checking import Worth
 from thimble.web import log
-from thimble.web.certificates.house import printed
+from thimble.web.certificates.house import decision_today, printed
 from thimble.web.certificates.issuing import one_file
 from thimble.web.certificates.papers import DjangoPapers
 from thimble.web.context import today
@@ -23,7 +23,9 @@ def pdf(request: HttpRequest, here: Visitor, number: str) -> HttpResponse:
     del request
     issued = {each.number: each for each in here.person.certificates}.get(number)
     paper = DjangoPapers().paper(number)
-    if issued is None or paper is None or issued.worth(today()) is not Worth.HOLDS:
-        raise Http404("there is no certificate of yours that holds")
+    if issued is None or paper is None:
+        raise Http404("there is no such certificate of yours")
+    if issued.worth(today(), decision_today(here.person.reference)) is not Worth.HOLDS:
+        raise Http404("this certificate of yours does not hold today")
     log.event("own_certificate_saved", case=here.person.reference)
     return one_file([printed(issued, paper, account_names())], f"certificate-{number}")

@@ -19,6 +19,7 @@ from thimble.people.fold import Person
 
 WORTHS: Mapping[Worth, str] = {
     Worth.HOLDS: "Holds until {until}",
+    Worth.NOT_AT_PRESENT: "Does not hold at present; last day {until}",
     Worth.EXPIRED: "Ran out on {until}",
     Worth.WITHDRAWN: "Withdrawn",
 }
@@ -26,14 +27,15 @@ WORTHS: Mapping[Worth, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One certificate. `doubts` are sentences that call for a look; `holds` while it can be withdrawn."""
+    """One certificate. `doubts` are sentences that call for a look; `open` while it can be withdrawn,
+    `kept` where it can be printed."""
 
     number: str
     state: str
     result: str
     facts: tuple[str, ...]
     doubts: tuple[str, ...]
-    holds: bool
+    open: bool
     withdrawn: bool
     kept: bool
 
@@ -70,9 +72,10 @@ def _line(
     names: Mapping[str, str],
     kept: Sequence[str],
 ) -> Line:
-    worth = issued.worth(today)
+    worth = issued.worth(today, basis.decided)
+    running = worth in {Worth.HOLDS, Worth.NOT_AT_PRESENT}
     facts = [f"Issued on {on(issued.issued_on)} by {names.get(issued.by, issued.by)}"]
-    if worth is Worth.HOLDS and issued.limited_by != "longest":
+    if running and issued.limited_by != "longest":
         facts.append(f"The last day is {LIMITS[issued.limited_by]}")
     if issued.reason:
         facts.append(f"Why: {issued.reason}")
@@ -87,10 +90,10 @@ def _line(
             part for part in (statement.words, statement.about_exposure_prone) if part
         ),
         facts=tuple(facts),
-        doubts=doubts(issued, entries, basis) if worth is Worth.HOLDS else (),
-        holds=worth is Worth.HOLDS,
+        doubts=doubts(issued, entries, basis) if running else (),
+        open=running,
         withdrawn=issued.withdrawn is not None,
-        kept=issued.number in kept,
+        kept=issued.number in kept and worth is not Worth.NOT_AT_PRESENT,
     )
 
 

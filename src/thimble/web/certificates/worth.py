@@ -9,9 +9,9 @@ from datetime import date
 
 from thimble.actions.certificate_papers import CertificatePapers, Paper
 from thimble.actions.people import NoSuchPerson, People, person_of
-from thimble.actions.reference import read_reference
 from thimble.clinical.site import Site
 from thimble.documents.clearance_certificate.data import on
+from thimble.ledger.fitness import FitnessDecision
 from thimble.people.certificates.checking import Worth
 from thimble.people.certificates.issued import Issued
 from thimble.people.certificates.payload import presented
@@ -35,23 +35,13 @@ class Told:
     valid_until: str = ""
 
 
-class Mistyped(ValueError):
-    """A number or code that nobody ever printed: a typing mistake. The message is a sentence."""
+@dataclass(frozen=True, slots=True, repr=False)
+class _Found:
+    """A certificate on record: whose it is, and its paper where that is kept."""
 
-
-def typed_reference(text: str, what: str, example: str) -> str:
-    """Eight characters as printed, however they were typed.
-
-    Raises:
-        Mistyped: they are none, or one is wrong: the last one checks the others.
-    """
-    plain = "".join(c for c in text.upper() if c.isalnum())
-    if len(plain) == 9 and plain.startswith("C"):
-        plain = plain[1:]
-    try:
-        return read_reference(plain)
-    except ValueError as fault:
-        raise Mistyped(f"Look at the {what} again: it is printed like {example}.") from fault
+    person: str
+    issued: Issued
+    paper: Paper | None
 
 
 class Checking:
@@ -64,13 +54,16 @@ class Checking:
         whose: Callable[[str], str],
         keys: Mapping[str, bytes],
         site: Site,
+        decision_of: Callable[[str], FitnessDecision | None],
     ) -> None:
-        """`whose` finds the person of a number whose paper was erased; "" where there is none."""
+        """`whose` finds the person of a number whose paper was erased; "" where there is none.
+        `decision_of` gives the decision about a person's fitness that is in force."""
         self._people = people
         self._papers = papers
         self._whose = whose
         self._keys = keys
         self._site = site
+        self._decision_of = decision_of
 
     def by_square(self, text: str, today: date) -> Told:
         """The answer to what a square code holds."""
@@ -81,39 +74,39 @@ class Checking:
             shown = presented(text, self._keys)
         except Forged:
             return self._not_ours(again)
-        issued, paper = self._found(shown.payload.number)
-        if issued is None or issued.payload != shown.payload.digest:
+        found = self._found(shown.payload.number)
+        if found is None or found.issued.payload != shown.payload.digest:
             return self._not_ours(again)
-        if paper is not None and not hmac.compare_digest(paper.salt, shown.salt):
+        if found.paper is not None and not hmac.compare_digest(found.paper.salt, shown.salt):
             return self._not_ours(again)
-        return self._told(issued, paper, today)
+        return self._told(found, today)
 
     def by_hand(self, number: str, code: str, today: date) -> Told:
         """The answer to a number and code, both as written."""
         again = "Compare each character of number and code with the paper, and try once more."
-        issued, paper = self._found(number)
-        if issued is None:
+        found = self._found(number)
+        if found is None:
             return self._not_ours(again)
-        if paper is None:
+        if found.paper is None:
             return Told(
                 Worth.NOT_OURS,
                 "This cannot be checked by typing any more",
                 ("Scan the square code on the paper instead, or ring occupational medicine.",),
             )
-        if not hmac.compare_digest(paper.code, code):
+        if not hmac.compare_digest(found.paper.code, code):
             return self._not_ours(again)
-        return self._told(issued, paper, today)
+        return self._told(found, today)
 
-    def _found(self, number: str) -> tuple[Issued | None, Paper | None]:
+    def _found(self, number: str) -> _Found | None:
         paper = self._papers.paper(number)
         person = paper.person if paper else self._whose(number)
         if not person:
-            return None, None
+            return None
         try:
             held = person_of(self._people, person, clock.now()).certificates
         except NoSuchPerson:
-            return None, None
-        return next((each for each in held if each.number == number), None), paper
+            return None
+        return next((_Found(person, each, paper) for each in held if each.number == number), None)
 
     def _not_ours(self, again: str) -> Told:
         house, department = self._site.name, self._site.occupational_medicine
@@ -128,8 +121,9 @@ class Checking:
             ),
         )
 
-    def _told(self, issued: Issued, paper: Paper | None, today: date) -> Told:
-        worth = issued.worth(today)
+    def _told(self, found: _Found, today: date) -> Told:
+        issued, paper = found.issued, found.paper
+        worth = issued.worth(today, self._decision_of(found.person))
         department = self._site.occupational_medicine
         ring = f"{department.name}, {department.phone}"
         sentences: tuple[str, ...]
@@ -142,8 +136,14 @@ class Checking:
         elif worth is Worth.EXPIRED:
             heading = f"This certificate ran out on {on(issued.valid_until)}"
             sentences = (
-                "It was genuine and held until that day. Ask the person for a new one.",
+                "It was genuine, and that was its last day. Ask the person for a new one.",
                 "Certificates run out by themselves: that says nothing about anybody.",
+            )
+        elif worth is Worth.NOT_AT_PRESENT:
+            heading = "This certificate does not hold at present"
+            sentences = (
+                f"It is genuine. Do not rely on it today: ask {ring}.",
+                "That has many everyday reasons, and it may hold again. The reason is not told on request.",
             )
         else:
             since = (

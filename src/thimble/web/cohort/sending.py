@@ -3,6 +3,9 @@
 The run is held by one worker at a time, for a minute from letter to letter; a worker that stops lets go of
 it in that time, and whoever says so goes on. A mail is marked before it is handed over: where a machine
 stops in between, nobody sends it again by itself, and the run says that it may have gone out.
+
+Each letter adds an address of the person's own page. Those before it go on opening it until they run out or
+somebody revokes them: whether a mail or a letter arrives nobody here knows.
 """
 
 from __future__ import annotations
@@ -37,7 +40,7 @@ from thimble.web.mailing.sending import hand_over
 from thimble.web.models import LetterRun, LetterTo, PersonLink
 from thimble.web.own_page.visitor import STANDS_FOR
 from thimble.web.qr import qr_rows
-from thimble.web.secret_links import make_link
+from thimble.web.secret_links import add_link, end_one
 from thimble.web.vault import Damaged, Vault
 
 HELD_FOR = timedelta(minutes=1)
@@ -142,32 +145,43 @@ def _identity(person: str, now: datetime) -> PersonIdentity:
     return identity
 
 
-def _own_page(run: LetterRun, person: str, identity: PersonIdentity, now: datetime) -> str:
-    """A new address of the person's own page; "" without a birth date, which the page asks for."""
+def _secret(run: LetterRun, person: str, identity: PersonIdentity, now: datetime) -> str:
+    """A further secret of the person's own page; "" without a birth date, which the page asks for."""
     if identity.birth_date is None:
         return ""
-    until = now + STANDS_FOR
-    secret = make_link(PersonLink, person, by=run.by, now=now, until=until)
-    return get_site().base_url + reverse("own_page:open", args=[secret])
+    return add_link(PersonLink, person, by=run.by, now=now, until=now + STANDS_FOR)
+
+
+def _address(secret: str) -> str:
+    return get_site().base_url + reverse("own_page:open", args=[secret]) if secret else ""
 
 
 def _mail(run: LetterRun, person: str, identity: PersonIdentity, now: datetime) -> str:
     if not is_mail_address(identity.email):
         raise NotWritten("No mail address is on record any more")
-    address = _own_page(run, person, identity, now)
-    if not address:
+    secret = _secret(run, person, identity, now)
+    if not secret:
         raise NotWritten("The birth date is missing: without it the own page cannot be opened")
-    mail = message(run.about, get_site(), identity.email, address, session_of(run.said))
+    session = session_of(run.said)
+    try:
+        mail = message(run.about, get_site(), identity.email, _address(secret), session)
+    except ValueError as telling:
+        end_one(PersonLink, secret, by=run.by, now=now)
+        raise NotWritten(str(telling).rstrip(".")) from telling
     became = hand_over(mail)
+    if became == NOT_KNOWN:
+        raise NotWritten(MAYBE_SENT)
     if became != SENT:
-        raise NotWritten(MAYBE_SENT if became == NOT_KNOWN else "The mail server did not take it")
+        # Nobody has it.
+        end_one(PersonLink, secret, by=run.by, now=now)
+        raise NotWritten("The mail server did not take it")
     return ""
 
 
 def _paper(run: LetterRun, person: str, identity: PersonIdentity, now: datetime) -> str:
     """The letter's data, sealed; its name in the vault."""
     data = letter_data(
-        run.about, run.said, person, identity, now, _own_page(run, person, identity, now)
+        run.about, run.said, person, identity, now, _address(_secret(run, person, identity, now))
     )
     return Vault(settings.DATA).put(json.dumps(data, ensure_ascii=False).encode())
 

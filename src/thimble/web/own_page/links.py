@@ -1,4 +1,4 @@
-"""The link to a person's own page: made, replaced and revoked by whoever keeps the files."""
+"""The links to a person's own page: one made in place of all others, or all revoked, by hand."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from thimble.web.secret_links import end_link, make_link
 @needs("view_people", "edit_people")
 @require_POST
 def make(request: HttpRequest, person: str) -> HttpResponse:
-    """A new secret address, shown this once; the one before it stops."""
+    """A new secret address, shown this once; every one before it stops."""
     found = _person(person)
     now = clock.now()
     looked(request, [found.reference], whose="worker", where="own page link")
@@ -71,15 +71,23 @@ def end(request: HttpRequest, person: str) -> HttpResponse:
 
 def state_of_link(person: str) -> tuple[bool, str]:
     """Whether a link stands, and what there is to say about it."""
-    link = PersonLink.objects.filter(case=person).first()
-    if link is None:
+    links = list(PersonLink.objects.filter(case=person))
+    if not links:
         return False, "No address was made yet."
-    if whose(link, clock.now()) is not None:
-        told = f"One of {_day(link.made_at)} is in use; it opens until {_day(link.until)}."
-        if link.wrong:
-            told += f" {link.wrong} wrong {'birth date' if link.wrong == 1 else 'birth dates'}."
+    now = clock.now()
+    # What ends one for the person's own sake ends all.
+    standing = [link for link in links if link.ended_at is None and now < link.until]
+    standing = [link for link in standing if whose(link, now) is not None]
+    if standing:
+        made, until = _day(standing[0].made_at), _day(max(link.until for link in standing))
+        if len(standing) == 1:
+            told = f"One of {made} is in use; it opens until {until}."
+        else:
+            told = f"{len(standing)} are in use, the last of {made}; one opens until {until}."
+        if wrong := sum(link.wrong for link in standing):
+            told += f" {wrong} wrong {'birth date' if wrong == 1 else 'birth dates'}."
         return True, told
-    if link.ended_by == STOPPED:
+    if links[0].ended_by == STOPPED:
         return False, "The last one stopped after too many wrong birth dates."
     return False, "None is in use."
 
