@@ -15,7 +15,7 @@ from bench.peer_zen import ZenPeer
 from bench.situations import Sample, Situation
 
 from thimble.protocol import Evaluation, Protocol
-from thimble.protocol.checking import prove
+from thimble.protocol.proving.checking import prove
 from thimble.protocol.reading import read_folder
 
 ROUNDS = 5

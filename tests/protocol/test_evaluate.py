@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from protocol.folders import FILES, harbour
 from protocol.random_protocols import OUTCOMES, Sheet, Spec, situations, specs
 from thimble.protocol import Evaluation, Protocol, Value
-from thimble.protocol import index as index_module
+from thimble.protocol.compiling import index as index_module
 
 MANY = settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 

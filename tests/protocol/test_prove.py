@@ -14,9 +14,9 @@ from hypothesis import HealthCheck, given, settings
 from protocol.folders import FILES, MANIFEST, harbour
 from protocol.random_protocols import FACTS, Cell, Sheet, Spec, look, specs
 from thimble.protocol import Fault, Value, check_protocol
-from thimble.protocol import index as index_module
-from thimble.protocol.checking import prove
+from thimble.protocol.compiling import index as index_module
 from thimble.protocol.feel import parse_numbers
+from thimble.protocol.proving.checking import prove
 
 MANY = settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 

@@ -8,9 +8,9 @@ import pytest
 
 from protocol.folders import FILES, WEATHER, harbour
 from thimble.protocol import Fact
-from thimble.protocol.checking import prove
+from thimble.protocol.compiling.space import Axis, axis_for
 from thimble.protocol.feel import parse_numbers
-from thimble.protocol.space import Axis, axis_for
+from thimble.protocol.proving.checking import prove
 
 HEIGHT = Fact("height", "number", "?", unit="m", low=0, high=100)
 FREE = Fact("level", "number", "?", low=float("-inf"))

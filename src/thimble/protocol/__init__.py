@@ -1,9 +1,9 @@
 """Decision tables: read, evaluate, explain and prove. Knows no medicine and imports nothing of ours."""
 
-from .checking import check_protocol
 from .faults import Fault, ProtocolFaults
 from .finding import STANDINGS, Evaluation, Finding, Item, Question, Reason
 from .protocol import Contradiction, Protocol, load_protocol
+from .proving.checking import check_protocol
 from .vocabulary import Fact, Facts, Value, Vocabulary
 
 __all__ = [

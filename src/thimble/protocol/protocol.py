@@ -18,12 +18,13 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import NoReturn
 
-from .answers import REMEMBERED, Answer, Lookup, answering
+from .answering.lookup import Lookup, answering
+from .answering.question import REMEMBERED, Answer
+from .compiling.index import Index, build_index, contradicted
+from .compiling.space import Axis
 from .finding import Evaluation, Finding, Item, Question
-from .index import Index, build_index, contradicted
 from .model import Amount, Case, Impossible, Manifest, Output, Table
 from .reading import read_folder
-from .space import Axis
 from .vocabulary import Facts, Vocabulary
 
 

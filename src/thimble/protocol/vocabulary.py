@@ -13,6 +13,9 @@ Facts = Mapping[str, Value]
 """A situation. A fact that is absent has not been asked yet; `unknown`, where a fact has that
 value, is an answer."""
 
+MEMBER_CELLS = ("no", "yes")
+"""What a column of one member of a set fact holds."""
+
 Kind = Literal["code", "number", "set"]
 
 

@@ -15,7 +15,7 @@ from thimble.documents.words import duration_in_words, input_in_words
 from thimble.ledger.plan import Plan
 from thimble.protocol import STANDINGS, Fault, Protocol, Reason, check_protocol
 from thimble.protocol.citing import Cited, cited, places
-from thimble.protocol.index import IMPOSSIBLE
+from thimble.protocol.compiling.grids import IMPOSSIBLE
 from thimble.protocol.model import COURSE_CLOCKS, NOT_BEFORE, Case, Rule, Table
 
 GRID_COLUMNS = 9

@@ -12,14 +12,15 @@ from itertools import combinations
 
 import numpy as np
 
-from .boxes import Boxes, fewest_inside, fewest_outside, meet
-from .faults import Fault
-from .finding import Evaluation
-from .index import GAP, IMPOSSIBLE, Grid, joint_question, rules_firing
-from .model import Case, Rule, Table
+from ..compiling.boxes import Boxes, fewest_inside, fewest_outside, meet
+from ..compiling.grids import GAP, IMPOSSIBLE, Grid
+from ..compiling.index import joint_question, rules_firing
+from ..faults import Fault
+from ..finding import Evaluation
+from ..model import Case, Rule, Table
+from ..protocol import Protocol
+from ..reading.strict import CASES, MANIFEST
 from .orders import order_faults
-from .protocol import Protocol
-from .strict import CASES, MANIFEST
 from .witness import Kept, fewest, told
 
 

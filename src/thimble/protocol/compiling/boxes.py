@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from math import prod
 
-from .model import Rule, Table
+from ..model import Rule, Table
 
 Box = tuple[int, ...]
 """One bitmask an axis, a bit a class."""

@@ -6,9 +6,9 @@ from itertools import combinations
 
 import numpy as np
 
-from .boxes import Boxes
-from .index import Grid, Mask
-from .protocol import Protocol
+from ..compiling.boxes import Boxes
+from ..compiling.grids import Grid, Mask
+from ..protocol import Protocol
 
 Kept = list[tuple[int, int]]
 """(axis, class) pairs: the facts of a situation that are set."""

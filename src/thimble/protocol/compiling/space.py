@@ -13,13 +13,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from .feel import UnaryTest
-from .vocabulary import Fact, Value
+from ..feel import UnaryTest
+from ..vocabulary import MEMBER_CELLS, Fact, Value
 
 TOLERANCE = 1e-9
 """Computer arithmetic gives 60.00000000000001; a number this near to a threshold is the threshold."""
-
-MEMBER_CELLS = ("no", "yes")
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,10 +14,10 @@ from itertools import combinations, product
 import numpy as np
 from numpy.typing import NDArray
 
-from .boxes import Box, Boxes, fewest_inside
-from .faults import Fault
-from .index import Grid
-from .protocol import Protocol
+from ..compiling.boxes import Box, Boxes, fewest_inside
+from ..compiling.grids import Grid
+from ..faults import Fault
+from ..protocol import Protocol
 from .witness import Kept, fewest, say
 
 Ranks = NDArray[np.float64]

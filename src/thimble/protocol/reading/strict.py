@@ -9,8 +9,8 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from .faults import Fault
-from .vocabulary import Vocabulary
+from ..faults import Fault
+from ..vocabulary import Vocabulary
 
 MANIFEST = "protocol.toml"
 CASES = "cases.toml"
