@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
-from typing import Generic, Protocol
+from typing import Protocol
 
-from thimble.ledger.entries import Draft, Entry, K
-from thimble.ledger.store import CASES, Addition, Book, Head, chain_all, head_of, own
+from thimble.ledger.entries import Entry, K
+from thimble.ledger.store import CASES, Addition, Book, Head, LedgerStore, chain_all, head_of, own
 
 
 class Readable(Protocol[K]):
@@ -31,7 +31,7 @@ class Readable(Protocol[K]):
         ...
 
 
-class Gathering(Generic[K]):
+class Gathering(LedgerStore[K]):
     """See `LedgerStore`. Nobody else may write to the store below while this one gathers.
 
     Args:
@@ -65,25 +65,10 @@ class Gathering(Generic[K]):
             self._head = head
             raise
 
-    def append(
-        self,
-        case: str,
-        drafts: Sequence[Draft[K]],
-        *,
-        expected_position: int | None,
-        by: str,
-        role: str,
-        now: datetime,
-    ) -> list[Entry[K]]:
-        """See `LedgerStore.append`. Nothing is on the disk until the gathering was written."""
-        return self.append_all(
-            [Addition(case, drafts, expected_position)], by=by, role=role, now=now
-        )
-
     def append_all(
         self, additions: Sequence[Addition[K]], *, by: str, role: str, now: datetime
     ) -> list[Entry[K]]:
-        """See `LedgerStore.append_all`, and `append`."""
+        """See `LedgerStore.append_all`. Nothing is on the disk until the gathering was written."""
         self._read_ahead([addition.case for addition in additions])
         chained = chain_all(
             additions,

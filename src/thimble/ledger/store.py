@@ -71,7 +71,10 @@ class Head:
 
 @runtime_checkable
 class LedgerStore(Protocol[K]):
-    """Where entries are kept. Only `actions` calls `append`."""
+    """Where entries are kept. Only `actions` calls `append`.
+
+    A store inherits from this: what it writes itself is `append_all`.
+    """
 
     def append(
         self,
@@ -93,6 +96,9 @@ class LedgerStore(Protocol[K]):
             BadBody: a draft's body does not fit its kind.
             ValueError: an instant without offset, no drafts, or a position that never existed.
         """
+        return self.append_all(
+            [Addition(case, drafts, expected_position)], by=by, role=role, now=now
+        )
 
     def append_all(
         self, additions: Sequence[Addition[K]], *, by: str, role: str, now: datetime
@@ -101,15 +107,19 @@ class LedgerStore(Protocol[K]):
 
         Raises: as `append`.
         """
+        ...
 
     def entries(self, case: str) -> list[Entry[K]]:
         """The entries of one case by position; an unknown case has none."""
+        ...
 
     def all_entries(self) -> Iterator[Entry[K]]:
         """Every entry by number, streamed."""
+        ...
 
     def cases(self) -> list[str]:
         """Every case, in order of its first entry."""
+        ...
 
 
 def chain(
@@ -245,7 +255,7 @@ def _utc(name: str, at: datetime) -> datetime:
     return at.astimezone(UTC)
 
 
-class MemoryStore(Generic[K]):
+class MemoryStore(LedgerStore[K]):
     """A ledger in memory, safe between threads: for tests, the command line and the demo."""
 
     def __init__(self, book: Book[K] = CASES) -> None:  # type: ignore[assignment]
@@ -253,21 +263,6 @@ class MemoryStore(Generic[K]):
         self._lock = threading.RLock()
         self._entries: list[Entry[K]] = []
         self._by_case: dict[str, list[Entry[K]]] = {}
-
-    def append(
-        self,
-        case: str,
-        drafts: Sequence[Draft[K]],
-        *,
-        expected_position: int | None,
-        by: str,
-        role: str,
-        now: datetime,
-    ) -> list[Entry[K]]:
-        """See `LedgerStore.append`."""
-        return self.append_all(
-            [Addition(case, drafts, expected_position)], by=by, role=role, now=now
-        )
 
     def append_all(
         self, additions: Sequence[Addition[K]], *, by: str, role: str, now: datetime

@@ -7,16 +7,25 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import asdict
 from datetime import date, datetime, timedelta
-from typing import Any, Generic
+from typing import Any
 
 import rfc8785
 from django.db import OperationalError, connections, transaction
 from django.db.models import Model, QuerySet
 
 from thimble.actions import identity as person
-from thimble.ledger.entries import Draft, Entry, K, instant
+from thimble.ledger.entries import Entry, K, instant
 from thimble.ledger.gathering import Gathering
-from thimble.ledger.store import CASES, Addition, Book, Head, Overtaken, chain_all, head_of
+from thimble.ledger.store import (
+    CASES,
+    Addition,
+    Book,
+    Head,
+    LedgerStore,
+    Overtaken,
+    chain_all,
+    head_of,
+)
 from thimble.web.models import (
     Account,
     AccountEvent,
@@ -50,7 +59,7 @@ AT_ONCE = 5_000
 """How many cases are asked for in one query: SQLite takes at most 32,766 values."""
 
 
-class DjangoStore(Generic[K]):
+class DjangoStore(LedgerStore[K]):
     """See `thimble.ledger.store.LedgerStore`. The database's triggers guard what it wrote."""
 
     def __init__(self, using: str = "default", book: Book[K] = CASES) -> None:  # type: ignore[assignment]
@@ -70,26 +79,11 @@ class DjangoStore(Generic[K]):
             one_writer(self.table, self.using)
             yield
 
-    def append(
-        self,
-        case: str,
-        drafts: Sequence[Draft[K]],
-        *,
-        expected_position: int | None,
-        by: str,
-        role: str,
-        now: datetime,
-    ) -> list[Entry[K]]:
-        """See `LedgerStore.append`. Returns only once the entries are on the disk, unless the
-        caller holds a transaction of their own open around it."""
-        return self.append_all(
-            [Addition(case, drafts, expected_position)], by=by, role=role, now=now
-        )
-
     def append_all(
         self, additions: Sequence[Addition[K]], *, by: str, role: str, now: datetime
     ) -> list[Entry[K]]:
-        """See `LedgerStore.append_all`."""
+        """See `LedgerStore.append_all`. Returns only once the entries are on the disk, unless the
+        caller holds a transaction of their own open around it."""
         with transaction.atomic(using=self.using):
             one_writer(self.table, self.using)
             entries = chain_all(
