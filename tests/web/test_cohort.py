@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from thimble.actions import decide_fitness_of_person
+from thimble.actions import FitnessVerdict, decide_fitness_of_person
 from thimble.actions import people as acts
 from thimble.people.entries import Kind
 from thimble.people.identity import PersonIdentity
@@ -276,8 +276,8 @@ def test_ready_says_nothing_of_what_is_decided_by_itself(nurse: Client) -> None:
         (due, "fit", before.date() + timedelta(days=1)),
     ):
         decide_fitness_of_person(
-            get_people(), person, outcome, restriction="none", review_on=review,
-            facts={"rule_set": "uk_2023", "occasion": "clearance"}, days={}, reason="seen",
+            get_people(), person, FitnessVerdict(outcome, "none", review, "seen"),
+            facts={"rule_set": "uk_2023", "occasion": "clearance"}, days={},
             today=before.date(), now=before, before=(), expected_position=5,
             by="u-9", role="occupational_physician",
         )  # fmt: skip

@@ -68,8 +68,8 @@ def report(number: str = FILE_NUMBER, name: str = "Benedikt Aalders") -> str:
 
 def decide(case: str, outcome: str = "not_fit", **more: object) -> None:
     actions.decide_fitness(
-        get_store(), case, outcome, restriction="none", review_on=date(2026, 9, 1), facts={
-            "rule_set": "uk_2023", "occasion": "clearance"}, days={}, reason="said so", today=TODAY,
+        get_store(), case, actions.FitnessVerdict(outcome, "none", date(2026, 9, 1), "said so"), facts={
+            "rule_set": "uk_2023", "occasion": "clearance"}, days={}, today=TODAY,
         now=EARLIER + timedelta(minutes=1), **WHO, **more,
     )  # fmt: skip
 
@@ -243,8 +243,8 @@ def test_what_does_not_fit_is_refused_whole_and_typed_words_stay(signed_in: Sign
 def test_deciding_of_nobody_is_refused() -> None:
     with pytest.raises(Refused):
         actions.decide_fitness_of_person(
-            get_people(), "P-K7QM-2F49", "fit", restriction="none", review_on=None,
-            facts={"rule_set": "uk_2023"}, days={}, reason="x", today=TODAY, now=NIGHT, **WHO,
+            get_people(), "P-K7QM-2F49", actions.FitnessVerdict("fit", "none", None, "x"),
+            facts={"rule_set": "uk_2023"}, days={}, today=TODAY, now=NIGHT, **WHO,
         )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from thimble.actions.course import (
     tell_side_effect,
 )
 from thimble.actions.decide import Departing, PlanMoved, correct, depart, sign_plan
-from thimble.actions.fitness import decide_fitness, decide_fitness_of_person
+from thimble.actions.fitness import FitnessVerdict, decide_fitness, decide_fitness_of_person
 from thimble.actions.follow_up import (
     agree_visits,
     contact,
@@ -57,6 +57,7 @@ __all__ = [
     "AgainstIt",
     "Departing",
     "Doubtful",
+    "FitnessVerdict",
     "IdentityStore",
     "MemoryIdentityStore",
     "MemoryStock",

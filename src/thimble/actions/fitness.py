@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -16,16 +17,28 @@ from thimble.ledger.store import LedgerStore
 from thimble.people.entries import Kind as PeopleKind
 
 
+@dataclass(frozen=True, slots=True)
+class FitnessVerdict:
+    """What a physician says about somebody's fitness.
+
+    `outcome` and `restriction` are ids of `ledger.bodies.FITNESS_OUTCOMES` and `FITNESS_RESTRICTIONS`;
+    `review_on` is the day of review, after today, None only for a plain "fit"; `reason` is needed where
+    the decision departs from the proposal, or nothing settled was proposed.
+    """
+
+    outcome: str
+    restriction: str
+    review_on: date | None
+    reason: str
+
+
 def decide_fitness(
     store: LedgerStore,
     case: str,
-    outcome: str,
+    verdict: FitnessVerdict,
     *,
-    restriction: str,
-    review_on: date | None,
     facts: Mapping[str, object],
     days: Mapping[str, date],
-    reason: str,
     today: date,
     now: datetime,
     by: str,
@@ -36,10 +49,7 @@ def decide_fitness(
     """What the physician decides, with what the rule set proposed and what that rested on.
 
     Args:
-        outcome, restriction: ids of `ledger.bodies.FITNESS_OUTCOMES` and `FITNESS_RESTRICTIONS`.
-        review_on: the day of review, after `today`; None only for a plain "fit".
         facts, days: see `clinical.fitness.propose`.
-        reason: needed where the decision departs from the proposal, or nothing settled was proposed.
         today: the day of `now` in the site's calendar.
         elsewhere: what was decided about the same worker in other cases, or on their file.
 
@@ -49,9 +59,7 @@ def decide_fitness(
         ValueError: a fact is not known or does not fit.
     """
     here = fitness_decisions(existing(store, case), now)
-    body = _body(
-        outcome, restriction, review_on, facts, days, reason, today, in_order((*here, *elsewhere))
-    )
+    body = _body(verdict, facts, days, today, in_order((*here, *elsewhere)))
     return append(
         store, case, [(Kind.FITNESS_DECIDED, body)], now=now, by=by, role=role,
         expected_position=expected_position,
@@ -61,13 +69,10 @@ def decide_fitness(
 def decide_fitness_of_person(
     store: People,
     person: str,
-    outcome: str,
+    verdict: FitnessVerdict,
     *,
-    restriction: str,
-    review_on: date | None,
     facts: Mapping[str, object],
     days: Mapping[str, date],
-    reason: str,
     today: date,
     now: datetime,
     by: str,
@@ -84,7 +89,7 @@ def decide_fitness_of_person(
         Refused, NoSuchPerson, ValueError: as `decide_fitness`, or nobody has this file.
     """
     person_of(store, person, now)
-    body = _body(outcome, restriction, review_on, facts, days, reason, today, before)
+    body = _body(verdict, facts, days, today, before)
     return append_to(
         store, person, [(PeopleKind.FITNESS_DECIDED, body)], now=now, by=by, role=role,
         expected_position=expected_position,
@@ -92,12 +97,9 @@ def decide_fitness_of_person(
 
 
 def _body(
-    outcome: str,
-    restriction: str,
-    review_on: date | None,
+    verdict: FitnessVerdict,
     facts: Mapping[str, object],
     days: Mapping[str, date],
-    reason: str,
     today: date,
     before: Sequence[FitnessDecision],
 ) -> dict[str, Any]:
@@ -105,10 +107,11 @@ def _body(
     faults = []
     if proposal.rule_set is None:
         faults.append("choose the rule set that the decision follows")
-    if review_on is not None and review_on <= today:
-        faults.append(f"the day of review lies after {today.isoformat()}; found {review_on}")
+    review = verdict.review_on
+    if review is not None and review <= today:
+        faults.append(f"the day of review lies after {today.isoformat()}; found {review}")
     held = still_held(before, facts.get("occasion"))
-    if held is not None and outcome == "fit" and not reason.strip():
+    if held is not None and verdict.outcome == "fit" and not verdict.reason.strip():
         faults.append(
             f"an exposure lifts no restriction, and one is in force ({held.words.lower()}). Decide it "
             "again, or say why it is lifted"
@@ -116,9 +119,9 @@ def _body(
     if faults:
         raise Refused(faults)
     return {
-        "outcome": outcome,
-        "restriction": restriction,
-        "review_on": None if review_on is None else review_on.isoformat(),
+        "outcome": verdict.outcome,
+        "restriction": verdict.restriction,
+        "review_on": None if review is None else review.isoformat(),
         "rule_set": proposal.rule_set,
         "protocol": {
             "id": tables().id, "edition": tables().edition, "digest": tables().digest,
@@ -129,5 +132,5 @@ def _body(
         "rules": [r.rule for r in proposal.reasons],
         "fitness_facts": facts_to_json(proposal.facts),
         "days": {name: day.isoformat() for name, day in days.items()},
-        "reason": reason,
+        "reason": verdict.reason,
     }  # fmt: skip

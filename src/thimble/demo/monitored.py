@@ -25,7 +25,6 @@ def build(store: acts.People, person: str, by: str, role: str, now: datetime) ->
     """Monitor a person as of `now`, on behalf of the physician's account: the next sample is due soon."""
     today = now.date()
     actions.decide_fitness_of_person(
-        store, person, "fit", restriction="none", review_on=today + timedelta(days=90), facts=FACTS,
-        days={"hbv_sample": today - timedelta(weeks=25)}, reason="", today=today, now=now, by=by,
-        role=role,
+        store, person, actions.FitnessVerdict("fit", "none", today + timedelta(days=90), ""), facts=FACTS,
+        days={"hbv_sample": today - timedelta(weeks=25)}, today=today, now=now, by=by, role=role,
     )  # fmt: skip

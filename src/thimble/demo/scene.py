@@ -165,9 +165,9 @@ class Scene:
         """A decision about fitness; `sampled` says how long ago the samples of monitoring were taken."""
         today = self.now.astimezone(self.stage.site.zone).date()
         actions.decide_fitness(
-            self.stage.store, self.case, outcome, restriction=restriction,
-            review_on=today + review_in, facts=facts,
-            days={name: today - ago for name, ago in sampled.items()}, reason=reason,
+            self.stage.store, self.case,
+            actions.FitnessVerdict(outcome, restriction, today + review_in, reason), facts=facts,
+            days={name: today - ago for name, ago in sampled.items()},
             today=today, now=self.now, by=self.by, role=self.role,
         )  # fmt: skip
 

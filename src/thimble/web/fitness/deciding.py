@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
 
+from thimble.actions import FitnessVerdict
 from thimble.ledger.bodies import FITNESS_OUTCOMES as OUTCOMES
 from thimble.ledger.bodies import FITNESS_RESTRICTIONS as RESTRICTIONS
 from thimble.web.desk.questions import BadAnswer
@@ -14,17 +14,7 @@ KEPT = ("rule_set", "exposure_prone")
 """The facts of a decision that hold for the next one; results are asked anew."""
 
 
-@dataclass(frozen=True, slots=True)
-class Typed:
-    """Outcome, restriction, day of review and reason."""
-
-    outcome: str
-    restriction: str
-    review_on: date | None
-    reason: str
-
-
-def read_decision(typed: Mapping[str, str]) -> Typed:
+def read_decision(typed: Mapping[str, str]) -> FitnessVerdict:
     """What was typed.
 
     Raises:
@@ -46,4 +36,4 @@ def read_decision(typed: Mapping[str, str]) -> Typed:
         raise BadAnswer("A restriction goes with “Fit with a restriction”: choose that, or none.")
     if outcome != "fit" and review is None:
         raise BadAnswer("Give the day of review: on which day is this decided anew?")
-    return Typed(outcome, restriction, review, typed.get("reason", "").strip())
+    return FitnessVerdict(outcome, restriction, review, typed.get("reason", "").strip())

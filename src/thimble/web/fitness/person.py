@@ -111,8 +111,7 @@ def _decide(
     decision, now = read_decision(typed), clock.now()
     try:
         actions.decide_fitness_of_person(
-            get_people(), person, decision.outcome, restriction=decision.restriction,
-            review_on=decision.review_on, facts=facts, days=days, reason=decision.reason,
+            get_people(), person, decision, facts=facts, days=days,
             today=now.astimezone(get_site().zone).date(), now=now, before=joined.decisions,
             expected_position=position_of(request), **who(request),
         )  # fmt: skip

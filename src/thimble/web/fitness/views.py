@@ -107,21 +107,19 @@ def _decide(
         decision = read_decision(typed)
     except BadAnswer as fault:
         return _show(request, reading, decisions, facts, days, typed, fault=str(fault))
-    outcome, restriction = decision.outcome, decision.restriction
 
     def mine(entry: Entry) -> bool:
         body = entry.body
         return entry.kind is Kind.FITNESS_DECIDED and (body["outcome"], body["restriction"]) == (
-            outcome,
-            restriction,
+            decision.outcome,
+            decision.restriction,
         )
 
     try:
         position = position_of(request)
         came_first = write(
             lambda: actions.decide_fitness(
-                get_store(), reading.case, outcome, restriction=restriction,
-                review_on=decision.review_on, facts=facts, days=days, reason=decision.reason,
+                get_store(), reading.case, decision, facts=facts, days=days,
                 elsewhere=[d for d in decisions if d.of != reading.case],
                 today=now.astimezone(get_site().zone).date(), now=now,
                 expected_position=position, **who(request),
@@ -131,7 +129,10 @@ def _decide(
     except (Refused, BadAnswer) as refused:
         return _show(request, reading, decisions, facts, days, typed, fault=sentence(refused))
     if came_first:
-        decided = [("Fitness", OUTCOMES[outcome]), ("Restriction", RESTRICTIONS[restriction])]
+        decided = [
+            ("Fitness", OUTCOMES[decision.outcome]),
+            ("Restriction", RESTRICTIONS[decision.restriction]),
+        ]
         return overtaken_response(request, read(reading.case), came_first, decided)
     log.event(Kind.FITNESS_DECIDED.value, case=reading.case, account=by)
     warn_of_certificates(request, of_case(reading.case, now).person)
