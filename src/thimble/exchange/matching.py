@@ -16,7 +16,7 @@ from typing import Protocol
 from thimble.clinical.laboratory import Local
 from thimble.clinical.serology import Analyte, Result, Status
 from thimble.clinical.serology.analytes import name_of
-from thimble.clinical.serology.results import Of, number_key
+from thimble.clinical.serology.results import Of, label_key
 from thimble.exchange.hl7v2.model import Message, Observation, Order, Patient
 from thimble.exchange.hl7v2.moments import Moment
 from thimble.exchange.hl7v2.reading import Held, Reading, Standing
@@ -60,7 +60,7 @@ class Known(Protocol):
     """What a site knows of its samples and of the people its cases are about."""
 
     def samples(self, key: str) -> Sequence[Sample]:
-        """The samples with a number, as `number_key` has it."""
+        """The samples with a number, as `label_key` has it."""
         ...
 
     def people(self) -> Iterable[Person]:
@@ -163,18 +163,18 @@ def _says_something(reading: Reading) -> bool:
 def _sample_of(order: Order, patient: Patient, known: Known) -> Sample | str:
     """The sample that an order's numbers name, else the only case of that person; or why not."""
     numbers = [n.id for n in (order.placer, order.filler, *order.specimen_numbers) if n is not None]
-    hits = {sample for number in numbers for sample in known.samples(number_key(number))}
+    hits = {sample for number in numbers for sample in known.samples(label_key(number))}
     if len({(hit.case, hit.of, hit.drawn_for) for hit in hits}) == 1:
         # Several actions in one draw: the results belong to the draw.
         return min(hits, key=lambda hit: hit.action)
     if hits:
         return "The numbers of the sample belong to more than one case or purpose."
     born = patient.birth_date.day if patient.birth_date is not None else None
-    ids = {number_key(each.id) for each in patient.ids if each.id}
+    ids = {label_key(each.id) for each in patient.ids if each.id}
     people = {
         (each.case, each.of)
         for each in known.people()
-        if number_key(each.number) in ids and each.born == born
+        if label_key(each.number) in ids and each.born == born
     }
     if len(people) > 1:
         return "The person is known from more than one case."
@@ -191,25 +191,25 @@ def _sample_of(order: Order, patient: Patient, known: Known) -> Sample | str:
 
 def names(message: Message, number: str, born: date | None) -> bool:
     """Whether a message is about somebody with this number and date of birth; never without both."""
-    wanted = number_key(number)
+    wanted = label_key(number)
     return bool(wanted) and any(
         patient.birth_date is not None
         and patient.birth_date.day is not None
         and patient.birth_date.day == born
-        and wanted in {number_key(each.id) for each in patient.ids}
+        and wanted in {label_key(each.id) for each in patient.ids}
         for patient in message.patients
     )
 
 
 def sample_keys(message: Message) -> frozenset[str]:
-    """The numbers of requests and specimens in a message, as `number_key` has them."""
+    """The numbers of requests and specimens in a message, as `label_key` has them."""
     numbers = (
         number
         for patient in message.patients
         for order in patient.orders
         for number in (order.placer, order.filler, *order.specimen_numbers)
     )
-    return frozenset(number_key(n.id) for n in numbers if n is not None and n.id)
+    return frozenset(label_key(n.id) for n in numbers if n is not None and n.id)
 
 
 def _other_birth_date(patient: Patient, sample: Sample, known: Known) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 
 from thimble.clinical.serology import Course, tables
 from thimble.clinical.serology.analytes import HBV, HCV, HIV, Analyte
-from thimble.clinical.serology.results import Status, number_key
+from thimble.clinical.serology.results import Status, label_key
 from thimble.clinical.serology.values import state
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import Standing, standing
@@ -122,7 +122,7 @@ def _answers(result: Standing, sample: Standing) -> bool:
 
 def _numbers(body: Mapping[str, Any]) -> set[str]:
     """The specimen and request numbers of a body, as they are compared."""
-    return {number_key(number) for number in _typed(body)}
+    return {label_key(number) for number in _typed(body)}
 
 
 def _typed(body: Mapping[str, Any]) -> tuple[str, ...]:

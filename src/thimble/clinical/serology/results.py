@@ -47,8 +47,11 @@ _RANK = {Status.PRELIMINARY: 0, Status.FINAL: 1, Status.CORRECTED: 2, Status.RET
 COMPARATORS = ("<", "<=", "=", ">=", ">")
 
 
-def number_key(number: str) -> str:
-    """A number of a sample as it is compared: without blanks, in capitals."""
+def label_key(number: str) -> str:
+    """A number on a label or a request as it is compared: without blanks, in capitals.
+
+    Unlike the number of a person (`people.names.number_key`), its hyphens count.
+    """
     return "".join(number.split()).upper()
 
 

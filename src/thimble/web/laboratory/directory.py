@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime
 
 from thimble.actions import IdentityStore
-from thimble.clinical.serology.results import Of, Result, current, number_key
+from thimble.clinical.serology.results import Of, Result, current, label_key
 from thimble.exchange.matching import Person, Sample
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS, fold, standing
@@ -46,7 +46,7 @@ class Directory:
             del self._by_number[number][case]
         found: dict[str, list[Sample]] = {}
         for number, sample in _samples(case, self._store.entries(case), self._protocol):
-            found.setdefault(number_key(number), []).append(sample)
+            found.setdefault(label_key(number), []).append(sample)
         for number, samples in found.items():
             self._by_number.setdefault(number, {})[case] = tuple(samples)
         self._numbers[case] = set(found)

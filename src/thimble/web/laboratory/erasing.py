@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 
-from thimble.clinical.serology.results import number_key
+from thimble.clinical.serology.results import label_key
 from thimble.exchange.hl7v2.decoding import split_batch
 from thimble.exchange.hl7v2.erasing import without_identity
 from thimble.exchange.hl7v2.faults import Unreadable
@@ -86,7 +86,7 @@ def _unshared(
     cases: dict[tuple[str, date], set[str]] = defaultdict(set)
     for person in people:
         if person.of == "source":
-            cases[number_key(person.number), person.born].add(person.case)
+            cases[label_key(person.number), person.born].add(person.case)
     return {key: min(of) for key, of in cases.items() if all(map(over, of))}
 
 
