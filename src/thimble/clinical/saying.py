@@ -77,6 +77,15 @@ def inside(words: str) -> str:
     return words if kept else words[:1].lower() + words[1:]
 
 
+def opening(words: str) -> str:
+    """Words as they open a sentence: a capital first letter, the rest as it is.
+
+    >>> opening("anti-HBs was drawn"), opening("")
+    ('Anti-HBs was drawn', '')
+    """
+    return words[:1].upper() + words[1:]
+
+
 def unit(ucum: str) -> str:
     """A unit as people write it. UCUM has brackets around units outside the SI and braces around remarks.
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from thimble.clinical.saying import inside
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import known_by, standing
 from thimble.ledger.plan import Plan
@@ -87,7 +88,7 @@ class Record:
     def _role(self, position: int | None) -> str:
         role = next((entry.role for entry in self.entries if entry.position == position), "")
         words = self.roles.get(role, role.replace("_", " "))
-        return words[:1].lower() + words[1:]
+        return inside(words)
 
 
 def _amount(body: Mapping[str, Any]) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from thimble.clinical.durations import add
+from thimble.clinical.saying import inside
 from thimble.clinical.source_law import NextStep, next_step
 from thimble.clinical.source_rules import SourceRules
 from thimble.ledger.plan import CHASE, Action, Escalation, Situation, SourceStep, State, Window
@@ -175,7 +176,7 @@ def chase_actions(
     found.append(
         _action(
             CALL,
-            f"Call {whom} about the source: {step.words('next')[:1].lower()}{step.words('next')[1:]}",
+            f"Call {whom} about the source: {inside(step.words('next'))}",
             chase.call_at, chase.call_at, chase,
         )
     )  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from thimble.clinical.saying import opening
 from thimble.protocol.finding import Evaluation
 from thimble.protocol.protocol import Contradiction, Protocol
 from thimble.protocol.vocabulary import Value
@@ -52,7 +53,7 @@ def _answers(ids: Iterable[str], facts: Mapping[str, Value], protocol: Protocol)
 
 def _sentence(text: str) -> str:
     text = text.strip().rstrip(".")
-    return f"{text[:1].upper()}{text[1:]}."
+    return f"{opening(text)}."
 
 
 def _cannot_hold(

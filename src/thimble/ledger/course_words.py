@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from datetime import datetime, tzinfo
 from typing import Any
 
-from thimble.clinical.saying import minute
+from thimble.clinical.saying import minute, opening
 from thimble.ledger.bodies import (
     ADHERENCE,
     BASELINE_BLOODS,
@@ -76,6 +76,6 @@ def course_words(
             yield f"End of the course: {RESUMED_END[body['end']]}"
         case _:
             reason = say(STOP_REASONS[body["reason"]])
-            yield f"{reason[0].upper()}{reason[1:]}"
+            yield opening(reason)
     if body.get("text"):
         yield body["text"]

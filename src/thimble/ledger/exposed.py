@@ -16,6 +16,7 @@ from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any, TypeVar
 
+from thimble.clinical.saying import opening
 from thimble.ledger.linking import is_patient_case
 from thimble.ledger.plan import TO_DO, Plan, Situation
 from thimble.protocol.protocol import Protocol
@@ -65,7 +66,7 @@ def of_a_patient(sentence: str) -> str:
             return found
         if "\u2019" in found:
             words = words.replace("'", "\u2019")
-        return words[0].upper() + words[1:] if found[0].isupper() else words
+        return opening(words) if found[0].isupper() else words
 
     return _pattern().sub(said, sentence)
 

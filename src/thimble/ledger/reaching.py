@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 
 from thimble.clinical.ladder import Ladder
+from thimble.clinical.saying import inside
 from thimble.ledger.exposed import told
 from thimble.ledger.plan import Action, ReachingDecision, Situation, State, Window
 from thimble.ledger.visiting import Expected, Kept
@@ -95,7 +96,7 @@ def _as_decided(
     if again < last.until:
         first = ladder.steps[0]
         return rung_on(
-            AGAIN, f"Try again, as decided: {first.what[:1].lower()}{first.what[1:]}",
+            AGAIN, f"Try again, as decided: {inside(first.what)}",
             again, missed, zone, how=first.how, last=last,
         )  # fmt: skip
     return rung_on(DECIDE, ladder.steps[-1].what, last.until, missed, zone, last=last)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from thimble.clinical.saying import elapsed, minute
+from thimble.clinical.saying import elapsed, minute, opening
 from thimble.protocol.finding import Reason
 
 from .analytes import Analyte, name_of
@@ -105,7 +105,7 @@ def negative_at_exposure(
                 f"{_sample(other, course)}",
                 baseline,
             )
-    sentence = f"{name[0].upper()}{name[1:]} negative in {where}, taken {passed} after the exposure"
+    sentence = f"{opening(name)} negative in {where}, taken {passed} after the exposure"
     later = after[-1] if after[-1].taken_at != baseline.taken_at else None
     if later is not None:
         sentence += f"; {_outcome(later)} in the sample of {_sample(later, course)}"

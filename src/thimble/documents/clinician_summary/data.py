@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime, tzinfo
 from typing import Any
 
-from thimble.clinical.saying import elapsed, minute, occurrence, stamp
+from thimble.clinical.saying import elapsed, minute, occurrence, opening, stamp
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of, unconfirmed
 from thimble.documents.otherwise import doses_decided_otherwise
@@ -331,7 +331,7 @@ class _Words:
 
         def words(value: str) -> str:
             said = output.words(value) if output else value.replace("_", " ")
-            return said[:1].upper() + said[1:]
+            return opening(said)
 
         departure = self._departure(finding.decision)
         dose = doses_decided_otherwise(self.plan, self.situation, self.protocol).get(
@@ -354,7 +354,7 @@ class _Words:
             advised=words(departure.advised) if departure else "",
             departed=self._departed(departure, words(departure.decided)) if departure else None,
             dose_otherwise=(
-                f"About the dose, decided: {_upper(dose.decided.strip().rstrip('.'))}. "
+                f"About the dose, decided: {opening(dose.decided.strip().rstrip('.'))}. "
                 f"See the action, entry {dose.entry}."
                 if dose
                 else ""
@@ -384,8 +384,8 @@ class _Words:
         return tuple(
             Otherwise(
                 self._subject(departure.subject),
-                self._departed(departure, _upper(departure.decided)),
-                _upper(departure.advised),
+                self._departed(departure, opening(departure.decided)),
+                opening(departure.advised),
             )
             for departure in self.situation.departures
             if departure.subject not in carried
@@ -476,7 +476,7 @@ class _Words:
                 for dose in self.record.doses(self.situation.as_of)
                 if dose.action == action.id
             ),
-            departed=self._departed(departure, _upper(departure.decided)) if departure else None,
+            departed=self._departed(departure, opening(departure.decided)) if departure else None,
             rules=_rules(action.because),
             perhaps=not action.stands,
             waits_for="" if action.certain else self.waits_for(action.open_facts),
@@ -516,10 +516,6 @@ class _Words:
             if known:
                 groups.append(Group(say(title, self.situation), tuple(known)))
         return tuple(groups)
-
-
-def _upper(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 def _dose(dose: Given) -> str:

@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime, tzinfo
 from typing import Any
 
-from thimble.clinical.saying import calendar_day, minute, occurrence, stamp
+from thimble.clinical.saying import calendar_day, minute, occurrence, opening, stamp
 from thimble.clinical.serology import (
     Course,
     Reading,
@@ -309,7 +309,7 @@ class _Words:
             return ()
         lines = [
             Line("When", minute(closing.at, self.zone)),
-            Line("Why", _upper(reason_in_words(closing.reason))),
+            Line("Why", opening(reason_in_words(closing.reason))),
             Line("By", closing.by or "not recorded here"),
         ]
         if closing.worded:
@@ -407,8 +407,8 @@ class _Words:
 
     def _decided(self, departure: Departure) -> tuple[str, ...]:
         return (
-            f"Decided: {_upper(self._value(departure))}.",
-            f"{_upper(self.record.who(departure.by, departure.entry))}, "
+            f"Decided: {opening(self._value(departure))}.",
+            f"{opening(self.record.who(departure.by, departure.entry))}, "
             f"{minute(departure.at, self.zone)}; why stands in entry {departure.entry}",
         )
 
@@ -426,7 +426,3 @@ def _batch(batch: str) -> str:
 
 def _entry(number: int) -> str:
     return f"as it stands in entry {number}"
-
-
-def _upper(words: str) -> str:
-    return words[:1].upper() + words[1:]

@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
+from thimble.clinical.saying import opening
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, all_contacts, frame, mark_of
 from thimble.documents.words import ABOUT, WHOM, duration_in_words, input_in_words
@@ -209,7 +210,7 @@ def _outcomes(table: Table, rule: Rule, protocol: Protocol) -> tuple[str, ...]:
         cell = rule.outputs[column]
         output = protocol.outputs.get(column)
         said = output.words(cell) if output else cell.replace("_", " ")
-        words.append(said[:1].upper() + said[1:])
+        words.append(opening(said))
     return tuple(words)
 
 
@@ -238,7 +239,7 @@ def _when(cells: Any, protocol: Protocol) -> str:
     if not parts:
         return "As soon as it can be done" if counted_from == "exposure" else f"At once {clock}"
     told = f"{', '.join(parts)}; {clock}"
-    return told[0].upper() + told[1:]
+    return opening(told)
 
 
 def _action_words(action: str, protocol: Protocol) -> str:

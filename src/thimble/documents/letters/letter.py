@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass
 from datetime import date, tzinfo
 from typing import Any
 
-from thimble.clinical.saying import calendar_day, day
+from thimble.clinical.saying import calendar_day, day, opening
 from thimble.clinical.serology import Result
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contact
@@ -115,7 +115,7 @@ def results_table(results: Iterable[Result], zone: tzinfo) -> Table:
         (1.6, 1, 1.2),
         tuple(
             (
-                result.name[:1].upper() + result.name[1:],
+                opening(result.name),
                 "day not recorded" if result.taken_at is None else day(result.taken_at, zone),
                 said_of(result),
             )

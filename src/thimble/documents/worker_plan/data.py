@@ -17,7 +17,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from thimble.clinical.saying import inside, minute, occurrence
+from thimble.clinical.saying import inside, minute, occurrence, opening
 from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, phone, unconfirmed
 from thimble.documents.otherwise import asked_for_by, doses_decided_otherwise
@@ -528,5 +528,5 @@ class _Words:
             kept = [p for p in parts if not any(w in p.lower() for w in unsaid.phrases)]
             if len(kept) < len(parts):
                 left = " ".join(kept).rstrip(";. ")
-                text = f"{left[:1].upper()}{left[1:]}." if left else ""
+                text = f"{opening(left)}." if left else ""
         return text

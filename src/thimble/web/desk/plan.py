@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
-from thimble.clinical.saying import inside
+from thimble.clinical.saying import inside, opening
 from thimble.clinical.site import Site
 from thimble.documents.otherwise import asked_for_by
 from thimble.ledger.chasing import chases
@@ -97,7 +97,7 @@ class Lens:
         """A decision's value in words."""
         output = self.protocol.outputs.get(decision)
         said = output.words(value) if output else value.replace("_", " ")
-        return said[:1].upper() + said[1:]
+        return opening(said)
 
     def what(self, action: str) -> str:
         """An action's sentence."""

@@ -10,6 +10,7 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from thimble.actions import AgainstIt, Refused
+from thimble.clinical.saying import opening
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.linking import is_patient_case
 from thimble.web import log
@@ -136,4 +137,4 @@ def sentence(fault: Exception) -> str:
     """
     said = fault.faults if isinstance(fault, Refused) else (str(fault),)
     text = " ".join(_PREFIX.sub("", each) for each in said).strip()
-    return f"{text[:1].upper()}{text[1:]}" + ("" if text.endswith((".", "!", "?")) else ".")
+    return opening(text) + ("" if text.endswith((".", "!", "?")) else ".")

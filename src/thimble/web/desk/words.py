@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.prophylaxis import tables as course_tables
-from thimble.clinical.saying import day, elapsed, minute
+from thimble.clinical.saying import day, elapsed, minute, opening
 from thimble.clinical.source_law import tables as source_tables
 from thimble.clinical.windows import WindowKind, best_within, span_down, window_state
 from thimble.ledger.plan import Window
@@ -141,7 +141,7 @@ class WindowWords:
             )
             if ends == window.earliest or ends is None:
                 until = f"from {minute(window.earliest, zone)}"
-            return cls(_up(state.words), until, None, opens=state.words)
+            return cls(opening(state.words), until, None, opens=state.words)
         if state.kind is WindowKind.LATE and window.latest is not None:
             over = "" if state.span is None else span_down(state.span)
             return cls(f"{over} late", f"was due by {minute(window.latest, zone)}", 0.0, True)
@@ -177,10 +177,6 @@ def _share(start: datetime | None, end: datetime, now: datetime) -> float | None
     if start is None or start >= end:
         return None
     return max(0.0, min(1.0, (end - now) / (end - start)))
-
-
-def _up(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from typing import Any
 
 from thimble.clinical.fitness import vocabulary
 from thimble.clinical.fitness.offering import Offered, OnRecord, offer
+from thimble.clinical.saying import opening
 from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word, current
 from thimble.ledger.plan import Situation
 from thimble.ledger.resulting import said_of
@@ -78,7 +79,7 @@ def _row(one: Offered, facts: Mapping[str, object], days: Mapping[str, date]) ->
     )
     return Row(
         id=result.analyte.value,
-        said=f"{result.name[:1].upper()}{result.name[1:]}: {said_of(result)}",
+        said=f"{opening(result.name)}: {said_of(result)}",
         day=words.day(one.evidence.day),
         where=one.evidence.where,
         answers="; ".join(_answer(f, v) for f, v in one.facts.items() if v != "number"),

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from thimble.clinical.saying import day
+from thimble.clinical.saying import day, inside
 from thimble.clinical.site import Site
 from thimble.clinical.where_to_go import WhereToGo, where_to_go
 from thimble.ledger.plan import Situation
@@ -117,7 +117,7 @@ def _part(protocol: Protocol, reached: Reached, always: tuple[str, ...]) -> tupl
     return tuple(
         step
         if len(words) == len(reached.ways)
-        else f"{', '.join(words).capitalize()}: {_low(step)}"
+        else f"{', '.join(words).capitalize()}: {inside(step)}"
         for (_, step), words in sorted(held.items())
     )
 
@@ -128,12 +128,8 @@ def _step(item: Item) -> str:
         return text
     # A step that may not apply is shown only where a reader can tell whether it does.
     if len(item.open_facts) == 1 and item.open_facts[0] in _IF:
-        return _IF[item.open_facts[0]] + _low(text)
+        return _IF[item.open_facts[0]] + inside(text)
     return ""
-
-
-def _low(text: str) -> str:
-    return text[0].lower() + text[1:]
 
 
 @dataclass(frozen=True, slots=True)

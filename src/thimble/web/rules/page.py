@@ -11,6 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from thimble.clinical.saying import opening
 from thimble.documents.words import duration_in_words, input_in_words
 from thimble.ledger.plan import Plan
 from thimble.protocol import STANDINGS, Fault, Protocol, Reason, check_protocol
@@ -475,7 +476,7 @@ def output_words(column: str, cell: str, protocol: Protocol, whats: Mapping[str,
     """An output cell in words."""
     if column in protocol.outputs:
         words = protocol.outputs[column].words(cell)
-        return words[:1].upper() + words[1:]
+        return opening(words)
     if column in ("earliest", "target", "latest"):
         if cell == "PT0H":
             return "at once"

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta, tzinfo
 
 from thimble.clinical.durations import on_the_wall
+from thimble.clinical.saying import opening
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold, standing_bodies
@@ -150,7 +151,7 @@ def _place(entries: Sequence[Entry]) -> str:
         body = bodies[entry.position]
         if entry.kind is Kind.REPORTED and body is not None:
             typed = " ".join(str(body.get("place", "")).split()).casefold()
-            return typed[:1].upper() + typed[1:] if typed else NOT_RECORDED
+            return opening(typed) if typed else NOT_RECORDED
     return NOT_RECORDED
 
 
@@ -182,7 +183,7 @@ def ending(reason: str) -> str:
     ('The worker could not be reached any more', 'Still followed')
     """
     words = CLOSED_REASONS.get(reason, reason)
-    return words[:1].upper() + words[1:] if words else FOLLOWED
+    return opening(words) if words else FOLLOWED
 
 
 def overview(found: Sequence[Exposure], period: Period, vocabulary: Mapping[str, Fact]) -> Overview:

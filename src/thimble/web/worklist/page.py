@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 
-from thimble.clinical.saying import day
+from thimble.clinical.saying import day, inside
 from thimble.clinical.windows import ago
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
@@ -268,7 +268,7 @@ def happened(standing: Standing, vocabulary: Mapping[str, Fact]) -> str:
             )
     body = _reported(standing.entries)
     place = body.get("place", "") if body else ""
-    line = ", ".join([said[0], *(s[:1].lower() + s[1:] for s in said[1:])]) if said else ""
+    line = ", ".join([said[0], *(inside(s) for s in said[1:])]) if said else ""
     line = line or "What happened is not recorded yet"
     return f"{line} · {place}" if place else line
 
@@ -334,7 +334,7 @@ def news(entries: Sequence[Entry], seen_to: int | None) -> str:
     if not fresh:
         return ""
     labels = dict.fromkeys(LABELS[entry.kind] for entry in fresh)
-    said = [label[:1].lower() + label[1:] for label in labels]
+    said = [inside(label) for label in labels]
     more = f" and {len(said) - 3} more" if len(said) > 3 else ""
     return f"{len(fresh)} new: {', '.join(said[:3])}{more}"
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from thimble.actions.identity import WorkerIdentity
 from thimble.actions.reference import ALPHABET, LENGTH, READ_AS, read_reference
+from thimble.clinical.saying import opening
 
 LEAST = 3
 """Fewer letters than these find half the house."""
@@ -47,9 +48,7 @@ def find(typed: str, cases: Iterable[str], workers: Mapping[str, WorkerIdentity]
     if len(_letters(typed)) < LEAST:
         return Found((), f"Type at least {LEAST} letters or digits.")
     if workers is None:
-        return Found(
-            (), fault[:1].upper() + fault[1:] + "." if fault else "No case has this reference."
-        )
+        return Found((), opening(fault) + "." if fault else "No case has this reference.")
     return Found(
         (), "No case matches. Look again at the reference, or try the name or staff number."
     )
