@@ -17,7 +17,7 @@ from thimble.clinical.serology.values import state
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import Standing, standing
 from thimble.ledger.plan import Plan, Situation
-from thimble.ledger.resulting import since_exposure
+from thimble.ledger.workers_results import WorkersResults
 
 NO_INFECTION = "not_infected"
 """The one reading that an all clear may rest on, of each of `OUTCOMES`."""
@@ -50,7 +50,9 @@ def why_not_clear(plan: Plan, situation: Situation, course: Course, now: datetim
         known = situation.facts.get(fact)
         if known is not None and known.value in values:
             return "An infection of the worker, or a sign of one, is on record among the answers."
-    read, results = since_exposure(situation, without_source(course), now)
+    mine = WorkersResults.of(situation)
+    read = mine.since(without_source(course), now)
+    results = [result for drawn in mine.counting(now) for result in drawn]
     if read.held:
         return f"A result is held for a person. {read.held[0].why}"
     for result in results:

@@ -9,6 +9,7 @@ from datetime import datetime
 from thimble.clinical.serology import Analyte, Result, current
 from thimble.ledger.plan import TO_DO, Action, Plan, Situation
 from thimble.ledger.resulting import BASELINE
+from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 
 
@@ -29,7 +30,7 @@ def drawn_by_results(situation: Situation, plan: Plan, protocol: Protocol) -> tu
     in follow-up), and a result of each test of that sample is of the same instant. `Protocol.named_actions`
     says by `drawn_for_…` which samples go with which test. Nothing is recorded: somebody says so.
     """
-    counts = current([r.result for r in situation.results if r.result.of == "worker"])
+    counts = current(WorkersResults.of(situation).results)
     standing = (*counts.settled, *counts.preliminary)
     taken: dict[tuple[bool, datetime], dict[Analyte, Result]] = defaultdict(dict)
     for found in situation.results:

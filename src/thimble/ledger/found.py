@@ -10,12 +10,13 @@ from collections.abc import Iterable, Mapping
 from datetime import tzinfo
 from functools import lru_cache
 
-from thimble.clinical.serology import Against, Analyte, Course, Result, read_worker_baseline
+from thimble.clinical.serology import Against, Analyte, Course, Result
 from thimble.clinical.serology.tables import Reading
 from thimble.clinical.serology.values import state
 from thimble.ledger.clearance import OUTCOMES, shows_infection
-from thimble.ledger.plan import Action, LabResult, Situation, State, Window
-from thimble.ledger.resulting import BASELINE, course_around, since_exposure_of
+from thimble.ledger.plan import Action, Situation, State, Window
+from thimble.ledger.resulting import course_around
+from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 
 FOUND = "found_"
@@ -43,8 +44,8 @@ def actions_found(
     situation: Situation, actions: Iterable[Action], protocol: Protocol, zone: tzinfo
 ) -> tuple[Action, ...]:
     """One action for each reading that rests on a result of the worker that is not negative."""
-    mine = tuple(one for one in situation.results if one.result.of == "worker")
-    if all(_harmless(one.result) for one in mine):
+    mine = WorkersResults.of(situation)
+    if all(_harmless(result) for result in mine.results):
         return ()
     course = course_around(situation, actions, protocol, zone)
     return tuple(_action(reading, what, situation) for reading, what in _readings(mine, course))
@@ -57,13 +58,10 @@ def _harmless(result: Result) -> bool:
 
 
 @lru_cache(maxsize=4096)
-def _readings(mine: tuple[LabResult, ...], course: Course) -> tuple[tuple[Reading, str], ...]:
+def _readings(mine: WorkersResults, course: Course) -> tuple[tuple[Reading, str], ...]:
     """The readings to act on, each with the infection that it is about; as of the last report."""
-    at = max(one.result.reported_at for one in mine)
-    since, _ = since_exposure_of(mine, course, at)
-    baseline = read_worker_baseline(
-        [one.result for one in mine if one.drawn_for == BASELINE], course, at
-    )
+    at = max(result.reported_at for result in mine.results)
+    since, baseline = mine.since(course, at), mine.at_exposure(course, at)
     found: dict[str, tuple[Reading, str]] = {}
     for readings, names in (
         (since.readings, {**OUTCOMES, **LIVER}),

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import datetime, tzinfo
 from typing import Any
 
-from thimble.clinical.serology import Read, current, read_follow_up
 from thimble.clinical.serology.analytes import Analyte
 from thimble.clinical.serology.course import Course
 from thimble.clinical.serology.results import Against, Quantity, Result, Status, Word
@@ -153,46 +151,3 @@ def course_around(
         weak_immunity_or_liver_disease=answered(WEAK_IMMUNITY),
         hepatitis_suspected=answered(HEPATITIS_SUSPECTED),
     )
-
-
-def since_exposure(
-    situation: Situation, course: Course, now: datetime
-) -> tuple[Read, tuple[Result, ...]]:
-    """What is read in the worker's results since the exposure, and every result of theirs that counts."""
-    return since_exposure_of(situation.results, course, now)
-
-
-def since_exposure_of(
-    results: Iterable[LabResult], course: Course, now: datetime
-) -> tuple[Read, tuple[Result, ...]]:
-    """As `since_exposure`, of the results of a case."""
-    mine = [one for one in results if one.result.of == "worker"]
-    before = [one.result for one in mine if one.drawn_for == BASELINE]
-    later = [one.result for one in mine if one.drawn_for != BASELINE]
-    read = read_follow_up(before, later, course, now)
-    return read, (*current(before, now).settled, *current(later, now).settled)
-
-
-def waits_for(situation: Situation, course: Course, now: datetime) -> tuple[str, ...]:
-    """The facts about the worker that are not known and could change what the results show."""
-
-    def shown(tried: Course) -> tuple[tuple[str, str | None, bool], ...]:
-        readings = since_exposure(situation, tried, now)[0].readings
-        return tuple((each.decision, each.value, each.final) for each in readings)
-
-    weak, ill = course.weak_immunity_or_liver_disease, course.hepatitis_suspected
-    answers = (True, False, None)
-    tried = {
-        (one, two): shown(
-            replace(course, weak_immunity_or_liver_disease=one, hepatitis_suspected=two)
-        )
-        for one in (answers if weak is None else (weak,))
-        for two in (answers if ill is None else (ill,))
-    }
-    # An answer matters if, with some answer to the other question, it changes what is shown.
-    found = []
-    if weak is None and any(tried[one, two] != tried[None, two] for one, two in tried):
-        found.append(WEAK_IMMUNITY)
-    if ill is None and any(tried[one, two] != tried[one, None] for one, two in tried):
-        found.append(HEPATITIS_SUSPECTED)
-    return tuple(found)

@@ -26,7 +26,7 @@ from thimble.ledger.clearance import (
 )
 from thimble.ledger.closing import ALL_CLEAR
 from thimble.ledger.plan import TO_DO, Plan, Situation
-from thimble.ledger.resulting import since_exposure
+from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 
 
@@ -111,7 +111,9 @@ def all_clear(
     closing = closing_of(situation, kept)
     if closing is None:
         raise ValueError("The case is open.")
-    read, results = since_exposure(situation, without_source(course), plan.now)
+    mine = WorkersResults.of(situation)
+    read = mine.since(without_source(course), plan.now)
+    results = [result for drawn in mine.counting(plan.now) for result in drawn]
     tests = _negatives(results, zone)
     meanings = tuple(
         Meaning(

@@ -18,7 +18,6 @@ from thimble.clinical.serology import (
     Result,
     current,
     negative_at_exposure,
-    read_follow_up,
     tables,
 )
 from thimble.clinical.serology.statement import Marker
@@ -31,8 +30,9 @@ from thimble.ledger.entries import Kind
 from thimble.ledger.exposed import protocol_for, say, told
 from thimble.ledger.fold import Standing, known_by, standing
 from thimble.ledger.plan import TO_DO, Action, Departure, Plan, Situation, State
-from thimble.ledger.resulting import BASELINE, said_of
+from thimble.ledger.resulting import said_of
 from thimble.ledger.telling import INSTEAD_OF_AN_ACTION
+from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 
 MARKERS: tuple[Marker, ...] = ("hiv", "hbv", "hcv")
@@ -238,16 +238,14 @@ class _Tested:
 
 
 def _tested(situation: Situation, course: Course, now: datetime, zone: tzinfo) -> _Tested:
-    mine = [one for one in situation.results if one.result.of == "worker"]
-    before = [one.result for one in mine if one.drawn_for == BASELINE]
-    later = [one.result for one in mine if one.drawn_for != BASELINE]
-    read = read_follow_up(before, later, course, now)
+    mine = WorkersResults.of(situation)
+    read = mine.since(course, now)
     held = {each.result for each in read.held}
     rows: list[tuple[Result, Tested]] = []
-    for purpose, results in (("At the exposure", before), ("Since the exposure", later)):
+    entries = {one.result: one.entry for one in mine.entries}
+    for purpose, drawn in (("At the exposure", mine.baseline), ("Since the exposure", mine.later)):
         # As the tables read them: each purpose by itself.
-        counts = current(results, now)
-        entries = {one.result: one.entry for one in mine}
+        counts = current((one.result for one in drawn), now)
         for result in (*counts.settled, *counts.preliminary, *counts.conflicting):
             if result in counts.preliminary:
                 stands = "Waits for the final result"
@@ -267,11 +265,10 @@ def _tested(situation: Situation, course: Course, now: datetime, zone: tzinfo) -
         statements=tuple(
             Stated(statement.sentence, unconfirmed(statement.because))
             for statement in (
-                negative_at_exposure([one.result for one in mine], course, marker, now)
-                for marker in MARKERS
+                negative_at_exposure(mine.results, course, marker, now) for marker in MARKERS
             )
         )
-        if mine
+        if mine.entries
         else (),
     )
 

@@ -17,9 +17,6 @@ from thimble.clinical.serology import (
     Course,
     Reading,
     Result,
-    current,
-    read_follow_up,
-    read_worker_baseline,
 )
 from thimble.clinical.site import Site
 from thimble.documents.frame import frame, mark_of, unconfirmed
@@ -33,7 +30,7 @@ from thimble.documents.letters.letter import (
 )
 from thimble.ledger.clearance import without_source
 from thimble.ledger.plan import Plan, Situation
-from thimble.ledger.resulting import BASELINE
+from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 
 TOLD_IN_PERSON = (
@@ -73,12 +70,9 @@ class _Own:
 
 def _own(situation: Situation, course: Course, now: datetime) -> tuple[_Own, _Own]:
     """At the exposure, and since."""
-    mine = [one for one in situation.results if one.result.of == "worker"]
-    before = [one.result for one in mine if one.drawn_for == BASELINE]
-    later = [one.result for one in mine if one.drawn_for != BASELINE]
-    alone = without_source(course)
-    first = read_worker_baseline(before, alone, now)
-    then = read_follow_up(before, later, alone, now)
+    mine, alone = WorkersResults.of(situation), without_source(course)
+    first, then = mine.at_exposure(alone, now), mine.since(alone, now)
+    count_first, count_then = mine.counting(now)
     told = plain_readings()
     # Since the exposure the outcome says all that the pattern behind it says, and more.
     outcomes = tuple(r for r in then.readings if r.decision.endswith(("_outcome", "_infection")))
@@ -86,9 +80,9 @@ def _own(situation: Situation, course: Course, now: datetime) -> tuple[_Own, _Ow
         r for r in then.readings if r not in outcomes and r.value not in told.get(r.decision, {})
     )
     return (
-        _Own(current(before, now).settled, first.readings, bool(first.held)),
+        _Own(count_first, first.readings, bool(first.held)),
         _Own(
-            current(later, now).settled,
+            count_then,
             outcomes + tuple(r for r in others if r.decision == "hiv_reading"),
             bool(then.held),
         ),

@@ -13,8 +13,6 @@ from thimble.clinical.saying import minute, occurrence
 from thimble.clinical.serology import (
     Course,
     current,
-    read_follow_up,
-    read_worker_baseline,
     tables,
 )
 from thimble.clinical.site import Site
@@ -33,8 +31,8 @@ from thimble.ledger.clearance import without_source
 from thimble.ledger.exposed import protocol_for, say
 from thimble.ledger.exposed import told as said
 from thimble.ledger.linking import is_patient_case
-from thimble.ledger.plan import LabResult, Plan, Situation
-from thimble.ledger.resulting import BASELINE
+from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.finding import Reason
 from thimble.protocol.protocol import Protocol
 
@@ -213,22 +211,15 @@ class _Told:
     def worker(self) -> tuple[str, ...]:
         return self._facts("worker")
 
-    def _mine(self) -> list[LabResult]:
-        return [one for one in self.situation.results if one.result.of == "worker"]
-
     def results(self) -> Table:
-        mine = [one.result for one in self._mine()]
-        return results_table(current(mine, self.plan.now).settled, self.zone)
+        mine = WorkersResults.of(self.situation)
+        return results_table(current(mine.results, self.plan.now).settled, self.zone)
 
     def readings(self, course: Course) -> tuple[tuple[str, ...], tuple[Reason, ...]]:
         """What the worker's results say without the source's, and the rules behind it."""
-        mine, alone, now = self._mine(), without_source(course), self.plan.now
-        before = [one.result for one in mine if one.drawn_for == BASELINE]
-        later = [one.result for one in mine if one.drawn_for != BASELINE]
-        read = [
-            *read_worker_baseline(before, alone, now).readings,
-            *read_follow_up(before, later, alone, now).readings,
-        ]
+        mine, alone = WorkersResults.of(self.situation), without_source(course)
+        now = self.plan.now
+        read = (*mine.at_exposure(alone, now).readings, *mine.since(alone, now).readings)
         said = tuple(
             f"{tables().outputs[r.decision].label}: {r.words}{'' if r.final else ' (not final)'}."
             for r in read

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
@@ -17,7 +17,6 @@ from thimble.clinical.serology import (
     current,
     measures,
     negative_at_exposure,
-    read_follow_up,
     tables,
 )
 from thimble.clinical.serology.results import COMPARATORS
@@ -26,7 +25,8 @@ from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.drawn import Drawn
 from thimble.ledger.exposed import say, told
 from thimble.ledger.plan import LabResult, Situation
-from thimble.ledger.resulting import BASELINE, said_of, waits_for
+from thimble.ledger.resulting import said_of
+from thimble.ledger.workers_results import WorkersResults, waits_for
 from thimble.protocol.finding import STANDINGS
 from thimble.web.results.entering import STATUSES, WHOSE, WORDS
 
@@ -170,20 +170,19 @@ class ResultsPage:
 def _parts(
     situation: Situation, course: Course, now: datetime, zone: tzinfo, *, with_source: bool
 ) -> tuple[Part, ...]:
-    mine = [r for r in situation.results if r.result.of == "worker"]
-    baseline = [r for r in mine if r.drawn_for == BASELINE]
-    later = [r for r in mine if r.drawn_for != BASELINE]
+    mine = WorkersResults.of(situation)
     found: list[Part] = []
-    if later:
-        read = read_follow_up([r.result for r in baseline], [r.result for r in later], course, now)
-        found.append(_part("Since the exposure", later, read.readings, read.held, zone))
-    if baseline:
-        base = read_facts(situation, course, now, "worker")
+    if mine.later:
+        read = mine.since(course, now)
+        found.append(_part("Since the exposure", mine.later, read.readings, read.held, zone))
+    if mine.baseline:
+        base = mine.at_exposure(course, now)
         statements = tuple(
-            negative_at_exposure([r.result for r in mine], course, marker, now).sentence
-            for marker in MARKERS
+            negative_at_exposure(mine.results, course, marker, now).sentence for marker in MARKERS
         )
-        found.append(_part("At the exposure", baseline, base.readings, base.held, zone, statements))
+        found.append(
+            _part("At the exposure", mine.baseline, base.readings, base.held, zone, statements)
+        )
     source = [r for r in situation.results if r.result.of == "source"]
     if source and with_source:
         own = read_facts(situation, course, now, "source")
@@ -193,7 +192,7 @@ def _parts(
 
 def _part(
     title: str,
-    results: list[LabResult],
+    results: Sequence[LabResult],
     readings: tuple[Reading, ...],
     held: tuple[Held, ...],
     zone: tzinfo,
