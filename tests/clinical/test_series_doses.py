@@ -37,8 +37,22 @@ def ahead(text):
         (["1999-01-01"], "incomplete", 1, "1999-01-29"),
         # Half the dose for an adult does not count, and the next keeps its distance from it.
         (["2026-01-05", "2026-02-09/08"], "incomplete", 1, "2026-03-09"),
-        # Two records of one day are one dose.
+        # Two records of one day are one dose, also where the second tells no more than the month.
         (["2026-01-05", "2026-02-09", "2026-02-09/45"], "incomplete", 2, "2026-04-27"),
+        (
+            ["2018-01-01/104", "2019-06-10/104", "2019-07-01/104", "2019-07/104"],
+            "incomplete",
+            3,
+            "2019-08-05",
+        ),
+        # The record that names the product says which dose it was: half the dose for an adult.
+        (
+            ["2025-01-01", "2025-02-01/08", "2025-02-01/45", "2025-05-01"],
+            "incomplete",
+            2,
+            "2025-06-26",
+        ),
+        (["2025-01-01", "2025-02-01", "2025-02-01/unknown", "2025-05-26"], "complete", 3, None),
     ],
 )
 def test_doses_count_by_the_schedule(given, series, counted, earliest):
@@ -102,6 +116,40 @@ def test_no_exact_date_makes_less_of_doses_than_their_partial_dates_do(given, da
 
     order = ["none", "incomplete", "complete", "two_complete"]
     assert order.index(told.series) <= order.index(truth.series)
+
+
+GAPS = st.sampled_from([1, 7, 14, 21, 24, 28, 52, 56, 108, 112, 150, 183, 365, 520])
+
+
+@given(
+    st.dates(date(2018, 1, 1), date(2018, 2, 28)),
+    st.lists(st.tuples(GAPS, PRODUCTS, st.booleans()), min_size=1, max_size=5),
+    PRODUCTS,
+    st.data(),
+    st.sampled_from(["us", "uk"]),
+)
+@settings(max_examples=200, deadline=None)
+def test_another_record_of_a_dose_makes_no_more_of_the_series(begun, given, usual, data, protocol):
+    """Known to the day, the month or the year; or of the day, with no product told."""
+    told, day = [], begun
+    for gap, other, first in given:
+        day += timedelta(days=gap)
+        day = day.replace(day=1) if first else day
+        told.append((data.draw(st.sampled_from([usual, usual, other])), day))
+    once = [DoseGiven(cvx, PartialDate.of(day)) for cvx, day in told]
+    cvx, day = data.draw(st.sampled_from(told))
+    again = data.draw(
+        st.sampled_from(
+            [DoseGiven(cvx, PartialDate.parse(day.isoformat()[:cut])) for cut in (4, 7, 10)]
+            + [DoseGiven(None, PartialDate.of(day))]
+        )
+    )
+    alone, twice = (
+        clear(Person(BORN), e, date(2026, 1, 1), protocol) for e in (once, [*once, again])
+    )
+
+    order = ["none", "incomplete", "complete", "two_complete"]
+    assert order.index(twice.series) <= order.index(alone.series)
 
 
 def test_half_the_dose_counts_up_to_the_day_before_the_twentieth_birthday():

@@ -190,6 +190,7 @@ def _meets(
     previous = walk.previous[some]
     if target.from_previous:
         after = steps(np.maximum(previous, 1), target.from_previous) - target.allowance
+        after = np.maximum(after, previous + 1)
         most = np.where(previous >= 0, np.maximum(most, after), most)
     for span, own, least in (
         (target.from_first, walk.first, 1),

@@ -7,13 +7,13 @@ only where it counts whatever the day was, and it delays the next dose by the la
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 from thimble.clinical.durations import Duration
 
 from .calendar_days import step
-from .schedule import Product, Schedule, Target, Way, products
+from .schedule import NOT_TOLD, Product, Schedule, Target, Way, products
 
 
 class Verdict(IntEnum):
@@ -61,7 +61,13 @@ class Walk:
 
 def fitted(given: Sequence[Given], born: int, allowance: int) -> tuple[Given, ...]:
     """The doses in order of time, each with what its product, its age and its day say of it."""
-    own = [Given(d.low, d.high, d.cvx, _fit(d, products()[d.cvx], born, allowance)) for d in given]
+    own = [replace(d, fit=_fit(d, products()[d.cvx], born, allowance)) for d in given]
+    told = [d for d in own if d.cvx not in NOT_TOLD]
+    for place, dose in enumerate(own):
+        of_day = [other.fit for other in told if same_day(dose, other)]
+        if dose.cvx in NOT_TOLD and of_day:
+            # Another record of that day names the product: it is that dose.
+            own[place] = replace(dose, fit=min(of_day))
     # Of two doses of one day the one that fits comes first.
     return tuple(sorted(own, key=lambda d: (d.low, d.high, d.fit, d.cvx)))
 
@@ -145,7 +151,8 @@ def _against(
     least, most, young = 0, 0, False
     for by, earliest, latest in _limits(target, doses, counted, born, low, high):
         least = max(least, step(earliest, by) - target.allowance)
-        most = max(most, step(latest, by) - target.allowance)
+        # On the day of the dose before it may be that dose, written down twice: no allowance goes so far.
+        most = max(most, step(latest, by) - target.allowance, latest + 1)
         young = young or (by is target.min_age and dose.high < step(born, by) - target.allowance)
     if target.before_age is not None:
         limit = step(born, target.before_age)
