@@ -52,6 +52,7 @@ NOT_PAGES = {
     "cohort:file",
     "cohort:resume",
     "cohort:forget",
+    "cohort:handed",
     "people_import:export_csv",
     "people_import:export_xlsx",
     "people_import:evidence_csv",

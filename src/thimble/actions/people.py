@@ -287,6 +287,47 @@ def record_letter(
     return append_to(store, person, [(Kind.INVITED, body)], now=now, by=by, role=role)
 
 
+def record_offer(
+    store: People,
+    person: str,
+    disease: str,
+    *,
+    how: str,
+    letters: str,
+    on: date,
+    now: datetime,
+    by: str,
+    role: str,
+) -> bool:
+    """Put on record, once, that somebody was offered a vaccine by a letter; whether this did it.
+
+    That they were told of its benefits and drawbacks, and trained before, no letter shows: not `informed`.
+
+    Args:
+        how: an id of `people.choices.OFFERED_BY`.
+        letters: the run of letters that offered it.
+        on: the day on which it is known that the offer reached them or was handed over.
+
+    Raises:
+        NoSuchPerson, Refused, Overtaken.
+    """
+    held = person_of(store, person, now)
+    if any(offer.disease == disease for offer in held.offers):
+        return False
+    body = {
+        "disease": disease,
+        "on": on.isoformat(),
+        "informed": False,
+        "how": how,
+        "letters": letters,
+    }
+    append_to(
+        store, person, [(Kind.OFFERED, body)], now=now, by=by, role=role,
+        expected_position=held.entries,
+    )  # fmt: skip
+    return True
+
+
 def verify_evidence(
     store: People,
     person: str,

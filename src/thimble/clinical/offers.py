@@ -16,15 +16,18 @@ _SATURDAY = 5
 
 @dataclass(frozen=True, slots=True)
 class OfferLaw:
-    """What a jurisdiction asks: within how many working days of the first one, which is not counted."""
+    """What a jurisdiction asks: within how many working days of the first one, which is not counted. `told`
+    are the words in which somebody is offered the vaccine."""
 
     jurisdiction: str
     disease: str
     working_days: int
     words: str
     declined: str
+    told: str
     source: str
     declined_source: str
+    told_source: str
     standing: str
 
 

@@ -109,6 +109,8 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "disease": Key(_DISEASE),
         "on": Key(checks.day),
         "informed": Key(checks.boolean),
+        "how": Key(one_of(tuple(choices.OFFERED_BY)), required=False),
+        "letters": Key(checks.id_, required=False),
     },
     # `product` is a CVX code, or null for a product that nobody knows; then `diseases` say what for.
     Kind.DOSE_RECORDED: {
@@ -217,12 +219,14 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "reason": Key(SAY),
         "in_spite_of": Key(one_of(tuple(RESTRICTIONS)), required=False),
     },
-    # A letter or mail went out; `letters` is the run that it was made in (see `web/cohort`).
+    # A letter or mail went out; `letters` is the run that it was made in (see `web/cohort`), `offers` the
+    # diseases against which it offers vaccine.
     Kind.INVITED: {
         "about": Key(one_of(tuple(choices.LETTERS))),
         "how": Key(one_of(tuple(choices.LETTER_BY))),
         "on": Key(checks.day),
         "letters": Key(checks.id_),
+        "offers": Key(list_of(_DISEASE), required=False),
     },
     # A decision about fitness without an exposure, as it is written in a case.
     Kind.FITNESS_DECIDED: cases.BODIES[CaseKind.FITNESS_DECIDED],

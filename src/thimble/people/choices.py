@@ -72,6 +72,9 @@ LETTERS: Mapping[str, str] = {
 LETTER_BY: Mapping[str, str] = {"mail": "by e-mail", "paper": "on paper"}
 """How a letter goes out."""
 
+OFFERED_BY: Mapping[str, str] = {"paper": "by letter", "own_page": "read on their own page"}
+"""How an offer reached somebody where nobody made it face to face."""
+
 YES_NO: Mapping[str, str] = {"yes": "Yes", "no": "No", "not_known": "Not known"}
 
 SAMPLE_CHECKS: Mapping[str, str] = {

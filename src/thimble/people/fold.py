@@ -93,22 +93,26 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """That a vaccine was offered."""
+    """That a vaccine was offered; `how` is an id of `choices.OFFERED_BY`, "" for face to face."""
 
     entry: int
     disease: str
     on: date
     informed: bool
+    how: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Invitation:
-    """That somebody was written to: about what and how (ids of `people.choices`), and when."""
+    """That somebody was written to: about what and how (ids of `people.choices`), when, in which run of
+    letters, and against which diseases vaccine was offered."""
 
     entry: int
     about: str
     how: str
     on: date
+    letters: str = ""
+    offers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,10 +242,14 @@ class _Reading:
             self.samples.append(Sample(entry.position, body["number"], day, body["identified"]))
         elif kind is Kind.OFFERED:
             day = date.fromisoformat(body["on"])
-            self.offers.append(Offer(entry.position, body["disease"], day, body["informed"]))
+            how = body.get("how", "")
+            self.offers.append(Offer(entry.position, body["disease"], day, body["informed"], how))
         elif kind is Kind.INVITED:
             day = date.fromisoformat(body["on"])
-            self.invitations.append(Invitation(entry.position, body["about"], body["how"], day))
+            run, offers = body["letters"], tuple(body.get("offers", ()))
+            self.invitations.append(
+                Invitation(entry.position, body["about"], body["how"], day, run, offers)
+            )
         elif kind is Kind.EVIDENCE_VERIFIED:
             seen = Verified(entry.position, entry.by, entry.recorded_at, body["seen"])
             self.verified |= dict.fromkeys(body["entries"], seen)

@@ -92,18 +92,31 @@ def _line(person: Person, topic: Topic, what: str, why: str, due: date | None, o
     return Recheck(person.reference, topic, what, why, due, due is not None and due < on)
 
 
+def wants_offer(person: Person, on: date, house: House, found: HepatitisBSaid | None) -> bool:
+    """Whether the law of the house wants somebody offered the vaccine, or it was and they may still answer:
+    nothing is begun, complete, immune, declined or contraindicated. Also before their first day."""
+    law, work = house.law, person.employment
+    if law is None or law.disease not in house.asked:
+        return False
+    if work.ends_on is not None and work.ends_on < on:
+        return False
+    if found is not None and (found.complete or found.immunity in ("immune", "past_infection")):
+        return False
+    answers = (_answers_the_offer(each, law.disease, work.starts_on) for each in person.evidence)
+    return not any(answers)
+
+
+def was_offered(person: Person, law: OfferLaw) -> bool:
+    """Whether an offer of the law's vaccine is on record."""
+    return any(offer.disease == law.disease for offer in person.offers)
+
+
 def _offer(
     person: Person, on: date, house: House, found: HepatitisBSaid | None
 ) -> Iterable[Recheck]:
     """Offered, begun, complete, immune, declined or contraindicated: then the law asks no offer more."""
     law, start = house.law, person.employment.starts_on
-    if law is None or law.disease not in house.asked:
-        return
-    if any(offer.disease == law.disease for offer in person.offers):
-        return
-    if found is not None and (found.complete or found.immunity in ("immune", "past_infection")):
-        return
-    if any(_answers_the_offer(each, law.disease, start) for each in person.evidence):
+    if law is None or was_offered(person, law) or not wants_offer(person, on, house, found):
         return
     name = inside(DISEASES[law.disease])
     if start is None:

@@ -495,7 +495,8 @@ class LetterRun(models.Model):
     Working material, not a record: what went out stands in each person's file. `said` holds, as JSON, what
     all letters share (day and place of a session). `held_until` keeps two workers from the same run; a run
     that is held by nobody goes on when somebody says so. `file` is the vault's name of the PDF with every
-    letter on paper, `in_file` how many it holds.
+    letter on paper, `in_file` how many it holds; `handed_on` the day on which those on paper were posted or
+    handed out, where somebody said so.
     """
 
     id = models.CharField(primary_key=True, max_length=20)
@@ -508,6 +509,7 @@ class LetterRun(models.Model):
     held_until = models.DateTimeField(null=True)
     file = models.CharField(max_length=32, blank=True)
     in_file = models.PositiveIntegerField(default=0)
+    handed_on = models.DateField(null=True)
     fault = models.CharField(max_length=200, blank=True)
 
     class Meta:

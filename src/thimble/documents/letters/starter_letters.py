@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
-from thimble.clinical.readiness import Lack, Need, Readiness
+from thimble.clinical.offers import OfferLaw
+from thimble.clinical.readiness import DiseaseState, Lack, Need, Readiness
 from thimble.clinical.saying import calendar_day, inside
 from thimble.clinical.site import Site
 from thimble.documents.frame import ProtocolMark, frame
@@ -48,8 +49,17 @@ TITLES: Mapping[str, tuple[str, str]] = {
 def wanted(about: str, whole: Readiness) -> bool:
     """Whether a kind of letter has anything to say to somebody."""
     if about == "offer":
-        return any(lack.need is Need.DOSE for lack in whole.lacks)
+        return bool(_doses(whole))
     return bool(whole.lacks)
+
+
+def offered(about: str, whole: Readiness) -> tuple[str, ...]:
+    """Against which diseases a letter of a kind offers a vaccine."""
+    return tuple(state.disease for state in whole.states if about == "offer" and _doses(state))
+
+
+def _doses(whole: Readiness | DiseaseState) -> tuple[Lack, ...]:
+    return tuple(lack for lack in whole.lacks if lack.need is Need.DOSE)
 
 
 def starter_letter(
@@ -62,8 +72,9 @@ def starter_letter(
     *,
     session: Session | None = None,
     page: OwnPage | None = None,
+    law: OfferLaw | None = None,
 ) -> Letter:
-    """One letter, printed at `now` (aware).
+    """One letter, printed at `now` (aware). `law` is that of offers, where one is known.
 
     Raises:
         ValueError: an invitation without its session.
@@ -75,7 +86,7 @@ def starter_letter(
             raise ValueError("an invitation says when and where to come")
         opening, parts = _invitation(whole, session, today)
     elif about == "offer":
-        opening, parts = _offer(whole, today)
+        opening, parts = _offer(whole, today, law)
     else:
         opening, parts = _missing(whole, today)
     return Letter(
@@ -144,14 +155,14 @@ def _invitation(whole: Readiness, session: Session, today: date) -> _Words:
     )
 
 
-def _offer(whole: Readiness, today: date) -> _Words:
-    doses = tuple(lack for lack in whole.lacks if lack.need is Need.DOSE)
+def _offer(whole: Readiness, today: date, law: OfferLaw | None) -> _Words:
+    told = law.told if law is not None and law.disease in offered("offer", whole) else ""
     opening = (
         f"{_start(whole)}We offer you the following, because nothing on record shows yet that you are "
         "protected.",
     )
     return opening, (
-        Part("What we offer", table=_table(doses, today)),
+        Part("What we offer", (told,) if told else (), table=_table(_doses(whole), today)),
         Part(
             "You decide",
             points=(

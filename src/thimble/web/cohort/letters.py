@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from django.conf import settings
 from django.contrib import messages
@@ -14,6 +15,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from thimble.clinical.saying import calendar_day
 from thimble.documents.letters.starter_letters import TITLES
 from thimble.people.choices import LETTERS
 from thimble.people.identity import PersonIdentity
@@ -24,8 +26,9 @@ from thimble.web.cohort import mail as mails
 from thimble.web.cohort import page, sending
 from thimble.web.cohort.choosing import Chosen, chosen
 from thimble.web.cohort.letter_form import LetterForm
+from thimble.web.cohort.offering import hand_out, law_of
 from thimble.web.cohort.recipients import Recipients, recipients
-from thimble.web.context import get_people_identities, get_site, looked, zone
+from thimble.web.context import get_people_identities, get_site, looked, today, zone
 from thimble.web.mailing.sending import why_no_mail
 from thimble.web.models import LetterRun, LetterTo
 from thimble.web.vault import Damaged, Vault
@@ -155,6 +158,9 @@ def run(request: HttpRequest, run: str) -> HttpResponse:
         "kind": LETTERS[row.about],
         "made": moment(row.at, None, zone()),
         "progress": progress_of(row),
+        "law": law_of(row),
+        "handed_on": calendar_day(row.handed_on) if row.handed_on else "",
+        "today": today().isoformat(),
         "failed": [
             (each.person, who.get(each.person, PersonIdentity()).name or "Name erased", each.reason)
             for each in failed
@@ -188,6 +194,25 @@ def resume(request: HttpRequest, run: str) -> HttpResponse:
         failed.update(state=LetterTo.WAITING, reason="")
     log.event("letters_resumed", case=row.pk, account=account_of(request).pk)
     sending.start(row.pk)
+    return redirect("cohort:run", row.pk)
+
+
+@needs("view_people", "edit_people")
+@require_POST
+def handed(request: HttpRequest, run: str) -> HttpResponse:
+    """Say on which day the letters on paper were posted or handed out: the offers in them are made then."""
+    row = get_object_or_404(LetterRun, pk=run)
+    account, now = account_of(request), clock.now()
+    try:
+        on = date.fromisoformat(request.POST.get("on", ""))
+    except ValueError:
+        on = date.min
+    if not row.at.astimezone(zone()).date() <= on <= today():
+        messages.error(request, "Give a day between that on which they were made and today.")
+        return redirect("cohort:run", row.pk)
+    count = hand_out(row, on, now, account.pk, account.role)
+    log.event("letters_handed_out", case=row.pk, account=account.pk, count=count)
+    messages.success(request, f"On record: {count} {'offer' if count == 1 else 'offers'} made.")
     return redirect("cohort:run", row.pk)
 
 

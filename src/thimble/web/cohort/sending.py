@@ -24,10 +24,18 @@ from django.urls import reverse
 from thimble.actions import Refused
 from thimble.actions import people as acts
 from thimble.clinical.neutral import is_mail_address
+from thimble.clinical.offers import offer_law
+from thimble.clinical.readiness import Readiness
 from thimble.clinical.series.deciding import rules
 from thimble.documents.frame import mark_of
 from thimble.documents.letters.letter import OwnPage
-from thimble.documents.letters.starter_letters import PAGE_WORDS, TITLES, Session, starter_letter
+from thimble.documents.letters.starter_letters import (
+    PAGE_WORDS,
+    TITLES,
+    Session,
+    offered,
+    starter_letter,
+)
 from thimble.documents.many_letters.data import many_letters
 from thimble.documents.render import Template, render
 from thimble.people.identity import PersonIdentity
@@ -113,12 +121,14 @@ def _one(run: LetterRun, letter: LetterTo) -> None:
     try:
         identity = _identity(letter.person, now)
         kept = (_mail if letter.how == "mail" else _paper)(run, letter.person, identity, now)
-        body = {
+        body: dict[str, Any] = {
             "about": run.about,
             "how": letter.how,
             "on": _today(now).isoformat(),
             "letters": run.pk,
         }
+        if against := offered(run.about, _readiness(letter.person, identity, now)):
+            body["offers"] = list(against)
         with transaction.atomic():
             acts.record_letter(get_people(), letter.person, body, now=now, by=run.by, role=run.role)
             _state(letter, LetterTo.SENT, "", kept)
@@ -191,14 +201,19 @@ def letter_data(
 ) -> dict[str, Any]:
     """One letter as the data of its template; without an address it has no part on the own page."""
     site = get_site()
-    file = acts.person_of(get_people(), person, now)
-    (member,) = standings().of([file], {person: identity}, _today(now), site)
     name = " ".join(part for part in (identity.given_name, identity.family_name) if part)
     page = OwnPage(address, qr_rows(address), PAGE_WORDS) if address else OwnPage()
     mark = mark_of(rules(site.protocol))
     return starter_letter(
-        about, member.readiness, name, site, now, mark, session=session_of(said), page=page
-    ).to_data()
+        about, _readiness(person, identity, now), name, site, now, mark,
+        session=session_of(said), page=page, law=offer_law(site.protocol),
+    ).to_data()  # fmt: skip
+
+
+def _readiness(person: str, identity: PersonIdentity, now: datetime) -> Readiness:
+    file = acts.person_of(get_people(), person, now)
+    (member,) = standings().of([file], {person: identity}, _today(now), get_site())
+    return member.readiness
 
 
 def session_of(said: str) -> Session | None:

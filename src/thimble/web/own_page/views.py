@@ -21,6 +21,7 @@ from thimble.web.access import public
 from thimble.web.certificates.holding import holding
 from thimble.web.clinic.choosing import booked_when, mine
 from thimble.web.clinic.store import get_clinic
+from thimble.web.cohort.offering import offer_to_read, record_read
 from thimble.web.context import get_site, zone
 from thimble.web.limits import over_limit
 from thimble.web.models import PersonLink
@@ -177,15 +178,20 @@ def own(request: HttpRequest, here: Visitor) -> HttpResponse:
 
 
 def show(request: HttpRequest, here: Visitor, form: BringForm) -> HttpResponse:
-    """The page, with a form that may have come back."""
+    """The page, with a form that may have come back. That it told of an offer that a law asks for is put on
+    record."""
     today = clock.now().astimezone(zone()).date()
     page = own_page(here.person, here.identity, get_site(), today, zone())
+    offer = offer_to_read(here.person, here.identity.birth_date, today)
+    if offer and request.method == "GET":
+        record_read(here.person, today, clock.now())
     clinic, person = get_clinic(), here.person.reference
     context = {
         **_frame(),
         "page": page,
         "form": form,
         "certificates": holding(here.person),
+        "offer": offer,
         "mine": mine(clinic.of_person(person), clock.now().astimezone(zone())),
         "called_off": [booked_when(b) for b in clinic.called_off_for(person, today)],
     }

@@ -115,6 +115,7 @@ def page_of(
         scans=tuple(_scan(each, zone) for each in person.documents),
         offers=tuple(
             f"{DISEASES[offer.disease]}: offered {calendar_day(offer.on)}"
+            + (f", {choices.OFFERED_BY[offer.how]}" if offer.how else "")
             + ("" if offer.informed else ", no information on record")
             for offer in person.offers
         ),
@@ -325,7 +326,8 @@ def _told(entry: Entry[Kind]) -> str:
         diseases = ", ".join(DISEASES[d].lower() for d in about(evidence))
         return "; ".join(filter(None, (words.title(evidence), when, diseases)))
     if kind is Kind.OFFERED:
-        return f"{DISEASES[body['disease']]}, {words.day(body['on'])}"
+        how = f", {choices.OFFERED_BY[body['how']]}" if "how" in body else ""
+        return f"{DISEASES[body['disease']]}, {words.day(body['on'])}{how}"
     if kind is Kind.FITNESS_DECIDED:
         # In terms of work alone. What it rests on is the physician's, on the page of fitness.
         return decided_words(body)
