@@ -68,7 +68,7 @@ def _run() -> int:
             born = identities[person.reference].birth_date
             told, _ = evidence_of(person, today)
             if born is not None:
-                clear(subject(person, born), told, today, "us")
+                clear(subject(person, born, today), told, today, "us")
 
     page()
     first = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -16,7 +17,7 @@ from thimble.people.readiness import Asked, readiness
 
 ON = NOW.date()
 BORN = date(1999, 2, 28)
-ASKED = Asked(("hepatitis_b",), "us", Duration(3, "days"))
+ASKED = Asked(("hepatitis_b",), "us", Duration(3, "days"), "us_shea_2020")
 Draft = tuple[Kind, dict[str, Any]]
 
 
@@ -105,7 +106,7 @@ def test_undated_evidence_is_counted_and_not_judged() -> None:
 
 
 def test_the_laboratory_s_own_days_count() -> None:
-    slow = Asked(("hepatitis_b",), "us", Duration(10, "days"))
+    slow = replace(ASKED, turnaround=Duration(10, "days"))
 
     assert whole(dose("2026-01-05"), asked=slow).ready_on == date(2026, 8, 15)
 

@@ -88,8 +88,8 @@ def test_a_cohort_says_who_is_ready_and_what_each_of_the_others_lacks(nurse: Cli
     some()
     page, names = shown(nurse)
 
-    # Not ready before ready; not by the first day before on course.
-    assert names == ["Begun, Ada", "Nothing, Ada", "Titre, Ada", "Ready, Ada"]
+    # Not ready before ready; not by the first day before on course; a step that stands before none.
+    assert names == ["Nothing, Ada", "Begun, Ada", "Titre, Ada", "Ready, Ada"]
     assert "1 of 4 ready." in page
     assert "1 on course. 2 not by the first day." in page
     assert "Second dose of hepatitis B vaccine, from Fri 20 Mar 2026." in page
@@ -101,14 +101,14 @@ def test_a_cohort_says_who_is_ready_and_what_each_of_the_others_lacks(nurse: Cli
     ("asked", "names"),
     [
         ({"show": "ready"}, ["Ready"]),
-        ({"show": "not_ready"}, ["Begun", "Nothing", "Titre"]),
-        ({"show": "late"}, ["Begun", "Nothing"]),
-        ({"missing": "dose:hepatitis_b"}, ["Begun", "Nothing"]),
+        ({"show": "not_ready"}, ["Nothing", "Begun", "Titre"]),
+        ({"show": "late"}, ["Nothing", "Begun"]),
+        ({"missing": "dose:hepatitis_b"}, ["Nothing", "Begun"]),
         ({"show": "not_ready", "role": "nurse"}, ["Nothing"]),
         ({"show": "declined"}, []),
-        ({"show": "no such part"}, ["Begun", "Nothing", "Titre", "Ready"]),
+        ({"show": "no such part"}, ["Nothing", "Begun", "Titre", "Ready"]),
         ({"cohort": "Autumn"}, ["Elsewhere"]),
-        ({"cohort": ""}, ["Begun", "Elsewhere", "Nothing", "Titre", "Ready"]),
+        ({"cohort": ""}, ["Elsewhere", "Nothing", "Begun", "Titre", "Ready"]),
     ],
 )
 def test_filters_leave_whom_they_say(
@@ -284,9 +284,95 @@ def test_ready_says_nothing_of_what_is_decided_by_itself(nurse: Client) -> None:
     page, _ = shown(nurse)
     said = {
         name: re.sub(r"<[^>]+>", " ", cell)
-        for name, cell in re.findall(r'">(\w+), Ada</a>.*?<b>Ready\.</b>(.*?)</td>', page, re.S)
+        for row in page.split("<tr>")
+        for name, cell in re.findall(r'">(\w+), Ada</a>.*?<b>Ready\.</b>(.*?)</td>', row, re.S)
     }
     assert said["Plain"].strip() == ""
-    assert said["Surgeon"].strip().startswith("Exposure-prone procedures: decided separately")
+    # No rule set is chosen, so nobody knows what is asked before such procedures.
+    assert "Surgeon" not in said
+    assert "Ready without exposure-prone procedures.</b>" in page
+    assert "No rule set is chosen for exposure-prone procedures: the physician decides." in page
     assert said["Unfit"].strip() == "Decided about fitness: not fit."
     assert said["Due"].strip() == "Decided about fitness: fit; its review is due."
+
+
+VALID = dict.fromkeys(("identified", "drawn_here", "direct"), "yes")
+TESTS = ("hbsag", "anti_hcv", "hiv_ag_ab")
+MERGED = (
+    "Before exposure-prone procedures, test from an identified and validated sample: "
+    "HBsAg, Anti-HCV, HIV antigen and antibody, now."
+)
+
+
+@pytest.fixture
+def _by_the_kingdoms_rule_set(settings: Any) -> None:
+    site = SITE.replace(
+        "invented = true",
+        'invented = true\nevidence_asked = ["hepatitis_b"]\nfitness_rule_set = "uk_2023"',
+    )
+    (settings.DATA / "site.toml").write_text(site, encoding="utf-8")
+    context.forget()
+
+
+def screened(person: str, *tests: str) -> None:
+    body = {"word": "negative", "number": None, "comparator": "=", "unit": "", "laboratory": "",
+            "as_written": "", "when": "2026-02-20", "sample": VALID}  # fmt: skip
+    acts.record_evidence(
+        get_people(),
+        person,
+        [(Kind.RESULT_RECORDED, {**body, "test": test}) for test in tests],
+        today=clock.now().date(),
+        now=clock.now(),
+        **WRITER,
+    )
+
+
+@pytest.mark.usefixtures("_by_the_kingdoms_rule_set")
+def test_who_will_do_exposure_prone_procedures_is_ready_only_with_the_tests_before_them(
+    nurse: Client,
+) -> None:
+    """UKAP, remembered: whoever is new to them is shown not to be infectious; other work may begin."""
+    ready = {"titre": 40.0}
+    enrolled("Ward", *SERIES, **ready)
+    enrolled("Surgeon", *SERIES, **ready, exposure_prone="yes")
+    tested = enrolled("Tested", *SERIES, **ready, exposure_prone="yes")
+    partly = enrolled("Partly", *SERIES, **ready, exposure_prone="yes")
+    enrolled("Unsaid", *SERIES, **ready, exposure_prone="not_known")
+    screened(tested, *TESTS)
+    screened(partly, *TESTS[:2])
+    page, names = shown(nurse)
+
+    assert names == [f"{name}, Ada" for name in ("Partly", "Surgeon", "Unsaid", "Tested", "Ward")]
+    assert "2 of 5 ready.</b> 3 for work without exposure-prone procedures." in page
+    assert MERGED in page
+    assert "With them by Fri 6 Mar 2026 if the tests before exposure-prone procedures are" in page
+    assert "Nobody has said whether the work holds exposure-prone procedures." in page
+    assert "Nothing is missing before exposure-prone procedures: the physician decides" in page
+    assert shown(nurse, show="ready_without")[1] == names[:3]
+    assert shown(nurse, missing="test:procedures")[1] == names[:2]
+    told = nurse.get("/cohorts/demand", {"cohort": "Spring"}).content.decode()
+    (week,) = csv.DictReader(io.StringIO(told.lstrip("\ufeff")))
+    assert week == {
+        "Week from": "2026-03-02", "HBsAg": "1", "Anti-HCV": "1", "HIV antigen and antibody": "2",
+        "Blood draws": "2",
+    }  # fmt: skip
+
+
+@pytest.mark.usefixtures("_by_the_kingdoms_rule_set")
+def test_the_person_s_page_says_what_is_missing_for_their_work(nurse: Client) -> None:
+    person = enrolled("Surgeon", *SERIES, titre=40.0, exposure_prone="yes")
+    page = nurse.get(f"/people/{person}/").content.decode()
+
+    assert "<b>Ready without exposure-prone procedures.</b> With them by Fri 6 Mar 2026" in page
+
+
+def test_a_step_that_is_due_says_since_when_it_could_have_been_done(nurse: Client) -> None:
+    before = clock.now() - timedelta(days=20)
+    with clock.standing_at(before):
+        enrolled("Older", "2026-01-05")
+        enrolled("Nothing")
+    page, names = shown(nurse)
+
+    # The second dose from 4 weeks after the first, and from the day on which the file was opened.
+    assert "Second dose of hepatitis B vaccine, since Wed 11 Feb 2026, 20 days." in page
+    assert names == ["Nothing, Ada", "Older, Ada"]

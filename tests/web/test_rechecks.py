@@ -141,7 +141,7 @@ def test_with_a_rule_set_the_page_says_what_is_missing_before_exposure_prone_wor
     assert "Not yet: results are missing" in text
     assert "Shown not to be infectious" in text
     assert "HBsAg: negative, 1 Mar 2026: identified and validated sample." in text
-    assert text.count("Test, from an identified and validated sample") == 2
+    assert text.count("Test from an identified and validated sample") == 2
     assert "says nothing about infection" in text
 
 

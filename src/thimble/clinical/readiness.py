@@ -5,7 +5,7 @@ Whoever judges a disease answers with a `DiseaseState`; nothing here knows a rul
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -29,7 +29,9 @@ class Lack:
     `what` stands by itself, without a day or a full stop: "Third dose of hepatitis B vaccine". `item` is
     what demand is counted by: of a dose the class of product, of a test its id in `people.choices.TESTS`.
     `earliest` is the first day on which it counts, `recommended` the day to plan it for; None where it
-    waits for something whose day nobody can say. Neither lies before the day asked for.
+    waits for something whose day nobody can say. Neither lies before the day asked for. `since` is the day
+    since which it could have been done, where somebody looked for it. `told` is what the person reads
+    instead of `what`, "" for the same.
     """
 
     need: Need
@@ -37,13 +39,48 @@ class Lack:
     item: str = ""
     earliest: date | None = None
     recommended: date | None = None
+    since: date | None = None
+    told: str = ""
+
+    def due(self, today: date) -> bool:
+        """Whether its day has come."""
+        return self.recommended is not None and self.recommended <= today
 
     def said(self, today: date) -> str:
         """One sentence: "Third dose of hepatitis B vaccine, from Sun 14 Mar 2027."."""
-        day = self.recommended
-        if day is None:
-            return f"{self.what}."
-        return f"{self.what}, {'now' if day <= today else f'from {calendar_day(day)}'}."
+        return _sentence(self.what, self, today)
+
+
+def _sentence(what: str, lack: Lack, today: date) -> str:
+    day = lack.recommended
+    if day is None:
+        return f"{what}."
+    if day > today:
+        return f"{what}, from {calendar_day(day)}."
+    if lack.since is None or lack.since >= today:
+        return f"{what}, now."
+    days = (today - lack.since).days
+    return f"{what}, since {calendar_day(lack.since)}, {days} {'day' if days == 1 else 'days'}."
+
+
+def said_together(lacks: Iterable[Lack], today: date) -> tuple[str, ...]:
+    """Sentences for what is missing, in order; things that begin alike, up to a colon, share one.
+
+    >>> lacks = [Lack(Need.RECORD, f"A record of immunity: {name}") for name in ("measles", "mumps")]
+    >>> said_together(lacks, date(2027, 1, 1))
+    ('A record of immunity: measles, mumps.',)
+    """
+    alike: dict[object, tuple[Lack, list[str]]] = {}
+    for lack in lacks:
+        head, colon, rest = lack.what.partition(": ")
+        same = (lack.need, head, bool(colon), _sentence("", lack, today)) if colon else lack
+        alike.setdefault(same, (lack, []))[1].append(rest)
+    return tuple(
+        _sentence(lack.what.partition(": ")[0] + ": " + ", ".join(rests), lack, today)
+        if len(rests) > 1
+        else lack.said(today)
+        for lack, rests in alike.values()
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +120,14 @@ class DiseaseState:
 
 
 class Status(StrEnum):
-    """Where a person stands towards the first day."""
+    """Where a person stands towards the first day, for the work that the person will do.
+
+    `READY_WITHOUT` is ready for work without exposure-prone procedures, and not yet for these, or nobody
+    has said whether the work holds any.
+    """
 
     READY = "ready"
+    READY_WITHOUT = "ready_without"
     TO_JUDGE = "to_judge"
     ON_COURSE = "on_course"
     LATE = "late"
@@ -96,7 +138,9 @@ class Status(StrEnum):
 class Readiness:
     """One person on one day. `ready_on` and `soonest` are days of the whole, None where one part has none.
 
-    `provided` and `open` hold a sentence's rest or a sentence for each disease that has one.
+    `provided` and `open` hold a sentence's rest or a sentence for each disease that has one. `procedures`
+    is what is asked before exposure-prone procedures, over and above `states`; `without` the answer for
+    work without them, where it is another one and the rule set lets such work begin.
     """
 
     states: tuple[DiseaseState, ...]
@@ -106,12 +150,16 @@ class Readiness:
     soonest: date | None
     provided: tuple[str, ...]
     open: tuple[str, ...]
+    procedures: tuple[DiseaseState, ...] = ()
+    without: Readiness | None = None
 
     @property
     def lacks(self) -> tuple[Lack, ...]:
         """Everything that is missing, what is due first first; what has no day comes last."""
         # One dose may be against several diseases.
-        every = dict.fromkeys(lack for state in self.states for lack in state.lacks)
+        every = dict.fromkeys(
+            lack for state in (*self.states, *self.procedures) for lack in state.lacks
+        )
         return tuple(sorted(every, key=lambda lack: lack.recommended or date.max))
 
     @property
@@ -119,35 +167,76 @@ class Readiness:
         """Diseases of which something is documented that nobody judges yet."""
         return tuple(state.disease for state in self.states if state.satisfied is None)
 
+    @property
+    def unsaid(self) -> tuple[str, ...]:
+        """What nobody can say of exposure-prone procedures, in words."""
+        return tuple(dict.fromkeys(s.words for s in self.procedures if s.satisfied is None))
+
+    @property
+    def confirmed(self) -> bool:
+        """Whether every rule behind what is missing was read in its own document."""
+        return all(s.confirmed for s in (*self.states, *self.procedures) if s.lacks)
+
     def said(self) -> str:
         """When the person is ready, in one sentence that claims nothing that nobody knows."""
         if self.status is Status.READY:
             return "Ready."
         if self.status is Status.TO_JUDGE:
             return "Nothing is missing; a clinician judges what is documented."
+        without = "for work without exposure-prone procedures"
+        if self.status is Status.READY_WITHOUT:
+            rest = f"; for these {self.by() or 'no day can be said'}" if self._lacking else ""
+            return f"Ready {without}{rest}."
+        if self.unsaid and self.without is not None and self.without.by():
+            return f"Ready {without} {self.without.by()}."
+        said = f"Ready {by}" if (by := self.by()) else "No day can be said"
+        if self.without is not None and self.without.ready_on not in (None, self.ready_on):
+            said += f"; {without} {self.without.by()}"
+        return f"{said}."
+
+    @property
+    def _lacking(self) -> bool:
+        return self.ready_on is not None or bool(self.open)
+
+    def by(self) -> str:
+        """`by Fri 4 Dec 2026 if …`; "" where no day can be said."""
         if self.ready_on is None:
-            return "No day can be said."
+            return ""
         provided = f" if {' and '.join(self.provided)}" if self.provided else ""
-        return f"Ready by {calendar_day(self.ready_on)}{provided}."
+        return f"by {calendar_day(self.ready_on)}{provided}"
 
 
-def together(states: Sequence[DiseaseState], start: date | None) -> Readiness:
+def together(
+    states: Sequence[DiseaseState],
+    start: date | None,
+    procedures: Sequence[DiseaseState] = (),
+    without: Readiness | None = None,
+) -> Readiness:
     """What the diseases that a house asks for make together, for somebody who starts on a day.
 
     Without a first day nobody is on course: they are late until ready.
+
+    Args:
+        procedures: what is asked besides before exposure-prone procedures.
+        without: the answer for work without them, if such work may begin.
     """
-    lacking = [state for state in states if state.satisfied is False]
+    every = (*states, *procedures)
+    lacking = [state for state in every if state.satisfied is False]
     days = [state.ready_on for state in lacking if state.ready_on is not None]
     soonest = [state.soonest or state.ready_on for state in lacking if state.ready_on is not None]
     whole = bool(lacking) and len(days) == len(lacking)
     ready_on = max(days) if whole else None
     if not lacking:
-        unjudged = any(state.satisfied is None for state in states)
+        unjudged = any(state.satisfied is None for state in every)
         status = Status.TO_JUDGE if unjudged else Status.READY
     elif ready_on is None:
         status = Status.OPEN
     else:
         status = Status.ON_COURSE if start is not None and ready_on <= start else Status.LATE
+    if status is Status.READY:
+        without = None
+    elif without is not None and without.status is Status.READY:
+        status = Status.READY_WITHOUT
     return Readiness(
         tuple(states),
         status,
@@ -156,6 +245,8 @@ def together(states: Sequence[DiseaseState], start: date | None) -> Readiness:
         max(day for day in soonest if day is not None) if whole else None,
         tuple(dict.fromkeys(state.provided for state in lacking if state.provided)),
         tuple(dict.fromkeys(state.open for state in lacking if state.open)),
+        tuple(procedures),
+        without,
     )
 
 

@@ -119,7 +119,8 @@ class Invitation:
 class Person:
     """A person's file as of a moment; `entries` is the position of the last entry that counts.
 
-    `enrolled` is False where the import that brought the person was undone.
+    `enrolled` is False where the import that brought the person was undone. `exposure_prone_since` is when
+    it was written down whether the work holds such procedures, as it stands.
     """
 
     reference: str
@@ -134,6 +135,7 @@ class Person:
     entries: int
     last_number: int
     enrolled_at: datetime
+    exposure_prone_since: datetime
     certificates: tuple[Issued, ...] = ()
 
     @property
@@ -190,6 +192,7 @@ def fold(entries: Iterable[Entry[Kind]], as_of: datetime) -> Person:
         entries=known[-1].position,
         last_number=known[-1].number,
         enrolled_at=known[0].recorded_at,
+        exposure_prone_since=reading.exposure_prone_since or known[0].recorded_at,
         certificates=tuple(reading.certificates.values()),
     )
 
@@ -200,6 +203,7 @@ class _Reading:
     def __init__(self) -> None:
         self.enrolled = False
         self.employment = Employment("staff")
+        self.exposure_prone_since: datetime | None = None
         self.evidence: list[Evidence] = []
         self.documents: list[Document] = []
         self.offers: list[Offer] = []
@@ -217,7 +221,9 @@ class _Reading:
             self.enrolled = True
             self.employment = _changed(self.employment, body)
         elif kind in {Kind.CHANGED, Kind.MOVED}:
-            self.employment = _changed(self.employment, body)
+            before, self.employment = self.employment, _changed(self.employment, body)
+            if before.exposure_prone != self.employment.exposure_prone:
+                self.exposure_prone_since = entry.recorded_at
         elif kind is Kind.LEFT:
             self.employment = replace(self.employment, ends_on=date.fromisoformat(body["on"]))
         elif kind is Kind.RETURNED:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 
 from thimble.clinical.immunity import days_of
@@ -13,14 +14,22 @@ from thimble.people.fold import Evidence, Person
 TESTS = frozenset(test for pair in INFECTIONS.values() for test in pair)
 
 
-def screened(person: Person, on: date, rule_set: str) -> Screening | None:
-    """What the rule set of the site proposes; None where the site has chosen none."""
+def screened(
+    person: Person, on: date, rule_set: str, supposed: Iterable[Result] = ()
+) -> Screening | None:
+    """What the rule set of the site proposes; None where the site has chosen none.
+
+    `supposed` are results that are only taken in thought.
+    """
     if not rule_set:
         return None
     today = on.toordinal()
     results = [r for e in person.of(Kind.RESULT_RECORDED) if (r := _result(e, today)) is not None]
     return screen(
-        rule_set, person.employment.exposure_prone, results, frozenset(_refused(person, today))
+        rule_set,
+        person.employment.exposure_prone,
+        (*results, *supposed),
+        frozenset(_refused(person, today)),
     )
 
 

@@ -53,11 +53,13 @@ class Screened:
 
 @dataclass(frozen=True, slots=True)
 class Screening:
-    """What the three propose together, by which rule set."""
+    """What the three propose together, by which rule set. `other_work` says whether work without
+    exposure-prone procedures may begin meanwhile: `may_begin` or `physician`."""
 
     rule_set: str
     clearance: str
     words: str
+    other_work: str
     infections: tuple[Screened, ...]
     because: tuple[Reason, ...]
 
@@ -88,9 +90,10 @@ def screen(
         for infection in INFECTIONS
     )
     says = tuple((f"{each.infection}_says", each.says) for each in infections)
-    found = _put((("exposure_prone", exposure_prone), *says)).findings["clearance"]
-    clearance = found.value or ""
-    return Screening(rule_set, clearance, _label("clearance", clearance), infections, found.because)
+    found = _put((("exposure_prone", exposure_prone), *says)).findings
+    clearance, because = found["clearance"].value or "", found["clearance"].because
+    words, other = _label("clearance", clearance), found["other_work"].value or ""
+    return Screening(rule_set, clearance, words, other, infections, because)
 
 
 def _screened(

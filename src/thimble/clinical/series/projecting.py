@@ -119,11 +119,14 @@ def project(
     protocol: str,
     turnaround: Duration,
     pace: Pace = "recommended",
+    *,
+    until: date | None = None,
 ) -> Projection:
     """What is missing on a day, and when it will be there.
 
     Args:
         turnaround: from the draw of blood to its result, whole days or weeks.
+        until: planning ends, as where no day can be said, with the first step after this day.
 
     Raises:
         LookupError, ValueError: as `clear`.
@@ -139,7 +142,7 @@ def project(
             return Projection(first, tuple(planned), None, supposed, cleared)
         move, found, supposed = _next(supposed, told, cleared, day, protocol, pace)
         planned += [move] if move else []
-        if move is None or found is None:
+        if move is None or found is None or (until is not None and move.day > until):
             return Projection(first, tuple(planned), None, supposed, cleared)
         told, day = found, move.day
         back = day.toordinal() if move.step in DOSES else step(day.toordinal(), turnaround)

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 
 from thimble.clinical.offers import OfferLaw
-from thimble.clinical.readiness import DiseaseState, Lack, Need, Readiness
-from thimble.clinical.saying import calendar_day, inside
+from thimble.clinical.readiness import DiseaseState, Lack, Need, Readiness, Status
+from thimble.clinical.saying import calendar_day
 from thimble.clinical.site import Site
 from thimble.documents.frame import ProtocolMark, frame
 from thimble.documents.letters.letter import Letter, OwnPage, Part, Table, here
@@ -97,7 +97,7 @@ def starter_letter(
         parts=parts,
         contacts=here(site),
         signed_by="",
-        any_unconfirmed=any(not state.confirmed for state in whole.states if state.lacks),
+        any_unconfirmed=not whole.confirmed,
         page=page or OwnPage(),
     )
 
@@ -110,11 +110,13 @@ _Words = tuple[tuple[str, ...], tuple[Part, ...]]
 
 
 def _missing(whole: Readiness, today: date) -> _Words:
+    why = "Before you may meet patients we have to know that you are protected."
+    if whole.status is Status.READY_WITHOUT:
+        why = "What follows is asked before exposure-prone procedures; it holds up no other work of yours."
     opening = (
-        f"{_start(whole)}Before you may meet patients we have to know that you are protected. This is what "
-        "is missing on our side; the days are those recommended.",
+        f"{_start(whole)}{why} This is what is missing on our side; the days are those recommended.",
     )
-    said = f"If all is done on these days: {inside(whole.said())}"
+    said = f"If all is done on these days: ready {whole.by()}."
     by = (said,) if whole.ready_on is not None else ()
     done = (
         "Send us what you have on paper already: a dose that is documented need not be given again.",
@@ -141,7 +143,8 @@ def _invitation(whole: Readiness, session: Session, today: date) -> _Words:
     )
     # Of steps that follow each other only the first can be done on one day.
     first = tuple({lack.item: lack for lack in reversed(due)}.values())[::-1]
-    planned = Part("What we plan for that day", points=tuple(_what(lack) for lack in first))
+    words = dict.fromkeys(_what(lack) for lack in first)
+    planned = Part("What we plan for that day", points=tuple(words))
     looked = Part("What we plan for that day", sentences=("We look at your papers together.",))
     bring = (
         "your vaccination card and any laboratory report, also from abroad",
@@ -181,7 +184,7 @@ def _table(lacks: tuple[Lack, ...], today: date) -> Table:
 
 def _what(lack: Lack) -> str:
     """What is missing as the person reads it: whatever is for the physician is told in a talk."""
-    return TALK if lack.need is Need.PHYSICIAN else lack.what
+    return TALK if lack.need is Need.PHYSICIAN else lack.told or lack.what
 
 
 def _when(lack: Lack, today: date) -> str:

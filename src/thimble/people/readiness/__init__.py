@@ -1,5 +1,6 @@
 """Whether people of the register are ready on their first day, and what exactly is missing."""
 
-from .judging import JUDGES, Asked, Judge, readiness
+from .asked import Asked
+from .judging import JUDGES, Judge, readiness
 
 __all__ = ["JUDGES", "Asked", "Judge", "readiness"]

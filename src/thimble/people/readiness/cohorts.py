@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta, tzinfo
 
-from thimble.clinical.readiness import Lack, Need, Readiness, Status
+from thimble.clinical.readiness import DiseaseState, Lack, Need, Readiness, Status
+from thimble.ledger.fitness import FitnessDecision
 from thimble.people.entries import Kind
 from thimble.people.fold import Person
-from thimble.people.readiness.judging import Asked, readiness
+from thimble.people.readiness.asked import Asked
+from thimble.people.readiness.judging import readiness, steps
+from thimble.people.readiness.waiting import due_since
 
 WEEK = timedelta(days=7)
+PROCEDURES = "procedures"
+"""In groups of what is missing: whatever is asked before exposure-prone procedures, of no infection."""
 DRAWS = "draws"
 """In a week's demand: how often blood is drawn, however many tests are made of it."""
 
@@ -20,7 +25,7 @@ DRAWS = "draws"
 @dataclass(frozen=True, slots=True)
 class Member:
     """One person of a cohort. `since` is the day from which those who are ready were so on record;
-    `exposure_prone` whether they do such procedures, as the file has it: readiness says nothing of them."""
+    `exposure_prone` whether they do such procedures, as the file has it."""
 
     reference: str
     role: str
@@ -39,40 +44,106 @@ class Member:
 
     def missing(self) -> frozenset[str]:
         """What is missing, in groups such as `dose:hepatitis_b`."""
-        return frozenset(
-            f"{lack.need}:{state.disease}"
-            for state in self.readiness.states
-            for lack in state.lacks
-        )
+        whole = self.readiness
+        parts = [(state.disease, state.lacks) for state in whole.states]
+        parts += [(PROCEDURES, state.lacks) for state in whole.procedures]
+        return frozenset(f"{lack.need}:{what}" for what, lacks in parts for lack in lacks)
+
+    @property
+    def waits_since(self) -> date | None:
+        """The day of the step that has been due longest; None where none is."""
+        return min((lack.since for lack in self.readiness.lacks if lack.since), default=None)
 
 
-def member(person: Person, born: date | None, on: date, asked: Asked, zone: tzinfo) -> Member:
-    """Where a person stands on a day; `zone` is the one whose days the register is read in."""
+def member(
+    person: Person,
+    born: date | None,
+    on: date,
+    asked: Asked,
+    zone: tzinfo,
+    decision: FitnessDecision | None = None,
+) -> Member:
+    """Where a person stands on a day.
+
+    Args:
+        zone: the one whose days the register is read in.
+        decision: the one about the person's fitness that is in force, wherever it was made.
+    """
     work = person.employment
-    whole = readiness(person, born, on, asked)
-    open_ = {state.disease for state in whole.states if state.satisfied is not True}
+    whole = _with_since(readiness(person, born, on, asked, decision), person, born, on, asked, zone)
+    states = (*whole.states, *whole.procedures)
+    open_ = {state.disease for state in states if state.satisfied is not True}
     return Member(
         person.reference,
         work.role,
         work.site,
         work.starts_on,
         whole,
-        _since(person, born, on, asked, zone) if whole.status is Status.READY else None,
+        _since(person, born, on, asked, zone, decision) if whole.status is Status.READY else None,
         any(e.body["disease"] in open_ for e in person.of(Kind.DECLINED)),
         _unanswered(person, whole),
         work.exposure_prone,
     )
 
 
-def _since(person: Person, born: date | None, on: date, asked: Asked, zone: tzinfo) -> date:
+def _with_since(
+    whole: Readiness, person: Person, born: date | None, on: date, asked: Asked, zone: tzinfo
+) -> Readiness:
+    """The same with the day since which each step that is due could have been done."""
+    due = {lack.what for lack in whole.lacks if lack.due(on)}
+    if not due:
+        return whole
+
+    lacking = tuple(s.disease for s in whole.states if any(lack.due(on) for lack in s.lacks))
+    asked = replace(asked, diseases=lacking)
+
+    def seen(then: Person, day: date) -> dict[Hashable, date]:
+        found = steps(then, born, day, asked)
+        return {lack.what: lack.recommended for lack in found if lack.recommended is not None}
+
+    since = due_since(due, person, on, zone, seen)
+    # Nobody asked for it before somebody said that the work holds such procedures.
+    said_on = person.exposure_prone_since.astimezone(zone).date()
+    before = {lack.what for state in whole.procedures for lack in state.lacks}
+
+    def of(state: DiseaseState) -> DiseaseState:
+        return replace(
+            state,
+            lacks=tuple(
+                replace(
+                    lack, since=max(since[lack.what], said_on if lack.what in before else date.min)
+                )
+                if lack.due(on)
+                else lack
+                for lack in state.lacks
+            ),
+        )
+
+    return replace(
+        whole, states=tuple(map(of, whole.states)), procedures=tuple(map(of, whole.procedures))
+    )
+
+
+def _since(
+    person: Person,
+    born: date | None,
+    on: date,
+    asked: Asked,
+    zone: tzinfo,
+    decision: FitnessDecision | None,
+) -> date:
     """The first day on which what was on record by then already made the person ready."""
     written = {e.entry: e.recorded_at.astimezone(zone).date() for e in person.evidence}
     days = {*written.values(), person.enrolled_at.astimezone(zone).date()}
+    decided = None if decision is None else decision.at.astimezone(zone).date()
+    if decided is not None:
+        days.add(decided)
     for day in sorted(day for day in days if day < on):
         then = replace(
             person, evidence=tuple(e for e in person.evidence if written[e.entry] <= day)
         )
-        if readiness(then, born, day, asked).status is Status.READY:
+        by_then = decision if decided is not None and decided <= day else None
+        if readiness(then, born, day, asked, by_then).status is Status.READY:
             return day
     return on
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 from thimble.clinical import series
@@ -13,11 +14,17 @@ from thimble.clinical.series.deciding import FACTS, VALUES, rules
 from thimble.clinical.series.projecting import DOSES, Planned, Projection, project
 from thimble.clinical.series.schedule import schedule
 from thimble.people import fold
-from thimble.people.hepatitis_b import DISEASE, evidence_of, subject
+from thimble.people.hepatitis_b import DISEASE, WEAK_IMMUNITY, evidence_of, subject
 
 VACCINE = "Hepatitis B vaccine"
 TO_THE_PHYSICIAN = frozenset({"refer", "counsel_non_responder"})
 """Next steps that no day follows from."""
+_ASK = Lack(
+    Need.RECORD,
+    "Hepatitis B: ask whether anything weakens the immune system",
+    WEAK_IMMUNITY,
+    told="A few questions at occupational medicine",
+)
 
 
 def hepatitis_b_state(
@@ -35,7 +42,7 @@ def hepatitis_b_state(
     told += more
     who = subject(person, born, on)
     try:
-        usual = project(who, told, on, protocol, turnaround)
+        usual, begins = _projected(who, told, on, protocol, turnaround)
     except LookupError:
         return _open("Cannot be judged", f"There are no clearance tables for {protocol}.")
     except ValueError as fault:
@@ -44,15 +51,15 @@ def hepatitis_b_state(
     words = _words(usual.cleared, protocol)
     if undated:
         words += f"; {undated} without a date could not be judged"
-    if usual.satisfied:
+    if usual.satisfied and begins == who:
         return DiseaseState(DISEASE, True, words, confirmed=confirmed)
-    lacks = tuple(_lack(move, protocol) for move in usual.planned)
+    lacks = _lacks(usual, on, protocol, asks=begins != who)
     if usual.ready_on is None:
         why = _why(usual, protocol)
         if usual.stopped is not None and usual.stopped.next_step in TO_THE_PHYSICIAN:
             lacks += (_for_the_physician(usual.stopped, protocol),)
         return DiseaseState(DISEASE, False, words, lacks, open=why, confirmed=confirmed)
-    soon = project(who, told, on, protocol, turnaround, "earliest")
+    soon = project(begins, told, on, protocol, turnaround, "earliest")
     return DiseaseState(
         DISEASE,
         False,
@@ -63,6 +70,45 @@ def hepatitis_b_state(
         _provided(usual, who),
         confirmed=confirmed,
     )
+
+
+def hepatitis_b_steps(
+    person: fold.Person, born: date | None, on: date, protocol: str, turnaround: Duration
+) -> tuple[Lack, ...]:
+    """What is to be done by a day and the first step after it; none where nothing can be planned."""
+    if born is None:
+        return ()
+    told, _ = evidence_of(person, on)
+    try:
+        who = subject(person, born, on)
+        found, begins = _projected(who, told, on, protocol, turnaround, until=on)
+    except (LookupError, ValueError):
+        return ()
+    return _lacks(found, on, protocol, asks=begins != who)
+
+
+def _projected(
+    who: series.Person,
+    told: list[Evidence],
+    on: date,
+    protocol: str,
+    turnaround: Duration,
+    until: date | None = None,
+) -> tuple[Projection, series.Person]:
+    """What is to be done, and of whom: where the tables send somebody to the physician only because nobody
+    asked about the immune system, of the same person if nothing weakens it."""
+    found = project(who, told, on, protocol, turnaround, until=until)
+    refers = found.stopped is not None and found.stopped.next_step == "refer"
+    if not refers or who.immunocompromised != "unknown":
+        return found, who
+    normal = replace(who, immunocompromised="no")
+    then = project(normal, told, on, protocol, turnaround, until=until)
+    return (then, normal) if then.stopped is None or then.planned else (found, who)
+
+
+def _lacks(found: Projection, on: date, protocol: str, *, asks: bool) -> tuple[Lack, ...]:
+    lacks = tuple(_lack(move, protocol) for move in found.planned)
+    return (replace(_ASK, earliest=on, recommended=on), *lacks) if asks else lacks
 
 
 def _open(words: str, why: str) -> DiseaseState:

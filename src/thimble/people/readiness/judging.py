@@ -6,36 +6,35 @@ write a `Judge` and add it to `JUDGES`; until then what is documented of it is s
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from datetime import date
 
 from thimble.clinical.diseases import DISEASES
-from thimble.clinical.durations import Duration
 from thimble.clinical.immunity import Judgement
 from thimble.clinical.readiness import (
     DiseaseState,
+    Lack,
     Readiness,
     not_judged,
     nothing_documented,
     together,
 )
+from thimble.ledger.fitness import FitnessDecision
 from thimble.people.fold import Person
+from thimble.people.hepatitis_b import DISEASE as HEPATITIS_B
 from thimble.people.immunity import about
 from thimble.people.judged import judged
+from thimble.people.readiness.asked import Asked
 from thimble.people.readiness.by_evidence import state_of
-from thimble.people.readiness.hepatitis_b import hepatitis_b_state
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What a house asks for: diseases in its order, the protocol they are judged by, and how long its
-    laboratory takes from the draw to the result."""
-
-    diseases: tuple[str, ...]
-    protocol: str
-    turnaround: Duration
-
+from thimble.people.readiness.hepatitis_b import hepatitis_b_state, hepatitis_b_steps
+from thimble.people.readiness.procedures import (
+    HBSAG,
+    as_if,
+    one_sample,
+    other_work_may_begin,
+    procedure_states,
+)
 
 Judge = Callable[[Person, date | None, date, Asked], DiseaseState]
 """Person, birth date, day, what is asked: the state on that day."""
@@ -48,14 +47,65 @@ JUDGES: Mapping[str, Judge] = {
 """Disease to its judge."""
 
 
-def readiness(person: Person, born: date | None, on: date, asked: Asked) -> Readiness:
-    """Where somebody stands on a day towards their first day, by what is documented."""
+def readiness(
+    person: Person,
+    born: date | None,
+    on: date,
+    asked: Asked,
+    decision: FitnessDecision | None = None,
+) -> Readiness:
+    """Where somebody stands on a day towards their first day, by what is documented.
+
+    Args:
+        decision: the one about the person's fitness that is in force, wherever it was made.
+    """
     told = {disease for evidence in person.evidence for disease in about(evidence)}
     found = judged(person, born, on, asked.protocol, asked.diseases)
-    return together(
-        [_state(person, born, on, asked, disease, told, found) for disease in asked.diseases],
-        person.employment.starts_on,
+    states = tuple(
+        _state(person, born, on, asked, disease, told, found) for disease in asked.diseases
     )
+    start = person.employment.starts_on
+    procedures = procedure_states(person, on, asked, decision)
+    if not procedures:
+        return together(states, start)
+    without = None
+    if other_work_may_begin(person, on, asked):
+        without = together(_of_other_work(person, born, on, asked, states), start)
+    one = one_sample(lack for state in (*states, *procedures) for lack in state.lacks)
+    return together(_with(states, one), start, _with(procedures, one), without)
+
+
+def _with(states: Iterable[DiseaseState], instead: Mapping[Lack, Lack]) -> list[DiseaseState]:
+    return [
+        replace(state, lacks=tuple(instead.get(lack, lack) for lack in state.lacks))
+        for state in states
+    ]
+
+
+def steps(person: Person, born: date | None, on: date, asked: Asked) -> tuple[Lack, ...]:
+    """What is to be done by a day and what comes next, without the day by which everything will be."""
+    found = judged(person, born, on, asked.protocol, asked.diseases).values()
+    states = [state_of(each, on, asked.protocol, asked.turnaround) for each in found]
+    lacks = [lack for state in states for lack in state.lacks]
+    if HEPATITIS_B in asked.diseases:
+        lacks += hepatitis_b_steps(person, born, on, asked.protocol, asked.turnaround)
+    before = procedure_states(person, on, asked)
+    lacks += [lack for state in before for lack in state.lacks]
+    one = one_sample(lacks)
+    return tuple(one.get(lack, lack) for lack in lacks)
+
+
+def _of_other_work(
+    person: Person, born: date | None, on: date, asked: Asked, states: tuple[DiseaseState, ...]
+) -> list[DiseaseState]:
+    """The states for work without exposure-prone procedures: before these a series asks for HBsAg."""
+    other = as_if(person, "no")
+    return [
+        JUDGES[state.disease](other, born, on, asked)
+        if any(lack.item == HBSAG for lack in state.lacks)
+        else state
+        for state in states
+    ]
 
 
 def _state(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,7 +12,8 @@ from thimble.people.fold import Person
 from thimble.people.giving import dose_supposed
 from thimble.people.hepatitis_b import DISEASE, hepatitis_b
 from thimble.people.products import Product
-from thimble.people.readiness.judging import Asked, readiness
+from thimble.people.readiness.asked import Asked
+from thimble.people.readiness.judging import readiness
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,17 +42,27 @@ def suppose(
     before, after = readiness(person, born, today, asked), readiness(then, born, on, asked)
     # What the product is not against goes on as from today: only a live vaccine delays another.
     moved = {*product.diseases, *_delayed(product, asked.protocol)}
-    states = [
-        two if two.disease in moved else one
-        for one, two in zip(before.states, after.states, strict=True)
-    ]
     return Supposed(
         on,
         before,
-        together(states, before.start),
+        _mixed(before, after, moved),
         _verdict(then, born, on, asked, product, day),
         product,
     )
+
+
+def _mixed(before: Readiness, after: Readiness, moved: Collection[str]) -> Readiness:
+    """What is asked for of the diseases in `moved` as it is afterwards, everything else as before."""
+
+    def of(one: Sequence[DiseaseState], two: Sequence[DiseaseState]) -> list[DiseaseState]:
+        # No dose changes what is asked before exposure-prone procedures, but its day.
+        return [b if b.disease in moved else a for a, b in zip(one, two, strict=True)]
+
+    without = None
+    if before.without is not None and after.without is not None:
+        without = _mixed(before.without, after.without, moved)
+    procedures = of(before.procedures, after.procedures)
+    return together(of(before.states, after.states), before.start, procedures, without)
 
 
 def _delayed(product: Product, protocol: str) -> frozenset[str]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from thimble.clinical.readiness import Readiness
+from thimble.clinical.readiness import Readiness, said_together
 from thimble.clinical.saying import calendar_day
 from thimble.people.entries import Kind
 from thimble.people.fold import Person
@@ -59,8 +59,8 @@ def line(
         at=hour(booked.at) if booked and booked.session.slot_minutes else "",
         name=who.name or "Name erased",
         born=born_words(who.birth_date) if who.birth_date else "birth date missing",
-        due=tuple(lack.said(today) for lack in now),
-        later=tuple(lack.said(today) for lack in whole.lacks if lack not in now)[:2],
+        due=said_together(now, today),
+        later=said_together((lack for lack in whole.lacks if lack not in now), today)[:2],
         scans=len(person.to_look_at),
         done=done_today(person, today),
         came={CAME: "Came", MISSED: "Did not attend"}.get(booked.came, "")

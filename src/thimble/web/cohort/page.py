@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from thimble.clinical.diseases import DISEASES
-from thimble.clinical.readiness import Lack, Need, Status
+from thimble.clinical.readiness import Lack, Need, Readiness, Status, said_together
 from thimble.clinical.saying import calendar_day, inside
 from thimble.ledger.fitness import FitnessDecision
 from thimble.people.choices import TESTS
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
 from thimble.people.names import list_key
-from thimble.people.readiness.cohorts import DRAWS, Demand, Member
+from thimble.people.readiness.cohorts import DRAWS, PROCEDURES, Demand, Member
 
 RECENT = timedelta(days=90)
 """A cohort is followed until so long after its last first day."""
@@ -23,6 +23,7 @@ PAGE = 50
 
 STATUS_WORDS: Mapping[Status, str] = {
     Status.READY: "Ready",
+    Status.READY_WITHOUT: "Ready without exposure-prone procedures",
     Status.TO_JUDGE: "To be judged",
     Status.ON_COURSE: "On course",
     Status.LATE: "Not by the first day",
@@ -38,13 +39,20 @@ SHOWS: Mapping[str, str] = {
 }
 """Parts of a cohort."""
 
-_SEVERITY = (Status.LATE, Status.OPEN, Status.TO_JUDGE, Status.ON_COURSE, Status.READY)
+_SEVERITY = (
+    Status.LATE,
+    Status.OPEN,
+    Status.TO_JUDGE,
+    Status.READY_WITHOUT,
+    Status.ON_COURSE,
+    Status.READY,
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
     """One person as the list shows them. `now` is what is due or has no day, `then` what follows;
-    `beside` what readiness says nothing of: it is decided by itself."""
+    `beside` what a physician decides or decided."""
 
     reference: str
     name: str
@@ -94,7 +102,7 @@ def passes(member: Member, show: str) -> bool:
 def missing_words(group: str) -> str:
     """A group of `Member.missing`, such as `dose:hepatitis_b`, in words."""
     need, _, disease = group.partition(":")
-    name = inside(DISEASES[disease])
+    name = "exposure-prone procedures" if disease == PROCEDURES else inside(DISEASES[disease])
     return {
         Need.DOSE: f"A dose, {name}",
         Need.TEST: f"A test, {name}",
@@ -104,18 +112,22 @@ def missing_words(group: str) -> str:
 
 
 def ordered(members: Iterable[Member], identities: Mapping[str, PersonIdentity]) -> list[Member]:
-    """What matters first: not ready before ready, the sooner first day, the worse standing, the name."""
+    """What matters first: not ready before ready, the sooner first day, the worse standing, the step that
+    stands longest, the name."""
 
-    def key(member: Member) -> tuple[bool, date, int, tuple[str, ...]]:
+    def key(member: Member) -> tuple[bool, date, int, date, tuple[str, ...]]:
         who = identities.get(member.reference)
         name = () if who is None else (*list_key(who.family_name), *list_key(who.given_name))
         status = member.readiness.status
-        return member.ready, member.start or date.max, _SEVERITY.index(status), name
+        waits = member.waits_since or date.max
+        return member.ready, member.start or date.max, _SEVERITY.index(status), waits, name
 
     return sorted(members, key=key)
 
 
-EXPOSURE_PRONE = "Exposure-prone procedures: decided separately."
+CLEARED_BY = (
+    "Nothing is missing before exposure-prone procedures: the physician decides about them."
+)
 
 
 def row(
@@ -134,19 +146,37 @@ def row(
         name=who.name or "Name erased",
         number=who.number,
         role=", ".join(part for part in (member.role, member.site) if part),
-        start=calendar_day(member.start) if member.start else "First day not known",
+        start=_start(member, today),
         status=STATUS_WORDS[whole.status],
         ready=member.ready,
-        by="" if whole.ready_on is None else whole.said(),
+        by=_by(whole),
         soonest=f"At the earliest {calendar_day(whole.soonest)}."
         if sooner and whole.soonest
         else "",
-        now=_merged(now, today),
-        then=tuple(lack.said(today) for lack in then),
-        why=tuple(why for why in whole.open if not why.startswith("Nothing is documented")),
+        now=said_together(now, today),
+        then=said_together(then, today),
+        why=(
+            *(why for why in whole.open if not why.startswith("Nothing is documented")),
+            *(f"{each}." for each in whole.unsaid),
+        ),
         unjudged=", ".join(inside(DISEASES[disease]) for disease in whole.unjudged),
         beside=_beside(member, decision, today),
     )
+
+
+def _start(member: Member, today: date) -> str:
+    if member.start is None:
+        return "First day not known"
+    day, ago = calendar_day(member.start), (today - member.start).days
+    if member.ready or ago <= 0:
+        return day
+    return f"{day}, {ago} {'day' if ago == 1 else 'days'} ago"
+
+
+def _by(whole: Readiness) -> str:
+    if whole.ready_on is None:
+        return ""
+    return f"With them {whole.by()}." if whole.status is Status.READY_WITHOUT else whole.said()
 
 
 def _beside(member: Member, decision: FitnessDecision | None, today: date) -> tuple[str, ...]:
@@ -154,21 +184,12 @@ def _beside(member: Member, decision: FitnessDecision | None, today: date) -> tu
     if decision is not None and (decision.outcome != "fit" or decision.due(today)):
         review = "; its review is due" if decision.due(today) else ""
         return (f"Decided about fitness: {inside(decision.words)}{review}.",)
-    return (EXPOSURE_PRONE,) if member.exposure_prone == "yes" and decision is None else ()
+    alone = member.ready and member.exposure_prone == "yes" and decision is None
+    return (CLEARED_BY,) if alone else ()
 
 
 def _later(lack: Lack, today: date) -> bool:
     return lack.recommended is not None and lack.recommended > today
-
-
-def _merged(lacks: Sequence[Lack], today: date) -> tuple[str, ...]:
-    """What is due, in sentences; records that begin alike are asked for in one."""
-    records = [lack.what for lack in lacks if lack.need is Need.RECORD and ": " in lack.what]
-    head = records[0].partition(": ")[0] if records else ""
-    alike = [what.partition(": ")[2] for what in records if what.startswith(f"{head}: ")]
-    others = [lack.said(today) for lack in lacks if not lack.what.startswith(f"{head}: ")]
-    return (*(others if head else [lack.said(today) for lack in lacks]),
-            *([f"{head}: {', '.join(alike)}."] if alike else []))  # fmt: skip
 
 
 def demand_columns(weeks: Sequence[Demand]) -> tuple[list[str], list[str]]:

@@ -1,5 +1,5 @@
-"""Where everybody stands today, kept in memory: whoever's file, birth date or day is the same is not
-judged again. Each process has its own; it may be forgotten at any time."""
+"""Where everybody stands today, kept in memory: whoever's file, birth date, day and decision about fitness
+are the same is not judged again. Each process has its own; it may be forgotten at any time."""
 
 from __future__ import annotations
 
@@ -11,12 +11,15 @@ from functools import cache
 from thimble.clinical.durations import Duration
 from thimble.clinical.series.projecting import rules
 from thimble.clinical.site import Site
+from thimble.ledger.fitness import FitnessDecision
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
 from thimble.people.readiness import Asked
 from thimble.people.readiness.cohorts import Member, member
+from thimble.web import clock
+from thimble.web.fitness.joined import of_people
 
-_Key = tuple[int, date | None, date, Asked]
+_Key = tuple[int, date | None, date, Asked, FitnessDecision | None]
 
 
 class Standings:
@@ -39,19 +42,28 @@ class Standings:
         site: Site,
     ) -> list[Member]:
         """Where these people stand on a day, in their order."""
-        asked, found = asked_of(site), []
-        for person in people:
+        asked, everybody, found = asked_of(site), list(people), []
+        decisions = _decisions(everybody)
+        for person in everybody:
             who = identities.get(person.reference)
             born = who.birth_date if who else None
-            key = (person.last_number, born, today, asked)
+            decision = decisions.get(person.reference)
+            key = (person.last_number, born, today, asked, decision)
             with self._lock:
                 known = self._known.get(person.reference)
             if known is None or known[0] != key:
-                known = (key, member(person, born, today, asked, site.zone))
+                known = (key, member(person, born, today, asked, site.zone, decision))
                 with self._lock:
                     self._known[person.reference] = known
             found.append(known[1])
         return found
+
+
+def _decisions(people: Iterable[Person]) -> dict[str, FitnessDecision]:
+    """The decisions in force about those of whom they may settle something."""
+    asked = [p.reference for p in people if p.employment.exposure_prone != "no"]
+    found = of_people(asked, clock.now()).items() if asked else ()
+    return {person: each.holds for person, each in found if each.holds is not None}
 
 
 @cache
@@ -61,7 +73,7 @@ def standings() -> Standings:
 
 
 def asked_of(site: Site) -> Asked:
-    """What a site asks for, by which protocol, and how long its laboratory takes."""
+    """What a site asks for, by which protocol and rule set, and how long its laboratory takes."""
     days = site.laboratory.days_to_result
     turnaround = rules().to_result.after if days is None else Duration(days, "days")
-    return Asked(site.evidence_asked, site.protocol, turnaround)
+    return Asked(site.evidence_asked, site.protocol, turnaround, site.fitness_rule_set)

@@ -82,6 +82,8 @@ def _steps(person: Person, identity: PersonIdentity, asked: Asked, today: date) 
             day = lack.recommended
             later = f", from {calendar_day(day)}" if day is not None and day > today else ""
             told.setdefault(lack.item, f"A dose of {inside(lack.item)}{later}")
+        elif lack.told:
+            told.setdefault(lack.told, lack.told)
         elif lack.need is Need.TEST:
             told.setdefault(_TEST, _TEST)
         elif lack.need is Need.PHYSICIAN:

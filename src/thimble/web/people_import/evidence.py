@@ -7,7 +7,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET
 
 from thimble.clinical.diseases import DISEASES
-from thimble.clinical.saying import calendar_day
+from thimble.clinical.saying import calendar_day, inside
+from thimble.clinical.screening import Screening
 from thimble.people.hepatitis_b_many import HepatitisBSaid, hepatitis_b_of
 from thimble.people.identity import PersonIdentity
 from thimble.people.judged import judged
@@ -67,9 +68,15 @@ def _table(request: HttpRequest) -> tuple[list[str], list[list[str]]]:
             else:
                 row += [NOTHING, ""]
         clearance = screened(person, on, site.fitness_rule_set)
-        row.append("" if clearance is None else clearance.words)
+        row += ["", ""] if clearance is None else [clearance.words, _tests(clearance)]
         rows.append(row)
-    return [*header, "Exposure-prone procedures: proposal"], rows
+    return [*header, *(f"Exposure-prone procedures: {each}" for each in ("proposal", "next"))], rows
+
+
+def _tests(clearance: Screening) -> str:
+    """What is missing before exposure-prone procedures; "" where nothing is."""
+    lacking = (each for each in clearance.infections if each.says in ("missing", "refused"))
+    return "; ".join(f"{DISEASES[each.infection]}: {inside(each.step)}" for each in lacking)
 
 
 def _hepatitis_b(said: HepatitisBSaid | None) -> list[str]:
