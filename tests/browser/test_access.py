@@ -107,6 +107,8 @@ NOT_PAGES = {
     "own_page:end",
     "results:enter",
     "laboratory:assign",
+    "laboratory:place",
+    "laboratory:seen",
     "laboratory:settle",
     "people:verify",
     "people:attach",

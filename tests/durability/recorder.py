@@ -69,6 +69,7 @@ def record(folder: Path, moment: str) -> None:
     from thimble.web import clock
     from thimble.web.context import get_identities, get_protocol, get_site, get_store
     from thimble.web.laboratory import processing
+    from thimble.web.laboratory.register import get_register
 
     store = get_store()
     insert, taken = store._insert, processing.LedgerProcessor._taken
@@ -92,7 +93,7 @@ def record(folder: Path, moment: str) -> None:
         Inbox.settle_new = lambda *_: die()  # type: ignore[method-assign]
     with Inbox(folder) as inbox:
         processor = processing.LedgerProcessor(
-            inbox, store, get_identities(), get_protocol(), get_site(), clock.now
+            inbox, store, get_identities(), get_protocol(), get_site(), clock.now, get_register()
         )
         Recorder(inbox, processor, read=read_bytes).catch_up()
 

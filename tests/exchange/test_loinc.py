@@ -13,6 +13,7 @@ from thimble.exchange.hl7v2.loinc import tests as listed
 ANALYTES = {
     "hiv_ag_ab", "hiv_differentiation", "hiv_rna", "hbsag", "anti_hbs", "anti_hbc_total",
     "anti_hbc_igm", "hbeag", "hbv_dna", "anti_hcv", "hcv_rna", "alt", "creatinine", "pregnancy",
+    "measles_igg", "mumps_igg", "rubella_igg", "varicella_igg", "igra",
 }  # fmt: skip
 NUMBERS = {Kind.AMOUNT, Kind.RATIO, Kind.VIRAL_LOAD}
 

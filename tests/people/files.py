@@ -109,6 +109,17 @@ GOOD: dict[Kind, dict[str, Any]] = {
     Kind.CERTIFICATE_WITHDRAWN: {"number": "C-K7QM-2F49", "reason": "New name"},
     Kind.CERTIFICATE_CONFIRMED: {"number": "C-K7QM-2F49", "reason": "Still right"},
     Kind.SAMPLE_TAKEN: {"number": "S-K7QM-2F49", "on": "2026-03-02", "identified": "yes"},
+    Kind.PRELIMINARY_RECORDED: {
+        **RESULT,
+        "message": "ab" * 32,
+        "report": {
+            "request": "R-1",
+            "specimen": "S-K7QM-2F49",
+            "status": "preliminary",
+            "reported_at": "2026-03-02T08:00:00+00:00",
+        },
+    },
+    Kind.RESULT_LOOKED_AT: {"entries": [3], "text": "Told the person; a second sample is drawn."},
     Kind.DOCUMENT_LOOKED_AT: {"document": 2, "text": "doses typed from it"},
     Kind.FITNESS_DECIDED: {
         "outcome": "fit_with_restriction",

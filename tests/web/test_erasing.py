@@ -28,6 +28,7 @@ from thimble.ledger.verify import verify
 from thimble.web import clock, context
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.laboratory.processing import LedgerProcessor
+from thimble.web.laboratory.register import get_register
 
 from .conftest import NIGHT, SITE
 from .test_laboratory import MORNING as RECEIVED
@@ -206,7 +207,13 @@ def came(
 ) -> int:  # fmt: skip
     """A message about somebody, recorded if its case is known, or left in this state; its number."""
     processor = LedgerProcessor(
-        inbox, get_store(), get_identities(), get_protocol(), get_site(), lambda: RECEIVED
+        inbox,
+        get_store(),
+        get_identities(),
+        get_protocol(),
+        get_site(),
+        lambda: RECEIVED,
+        get_register(),
     )
     raw = oru(HBSAG, specimen=specimen, control=control, placer="", patient=f"{number}^^^HOSP^MR")
     raw = raw.replace(b"Invented^Vera", name.encode())

@@ -22,6 +22,7 @@ from thimble.ledger.verify import verify
 from thimble.web import clock
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.laboratory.processing import LedgerProcessor
+from thimble.web.laboratory.register import get_register
 from thimble.web.roles import Role
 
 from .conftest import NIGHT
@@ -66,7 +67,13 @@ def inbox() -> Iterator[Inbox]:
 @pytest.fixture
 def receiver(inbox: Inbox) -> Receiver:
     processor = LedgerProcessor(
-        inbox, get_store(), get_identities(), get_protocol(), get_site(), lambda: MORNING
+        inbox,
+        get_store(),
+        get_identities(),
+        get_protocol(),
+        get_site(),
+        lambda: MORNING,
+        get_register(),
     )
     return Receiver(inbox, control_id=lambda: "ANSWER", processor=processor)
 
@@ -298,7 +305,7 @@ def test_a_correction_from_negative_to_positive_supersedes(case: str, receiver: 
     [
         (
             oru(HBSAG_NEGATIVE, placer="R-9", specimen="S-9", patient="M-9^^^HOSP^MR"),
-            "No case knows",
+            "No case and no file",
         ),
         (oru(UNKNOWN_TEST), "mystery"),
         (oru(HBSAG_NEGATIVE, UNKNOWN_TEST), "mystery"),
@@ -390,7 +397,7 @@ def test_a_person_places_a_message_and_says_how_they_know(
     send(receiver, oru(HBSAG_NEGATIVE))
     client = signed_in(Role.OCCUPATIONAL_NURSE)
     listed = client.get(reverse("laboratory:inbox")).text
-    assert "No case knows" in listed
+    assert "No case and no file" in listed
     assert "Invented, Vera" not in listed
     assert "Invented, Vera" in client.get(reverse("laboratory:message", args=[1])).text
 

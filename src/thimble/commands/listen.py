@@ -163,13 +163,14 @@ def _recorder(inbox: Inbox, folder: Path, charset: str | None) -> Recorder | Non
         get_store,
     )
     from thimble.web.laboratory.processing import LedgerProcessor
+    from thimble.web.laboratory.register import get_register
 
     try:
         check_laboratory()
     except SiteError as error:
         raise NotUnderstood(str(error)) from error
     processor = LedgerProcessor(
-        inbox, get_store(), get_identities(), get_protocol(), get_site(), clock.now
+        inbox, get_store(), get_identities(), get_protocol(), get_site(), clock.now, get_register()
     )
     return Recorder(inbox, processor, read=partial(read_bytes, single_byte=charset))
 

@@ -87,6 +87,7 @@ def _each(inbox: Inbox, *, erase: bool) -> tuple[int, int, int]:
     from thimble.web.context import get_identities, get_protocol, get_site, get_store
     from thimble.web.laboratory.directory import Directory
     from thimble.web.laboratory.erasing import messages_due
+    from thimble.web.laboratory.register import get_register
 
     site, store, identities, now = get_site(), get_store(), get_identities(), clock.now()
     rules = site.source_patient
@@ -95,7 +96,7 @@ def _each(inbox: Inbox, *, erase: bool) -> tuple[int, int, int]:
     def due(case: str) -> Erasure | None:
         return due_of(case, store.entries(case), rules, VOCABULARY, site.zone, now)
 
-    directory = Directory(store, identities, get_protocol())
+    directory = Directory(store, identities, get_protocol(), get_register(), clock.now)
     left = messages_due(inbox, store, directory, lambda case: due(case) is not None)
     named = identities_to_erase(store, identities, rules, VOCABULARY, site.zone, now)
     # Of some sources nobody wrote down who they were, and the laboratory's messages say it.

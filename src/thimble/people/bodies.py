@@ -8,7 +8,7 @@ from typing import Any
 
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.series import PartialDate
-from thimble.clinical.serology.results import COMPARATORS, Word
+from thimble.clinical.serology.results import COMPARATORS, Status, Word
 from thimble.ledger import bodies as cases
 from thimble.ledger import checks
 from thimble.ledger.checks import MAY, SAY, Key, list_of, map_of, one_of, or_null
@@ -17,7 +17,7 @@ from thimble.ledger.store import Book
 from thimble.people import choices
 from thimble.people.certificates.limits import LIMITS
 from thimble.people.certificates.stating import NUMBER, RESTRICTIONS, Statement
-from thimble.people.entries import Kind
+from thimble.people.entries import RESULTS, Kind
 
 SAMPLE = re.compile(r"S-[2-9A-Z]{4}-[2-9A-Z]{4}", re.A)
 """The number of a sample."""
@@ -89,6 +89,39 @@ _EMPLOYMENT = {
     "exposure_prone": Key(one_of(tuple(choices.EXPOSURE_PRONE))),
     "categories": Key(_categories),
 }
+# By which message a result came (SHA-256 of its bytes as they came), under which numbers, and how far the
+# laboratory stood by it.
+_MESSAGE = Key(checks.digest, required=False)
+_REPORT = Key(
+    map_of(
+        {
+            "request": Key(MAY),
+            "specimen": Key(MAY),
+            "status": Key(one_of(tuple(Status))),
+            "reported_at": Key(checks.instant),
+        }
+    ),
+    required=False,
+)
+_RESULT = {
+    "test": Key(one_of(tuple(choices.TESTS))),
+    "word": Key(or_null(one_of(tuple(Word)))),
+    "number": Key(or_null(checks.number)),
+    "comparator": Key(one_of(COMPARATORS)),
+    "unit": Key(MAY),
+    "when": _WHEN,
+    "laboratory": Key(MAY),
+    "as_written": Key(MAY),
+    # Each of `choices.SAMPLE_CHECKS`.
+    "sample": Key(
+        map_of({name: Key(one_of(tuple(choices.YES_NO))) for name in choices.SAMPLE_CHECKS})
+    ),
+    "document": _DOCUMENT,
+    "message": _MESSAGE,
+    "report": _REPORT,
+    # Why it is on record although something seemed not right, or how somebody knew whose it is.
+    "looked_at": Key(SAY, required=False),
+}
 
 BODIES: Mapping[Kind, Mapping[str, Key]] = {
     Kind.ENROLLED: {**_EMPLOYMENT, "import": _IMPORT},
@@ -132,21 +165,11 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "on": Key(checks.day),
         "identified": Key(one_of(tuple(choices.YES_NO))),
     },
-    Kind.RESULT_RECORDED: {
-        "test": Key(one_of(tuple(choices.TESTS))),
-        "word": Key(or_null(one_of(tuple(Word)))),
-        "number": Key(or_null(checks.number)),
-        "comparator": Key(one_of(COMPARATORS)),
-        "unit": Key(MAY),
-        "when": _WHEN,
-        "laboratory": Key(MAY),
-        "as_written": Key(MAY),
-        # Each of `choices.SAMPLE_CHECKS`.
-        "sample": Key(
-            map_of({name: Key(one_of(tuple(choices.YES_NO))) for name in choices.SAMPLE_CHECKS})
-        ),
-        "document": _DOCUMENT,
-    },
+    Kind.RESULT_RECORDED: _RESULT,
+    # The laboratory's word so far: shown, and counted nowhere until it is final.
+    Kind.PRELIMINARY_RECORDED: _RESULT,
+    # Somebody saw what the laboratory's messages brought; `text` says what was done about it.
+    Kind.RESULT_LOOKED_AT: {"entries": _POSITIONS, "text": Key(SAY)},
     Kind.HISTORY_RECORDED: {
         "disease": Key(_DISEASE),
         "basis": Key(one_of(tuple(choices.HISTORY))),
@@ -191,6 +214,9 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "reason": Key(SAY),
         "body": Key(checks.whole_body, required=False),
         "withdrawn": Key(checks.boolean, required=False),
+        # Where the laboratory itself took a result back or set it right.
+        "message": _MESSAGE,
+        "report": _REPORT,
     },
     # Everything that one import wrote in this file is taken back.
     Kind.IMPORT_UNDONE: {"import": Key(checks.id_), "entries": _POSITIONS},
@@ -246,7 +272,7 @@ def _across(kind: Kind, body: Mapping[str, Any]) -> list[str]:
         return _in_order(body.get("starts_on"), body.get("ends_on"))
     if kind in {Kind.CHANGED, Kind.MOVED} and not set(body) - {"import", "on"}:
         return ["it must say what changed; found nothing"]
-    if kind is Kind.RESULT_RECORDED and body["word"] is None and body["number"] is None:
+    if kind in RESULTS and body["word"] is None and body["number"] is None:
         return ["a result has a word or a number; found neither"]
     if kind is Kind.CORRECTED and ("body" in body) == bool(body.get("withdrawn")):
         return ["a correction has a body, or withdrawn = true; one of the two"]

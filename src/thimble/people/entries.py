@@ -21,6 +21,8 @@ class Kind(StrEnum):
     OFFERED = "offered"
     DOSE_RECORDED = "dose_recorded"
     RESULT_RECORDED = "result_recorded"
+    PRELIMINARY_RECORDED = "preliminary_recorded"
+    RESULT_LOOKED_AT = "result_looked_at"
     HISTORY_RECORDED = "history_recorded"
     DECLINED = "declined"
     CONTRAINDICATED = "contraindicated"
@@ -51,6 +53,9 @@ EVIDENCE = frozenset(
     }
 )
 """What can be verified, and what a correction may take out."""
+
+RESULTS = frozenset({Kind.RESULT_RECORDED, Kind.PRELIMINARY_RECORDED})
+"""Results of a test, final or not; only final ones are evidence."""
 
 CERTIFICATES = frozenset({Kind.CERTIFIED, Kind.CERTIFICATE_WITHDRAWN, Kind.CERTIFICATE_CONFIRMED})
 """What is written about certificates of clearance."""

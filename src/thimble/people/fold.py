@@ -7,7 +7,7 @@ nothing behind: its entries count as never written, and stay in the history.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -15,6 +15,7 @@ from thimble.ledger.entries import Entry
 from thimble.ledger.fold import Standing, known_by, standing
 from thimble.people.certificates.issued import Issued, taken
 from thimble.people.entries import CERTIFICATES, EVIDENCE, THEMSELF, Kind
+from thimble.people.reports import Change, changes_of, key_of
 
 PLACES = ("role", "site", "department", "cohort")
 """Where somebody works, in words."""
@@ -59,6 +60,13 @@ class Evidence:
     by: str
     recorded_at: datetime
     verified: Verified | None = None
+
+    @property
+    def vouched(self) -> bool:
+        """Whether somebody compared it with something, gave it here, or the laboratory itself sent it."""
+        return self.verified is not None or bool(
+            self.body.get("given_here") or self.body.get("message")
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +128,9 @@ class Person:
     """A person's file as of a moment; `entries` is the position of the last entry that counts.
 
     `enrolled` is False where the import that brought the person was undone. `exposure_prone_since` is when
-    it was written down whether the work holds such procedures, as it stands.
+    it was written down whether the work holds such procedures, as it stands. `preliminary` are results
+    whose final version has not come; `changes` are the laboratory's; `looked` has, by the position of a
+    result, that of the last entry in which somebody said to have seen it.
     """
 
     reference: str
@@ -137,6 +147,9 @@ class Person:
     enrolled_at: datetime
     exposure_prone_since: datetime
     certificates: tuple[Issued, ...] = ()
+    preliminary: tuple[Evidence, ...] = ()
+    changes: tuple[Change, ...] = ()
+    looked: Mapping[int, int] = field(default_factory=dict)
 
     @property
     def to_look_at(self) -> tuple[Document, ...]:
@@ -146,7 +159,7 @@ class Person:
     @property
     def unverified(self) -> int:
         """How many pieces of evidence nobody compared with anything, nor gave or drew themself."""
-        return sum(e.verified is None and not e.body.get("given_here") for e in self.evidence)
+        return sum(not e.vouched for e in self.evidence)
 
     def of(self, *kinds: Kind) -> tuple[Evidence, ...]:
         """The evidence of these kinds, as recorded."""
@@ -194,6 +207,9 @@ def fold(entries: Iterable[Entry[Kind]], as_of: datetime) -> Person:
         enrolled_at=known[0].recorded_at,
         exposure_prone_since=reading.exposure_prone_since or known[0].recorded_at,
         certificates=tuple(reading.certificates.values()),
+        preliminary=reading.awaited(changes := changes_of(known)),
+        changes=changes,
+        looked=reading.looked,
     )
 
 
@@ -213,6 +229,8 @@ class _Reading:
         self.looked_at: dict[int, datetime] = {}
         self.corrected: dict[int, int] = {}
         self.certificates: dict[str, Issued] = {}
+        self.preliminary: list[Evidence] = []
+        self.looked: dict[int, int] = {}
 
     def take(self, found: Standing[Kind]) -> None:
         entry, body = found.entry, found.body
@@ -231,6 +249,12 @@ class _Reading:
             self.employment = replace(self.employment, starts_on=day, ends_on=None)
         elif kind in EVIDENCE:
             self.evidence.append(Evidence(entry.position, kind, body, entry.by, entry.recorded_at))
+        elif kind is Kind.PRELIMINARY_RECORDED:
+            self.preliminary.append(
+                Evidence(entry.position, kind, body, entry.by, entry.recorded_at)
+            )
+        elif kind is Kind.RESULT_LOOKED_AT:
+            self.looked |= dict.fromkeys(body["entries"], entry.position)
         elif kind is Kind.DOCUMENT_ATTACHED:
             told = {key: body[key] for key in ("name", "digest", "type", "size", "shows", "text")}
             self.documents.append(
@@ -273,6 +297,17 @@ class _Reading:
         return tuple(
             replace(d, looked_at=self.looked_at.get(d.entry, written.get(d.entry)))
             for d in self.documents
+        )
+
+    def awaited(self, changes: Sequence[Change]) -> tuple[Evidence, ...]:
+        """The preliminary results of which no final version came, nor was taken back."""
+        results = [e.body for e in self.evidence if e.kind is Kind.RESULT_RECORDED]
+        over = {key_of(body) for body in results} | {c.key for c in changes if c.withdrawn}
+        typed = {(body["test"], body["when"]) for body in results if body["when"]}
+        return tuple(
+            each
+            for each in self.preliminary
+            if key_of(each.body) not in over and (each.body["test"], each.body["when"]) not in typed
         )
 
     def checked(self) -> tuple[Evidence, ...]:

@@ -11,7 +11,7 @@ from datetime import date
 
 from thimble.clinical.series import Cleared, PartialDate
 from thimble.people.choices import TESTS
-from thimble.people.entries import Kind
+from thimble.people.entries import RESULTS, Kind
 from thimble.people.fold import Evidence, Person
 from thimble.people.products import is_vaccine
 
@@ -41,7 +41,7 @@ def about(evidence: Evidence) -> tuple[str, ...]:
     body = evidence.body
     if evidence.kind is Kind.DOSE_RECORDED:
         return tuple(body["diseases"])
-    if evidence.kind is Kind.RESULT_RECORDED:
+    if evidence.kind in RESULTS:
         disease, _ = TESTS[body["test"]]
         return (disease,) if disease else ()
     return (body["disease"],)

@@ -19,6 +19,7 @@ from thimble.people.fold import Evidence, Person
 from thimble.people.hepatitis_b_many import HepatitisBSaid
 from thimble.people.immunity import about
 from thimble.people.judged import judged
+from thimble.people.to_see import WORDS, to_see
 
 HEPATITIS_B = "hepatitis_b"
 
@@ -26,6 +27,7 @@ HEPATITIS_B = "hepatitis_b"
 class Topic(StrEnum):
     """What a line is about. Their order is that of the filters."""
 
+    LOOK_AT = "look_at"
     OFFER = "offer"
     NON_RESPONDER = "non_responder"
     SERIES = "series"
@@ -68,17 +70,19 @@ class Recheck:
 def rechecks(
     person: Person, born: date | None, on: date, house: House, hepatitis_b: HepatitisBSaid | None
 ) -> tuple[Recheck, ...]:
-    """The lines of one person on a day; none for who has not begun, or has left.
+    """The lines of one person on a day; for who has not begun, or has left, only what waits to be seen.
 
     Args:
         hepatitis_b: None where the tables could not be asked.
     """
     work = person.employment
+    waits = tuple(_to_see(person, on))
     if not work.here_on(on) or (work.starts_on is not None and work.starts_on > on):
-        return ()
+        return waits
     known = judged(person, born, on, house.protocol, house.asked)
     offer = list(_offer(person, on, house, hepatitis_b))
     lines = [
+        *waits,
         *offer,
         *_hepatitis_b(person, on, house, hepatitis_b, offered=not offer),
         *(line for each in known.values() for line in _runs_out(person, each, on, house)),
@@ -86,6 +90,14 @@ def rechecks(
         *_over(person, on, known, hepatitis_b),
     ]
     return tuple(sorted(lines, key=lambda line: line.order))
+
+
+def _to_see(person: Person, on: date) -> Iterable[Recheck]:
+    """Results of the laboratory. A list is read over shoulders: what they say stands in the file alone."""
+    for one in to_see(person):
+        since = min(one.since.date(), on)
+        why = f"A result {WORDS[one.why]}, {calendar_day(since)}. What it says stands in the file."
+        yield _line(person, Topic.LOOK_AT, "See a result of the laboratory", why, since, on)
 
 
 def _line(person: Person, topic: Topic, what: str, why: str, due: date | None, on: date) -> Recheck:

@@ -15,7 +15,7 @@ from functools import cache
 from typing import Final
 
 from thimble.clinical.laboratory import Local, fold, well_formed
-from thimble.clinical.serology import Against, Analyte, Quantity, Word, measures
+from thimble.clinical.serology import Against, Quantity, Word, measures
 from thimble.exchange.hl7v2.loinc import Kind, Test, is_loinc, tests, words
 from thimble.exchange.hl7v2.model import Code, Coded, Observation
 from thimble.exchange.hl7v2.ranges import compared_with, marked_against
@@ -85,6 +85,7 @@ class _Found:
 
 
 NOTHING_DECLARED: Final = Local()
+_BY_RANGE: Final = frozenset(analyte.value for analyte, how in measures().items() if how.by_range)
 
 
 def read_value(row: Observation, local: Local = NOTHING_DECLARED) -> Reading | Held:
@@ -441,7 +442,7 @@ def _agree(found: _Found, flagged: Word | None, flags: tuple[str, ...], test: Te
 
 def _against_range(quantity: Quantity | None, row: Observation, test: Test) -> Against | None:
     """What the laboratory says of a number against its own range, for a test that is read so."""
-    if quantity is None or not measures()[Analyte(test.analyte)].by_range:
+    if quantity is None or test.analyte not in _BY_RANGE:
         return None
     marked, compared = marked_against(row.flags), compared_with(quantity, row.range, row.unit)
     if marked and compared and marked is not compared:

@@ -128,4 +128,4 @@ def _of_the_file(evidence: Evidence, zone: tzinfo) -> OnRecord | None:
         word=Word(body["word"]) if body["word"] else None,
         quantity=quantity,
     )
-    return OnRecord(result, day, FILE if evidence.verified else f"{FILE}, not verified")
+    return OnRecord(result, day, FILE if evidence.vouched else f"{FILE}, not verified")

@@ -24,6 +24,7 @@ from thimble.ledger.bodies import FITNESS_OUTCOMES as OUTCOMES
 from thimble.ledger.bodies import FITNESS_RESTRICTIONS as RESTRICTIONS
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fitness import FitnessDecision
+from thimble.people.to_see import to_see
 from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.certificates.contradicted import warn_of_certificates
@@ -51,6 +52,7 @@ from thimble.web.fitness.told import SHOWN
 from thimble.web.models import FitnessLink
 from thimble.web.on_record.finding import on_record
 from thimble.web.papers.views import pdf
+from thimble.web.people.roster import roster
 from thimble.web.secret_links import standing_link
 
 
@@ -234,4 +236,5 @@ def reviews(request: HttpRequest) -> HttpResponse:
                 ),
             )
         )
-    return render(request, "fitness/reviews.html", {"rows": rows})
+    waiting = sum(bool(to_see(person)) for person in roster().people(now))
+    return render(request, "fitness/reviews.html", {"rows": rows, "waiting": waiting})

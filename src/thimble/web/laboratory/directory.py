@@ -1,17 +1,19 @@
-"""Which samples the cases know, kept up to date from the ledger as it grows."""
+"""Which samples the cases know, kept up to date from the ledger as it grows; and those of the register."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, datetime
 
 from thimble.actions import IdentityStore
 from thimble.clinical.serology.results import Of, Result, current, label_key
-from thimble.exchange.matching import Person, Sample
+from thimble.exchange.hl7v2.model import Patient
+from thimble.exchange.known import Person, Registered, Sample
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS, fold, standing
 from thimble.ledger.resulting import BASELINE, FOLLOW_UP
 from thimble.protocol.protocol import Protocol
+from thimble.web.laboratory.register import Register
 from thimble.web.store import DjangoStore
 
 SAMPLES = frozenset({Kind.SAMPLE_TAKEN, Kind.SOURCE_SAMPLED})
@@ -20,10 +22,18 @@ TOUCH = SAMPLES | {Kind.CORRECTED}
 
 
 class Directory:
-    """See `thimble.exchange.matching.Known`. It reads each entry of the ledger once."""
+    """See `thimble.exchange.known.Known`. It reads each entry of the ledger of cases once."""
 
-    def __init__(self, store: DjangoStore, identities: IdentityStore, protocol: Protocol) -> None:
+    def __init__(
+        self,
+        store: DjangoStore,
+        identities: IdentityStore,
+        protocol: Protocol,
+        register: Register,
+        clock: Callable[[], datetime],
+    ) -> None:
         self._store, self._identities, self._protocol = store, identities, protocol
+        self._register, self._clock = register, clock
         self._last = 0
         self._cases: set[str] = set()
         self._by_number: dict[str, dict[str, tuple[Sample, ...]]] = {}
@@ -78,6 +88,22 @@ class Directory:
             if each.result.key == key and each.drawn_for == sample.drawn_for
         ]
         return next(iter(current(same).preliminary), None)
+
+    def drawn(self, key: str) -> Sequence[Registered]:
+        """See `Known`."""
+        return self._register.drawn(key, self._clock())
+
+    def printed(self, key: str) -> bool:
+        """See `Known`."""
+        return self._register.printed(key) is not None
+
+    def registered(self, number: str, born: date) -> Sequence[Registered]:
+        """See `Known`."""
+        return self._register.registered(number, born)
+
+    def speaks_against(self, person: str, patient: Patient) -> str:
+        """See `Known`."""
+        return self._register.speaks_against(person, patient)
 
 
 def _samples(

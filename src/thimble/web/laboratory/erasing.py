@@ -17,8 +17,9 @@ from thimble.exchange.hl7v2.faults import Unreadable
 from thimble.exchange.hl7v2.message import read_bytes
 from thimble.exchange.hl7v2.model import Message
 from thimble.exchange.inbox import Inbox, Received, State
-from thimble.exchange.matching import Person, names, sample_keys
+from thimble.exchange.known import Person
 from thimble.exchange.stored import digest_of
+from thimble.exchange.whose import names, sample_keys
 from thimble.ledger.entries import Kind
 from thimble.web.laboratory.directory import Directory
 from thimble.web.store import DjangoStore

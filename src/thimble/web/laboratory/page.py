@@ -6,11 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, tzinfo
 
+from thimble.clinical.laboratory import Local
 from thimble.clinical.saying import calendar_day, minute
 from thimble.exchange.hl7v2.model import Message, Patient
 from thimble.exchange.hl7v2.reading import Held
-from thimble.exchange.hl7v2.values import read_value
+from thimble.exchange.hl7v2.values import NOTHING_DECLARED, read_value
 from thimble.exchange.inbox import Received, State
+from thimble.people.identity import PersonIdentity
 
 STATES = {
     State.NEW: "Not looked at yet",
@@ -58,6 +60,15 @@ class PatientView:
 
 
 @dataclass(frozen=True, slots=True)
+class Candidate:
+    """Somebody of the register whom a message may be about, and what speaks for them."""
+
+    person: str
+    who: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class MessagePage:
     """One message."""
 
@@ -73,6 +84,7 @@ class MessagePage:
     typed: dict[str, str]
     erased: str = ""
     digest: str = ""
+    candidates: tuple[Candidate, ...] = ()
 
 
 def listed(received: Iterable[Received], title: str, zone: tzinfo) -> ListPart:
@@ -96,6 +108,8 @@ def message_page(
     *,
     fault: str = "",
     typed: dict[str, str] | None = None,
+    local: Local = NOTHING_DECLARED,
+    candidates: Iterable[Candidate] = (),
 ) -> MessagePage:
     """One message in words; `unread` says why nothing of it could be read."""
     return MessagePage(
@@ -105,13 +119,25 @@ def message_page(
         STATES[received.state],
         received.state in (State.NEW, State.HELD),
         received.reason,
-        tuple(_patient(patient) for patient in message.patients) if message else (),
+        tuple(_patient(patient, local) for patient in message.patients) if message else (),
         unread,
         fault,
         typed or {},
         _erased(received, zone),
         received.digest,
+        tuple(candidates),
     )
+
+
+def candidate(person: str, who: PersonIdentity | None, why: str) -> Candidate:
+    """Somebody of the register, to be compared with whom the message names."""
+    known = who or PersonIdentity()
+    parts = [known.name or "Name erased"]
+    if known.birth_date:
+        parts.append(f"born {calendar_day(known.birth_date)}")
+    if known.number:
+        parts.append(f"number {known.number}")
+    return Candidate(person, " · ".join(parts), why)
 
 
 def _erased(received: Received, zone: tzinfo) -> str:
@@ -125,7 +151,7 @@ def _erased(received: Received, zone: tzinfo) -> str:
     )
 
 
-def _patient(patient: Patient) -> PatientView:
+def _patient(patient: Patient, local: Local) -> PatientView:
     born: date | None = patient.birth_date.day if patient.birth_date is not None else None
     who = [f"{name.family}, {name.given}".strip(", ") for name in patient.names]
     who += [f"number {each.id}" for each in patient.ids if each.id]
@@ -140,7 +166,7 @@ def _patient(patient: Patient) -> PatientView:
         for each in order.specimen_numbers:
             numbers[f"specimen {each.id}"] = None
         for row in order.observations:
-            reading = read_value(row)
+            reading = read_value(row, local)
             if isinstance(reading, Held):
                 said = f"held: {reading.reason}"
             elif reading.no_result:

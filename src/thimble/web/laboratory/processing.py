@@ -1,4 +1,4 @@
-"""From a stored message to entries of the ledger, or to a person with the reasons.
+"""From a stored message to entries of cases or people's files, or to somebody with the reasons.
 
 A message is recorded whole or not at all. Its digest stands in the entries, so that a process that
 died between the ledger and the inbox records nothing twice.
@@ -7,20 +7,25 @@ died between the ledger and the inbox records nothing twice.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 
 from thimble import actions
 from thimble.actions import Doubtful, IdentityStore, Refused
+from thimble.actions.reported import record_reports
 from thimble.clinical.site import Site
 from thimble.exchange.hl7v2.model import Message
 from thimble.exchange.inbox import Inbox, Received, Settled, State
-from thimble.exchange.matching import Matched, Sample, read_message
+from thimble.exchange.known import Sample
+from thimble.exchange.matching import Matched, Read, Reports, read_message
 from thimble.ledger.entries import Kind
 from thimble.ledger.gathering import Gathering
+from thimble.people.entries import Kind as PersonKind
 from thimble.protocol.protocol import Protocol
 from thimble.web.laboratory.directory import Directory
+from thimble.web.laboratory.register import Register
 from thimble.web.store import DjangoStore
 
 Writer = Mapping[str, str]
@@ -33,15 +38,28 @@ BY: Writer = {"by": "laboratory", "role": "laboratory"}
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What a person found out about a message: whose it is, how they know, and what they were shown."""
+    """What a person found out about a message: whose it is, how they know, and what they were shown.
 
-    sample: Sample | None = None
+    `whose` is a sample of a case or the reference of a file of the register; `drawn_on` the day of the
+    draw, where no session tells it.
+    """
+
+    whose: Sample | str | None = None
     looked_at: str = ""
     doubts_shown: bool = True
     by: Writer = field(default_factory=lambda: BY)
+    drawn_on: date | None = None
 
 
 NOBODY = Told()
+
+
+@dataclass(frozen=True, slots=True)
+class _Books:
+    """The two ledgers while they gather: both are written, or neither."""
+
+    cases: Gathering[Kind]
+    people: Gathering[PersonKind]
 
 
 class LedgerProcessor:
@@ -55,10 +73,11 @@ class LedgerProcessor:
         protocol: Protocol,
         site: Site,
         clock: Callable[[], datetime],
+        register: Register,
     ) -> None:
-        self._inbox, self._store = inbox, store
+        self._inbox, self._store, self._register = inbox, store, register
         self._protocol, self._site, self._clock = protocol, site, clock
-        self._directory = Directory(store, identities, protocol)
+        self._directory = Directory(store, identities, protocol, register, clock)
 
     def process(self, received: Received, message: Message) -> None:
         """Record what the message says, or hold it with the reasons."""
@@ -68,14 +87,14 @@ class LedgerProcessor:
         """See `Together`. The inbox is asked for what is new while no other writer can record it."""
         settled: list[Settled] = []
         failed = 0
-        with self._store.gathering() as ledger:
+        with self._gathering() as books:
             self._directory.up_to_date()
             new = self._inbox.still_new([received.id for received, _ in messages])
             for received, message in messages:
                 if received.id not in new:
                     continue
                 try:
-                    settled.append(self._taken(ledger, received, message, NOBODY)[0])
+                    settled.append(self._taken(books, received, message, NOBODY)[0])
                 except Exception as error:  # one message that goes wrong holds up no other
                     # Not the text of the error: it may hold what the message says of a person.
                     log.error("message %d was not processed: %s", received.id, type(error).__name__)
@@ -89,14 +108,19 @@ class LedgerProcessor:
         Returns:
             Why it was not recorded; () if it was. The inbox says the same.
         """
-        with self._store.gathering() as ledger:
+        with self._gathering() as books:
             self._directory.up_to_date()
-            settled, reasons = self._taken(ledger, received, message, told)
+            settled, reasons = self._taken(books, received, message, told)
         self._inbox.settle(settled.id, settled.state, settled.reason)
         return reasons
 
+    @contextmanager
+    def _gathering(self) -> Iterator[_Books]:
+        with self._store.gathering() as cases, self._register.people.gathering() as people:
+            yield _Books(cases, people)
+
     def _taken(
-        self, ledger: Gathering[Kind], received: Received, message: Message, told: Told
+        self, books: _Books, received: Received, message: Message, told: Told
     ) -> tuple[Settled, tuple[str, ...]]:
         """What becomes of one message, and the reasons why it was not recorded."""
         read = read_message(
@@ -105,32 +129,39 @@ class LedgerProcessor:
             zone=self._site.zone,
             received_at=received.received_at,
             local=self._site.laboratory,
-            sample=told.sample,
+            told=told.whose,
         )
         reasons = read.reasons
-        if received.reused and told.sample is None:
+        if received.reused and told.whose is None:
             reasons = ("Another message came under the same control id.", *reasons)
         if not reasons:
-            reasons = self._record(ledger, read.matched, received.digest, told)
+            reasons = self._record(books, read, received.digest, told)
         state = State.HELD if reasons else State.MATCHED
-        said = " ".join(reasons or [m.check for m in read.matched if m.check])
+        checks = [*(m.check for m in read.matched), *(r.check for r in read.reports)]
+        said = " ".join(reasons or dict.fromkeys(check for check in checks if check))
         return Settled(received.id, state, said), reasons
 
-    def _record(
-        self, ledger: Gathering[Kind], matched: Sequence[Matched], digest: str, told: Told
-    ) -> tuple[str, ...]:
+    def _record(self, books: _Books, read: Read, digest: str, told: Told) -> tuple[str, ...]:
         now = self._clock()
-        waiting = [m for m in matched if not _is_recorded(ledger, m, digest)]
+        waiting = [m for m in read.matched if not _is_recorded(books.cases, m, digest)]
+        reports = [r for r in read.reports if not _is_in_file(books.people, r, digest)]
         try:
             # One that is doubtful holds them all: what was written before it is taken back.
-            with ledger.whole():
+            with books.cases.whole(), books.people.whole():
                 for each in waiting:
                     actions.record_results(
-                        ledger, each.sample.case, each.results, protocol=self._protocol,
+                        books.cases, each.sample.case, each.results, protocol=self._protocol,
                         site=self._site, now=now, drawn_for=each.sample.drawn_for,
                         action=each.sample.action or None, text=each.check,
                         laboratory=each.laboratory, looked_at=told.looked_at,
                         doubts_shown=told.doubts_shown, message=digest,
+                        by=told.by["by"], role=told.by["role"],
+                    )  # fmt: skip
+                for report in reports:
+                    record_reports(
+                        books.people, report, born=self._register.born(report.whose.person),
+                        zone=self._site.zone, now=now, message=digest, looked_at=told.looked_at,
+                        doubts_shown=told.doubts_shown, drawn_on=told.drawn_on,
                         by=told.by["by"], role=told.by["role"],
                     )  # fmt: skip
         except (Doubtful, Refused) as refused:
@@ -146,3 +177,8 @@ def _is_recorded(ledger: Gathering[Kind], each: Matched, digest: str) -> bool:
         and [one["analyte"] for one in entry.body.get("results", ())] == wanted
         for entry in ledger.entries(each.sample.case)
     )
+
+
+def _is_in_file(ledger: Gathering[PersonKind], each: Reports, digest: str) -> bool:
+    """All that a message says of one person is written together."""
+    return any(entry.body.get("message") == digest for entry in ledger.entries(each.whose.person))

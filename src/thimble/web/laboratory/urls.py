@@ -12,5 +12,7 @@ urlpatterns = [
     path("", views.inbox, name="inbox"),
     path("<int:number>/", views.message, name="message"),
     path("<int:number>/assign", views.assign, name="assign"),
+    path("<int:number>/place", views.place, name="place"),
+    path("of/<str:person>/seen", views.seen, name="seen"),
     path("<int:number>/settle", views.settle, name="settle"),
 ]

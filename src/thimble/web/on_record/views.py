@@ -94,6 +94,8 @@ def _parts(found: OnRecord) -> list[tuple[str, list[tuple[str, str, str, str]]]]
 def _line(evidence: Evidence) -> tuple[str, str, str, str]:
     when = words.day(evidence.body.get("when") or evidence.body.get("on"))
     seen = "verified" if evidence.verified else "nobody has verified it"
+    if evidence.body.get("message") and not evidence.verified:
+        seen = "the laboratory's own message"
     return when, words.title(evidence), " · ".join(words.remarks(evidence)), seen
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, tzinfo
+from typing import Any
 
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.saying import calendar_day
@@ -201,6 +202,10 @@ def _item(
     elif body.get("given_here"):
         by, at = names.get(evidence.by, evidence.by), moment(evidence.recorded_at, None, zone)
         verified = f"Given here, written down by {by}, {at}"
+    elif body.get("message"):
+        verified = (
+            f"A message of the laboratory, recorded {moment(evidence.recorded_at, None, zone)}"
+        )
     return Item(
         entry=evidence.entry,
         when=words.day(body.get("when") or body.get("on")),
@@ -240,6 +245,8 @@ KIND_WORDS: Mapping[Kind, str] = {
     Kind.OFFERED: "Vaccine offered",
     Kind.DOSE_RECORDED: "Dose written down",
     Kind.RESULT_RECORDED: "Result written down",
+    Kind.PRELIMINARY_RECORDED: "Preliminary result",
+    Kind.RESULT_LOOKED_AT: "Result of the laboratory seen",
     Kind.HISTORY_RECORDED: "Past disease written down",
     Kind.DECLINED: "Refusal written down",
     Kind.CONTRAINDICATED: "Contraindication written down",
@@ -320,7 +327,7 @@ def _told(entry: Entry[Kind]) -> str:
         if body.get("import"):
             told.append("from an import")
         return "; ".join(told)
-    if kind in EVIDENCE:
+    if kind in EVIDENCE or kind is Kind.PRELIMINARY_RECORDED:
         evidence = Evidence(entry.position, kind, body, entry.by, entry.recorded_at)
         when = words.day(body.get("when") or body.get("on"))
         diseases = ", ".join(DISEASES[d].lower() for d in about(evidence))
@@ -339,12 +346,15 @@ def _told(entry: Entry[Kind]) -> str:
         return f"{body['number']}, {words.day(body['on'])}"
     if kind is Kind.DOCUMENT_LOOKED_AT:
         return "; ".join(part for part in (f"Entry {body['document']}", body["text"]) if part)
+    if kind is Kind.RESULT_LOOKED_AT:
+        return f"Entries {', '.join(str(position) for position in body['entries'])}: {body['text']}"
     if kind is Kind.EVIDENCE_VERIFIED:
         which = ", ".join(str(position) for position in body["entries"])
         return f"{choices.SEEN[body['seen']]}: entries {which}"
     if kind is Kind.CORRECTED:
         done = "withdrawn" if body.get("withdrawn") else "set right"
-        return f"Entry {body['corrects']} {done}: {body['reason']}"
+        new = _result_words(body) if body.get("report") and "body" in body else ""
+        return f"Entry {body['corrects']} {done}: {body['reason']}{new}"
     if kind is Kind.IMPORT_UNDONE:
         return "Entries " + ", ".join(str(position) for position in body["entries"]) + " taken back"
     if kind is Kind.CERTIFIED:
@@ -355,6 +365,13 @@ def _told(entry: Entry[Kind]) -> str:
     if kind in CERTIFICATES:
         return f"{body['number']}: {body['reason']}"
     return str(body.get("text", ""))
+
+
+def _result_words(correction: Mapping[str, Any]) -> str:
+    """What a result says now."""
+    body = correction["body"]
+    name, value = choices.TESTS[body["test"]][1], words.result_value(body)
+    return f"; {name}: {value}, {words.day(body['when'])}"
 
 
 def _value(value: object) -> str:

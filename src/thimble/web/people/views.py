@@ -35,6 +35,7 @@ from thimble.web.own_page.links import state_of_link
 from thimble.web.people import card as cards
 from thimble.web.people import hepatitis, judged, page, words
 from thimble.web.people import register as lists
+from thimble.web.people.by_laboratory import by_laboratory
 from thimble.web.people.forms import (
     KINDS,
     ORDERS,
@@ -169,6 +170,7 @@ def person(request: HttpRequest, person: str) -> HttpResponse:
         "scan_form": ScanForm(),
         "own_link": state_of_link(found.reference),
         **certificates_of(request, found, identity),
+        "laboratory": by_laboratory(found, get_people().entries(found.reference)),
         "may_edit": can(request, "edit_people"),
         "fitness": of_person(found.reference, clock.now()).holds,
         "fitness_due": _today(),

@@ -9,7 +9,7 @@ from typing import Any
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.saying import month_name, unit
 from thimble.people import choices
-from thimble.people.entries import Kind
+from thimble.people.entries import RESULTS, Kind
 from thimble.people.fold import Evidence, Person
 from thimble.people.immunity import about
 from thimble.people.products import product_name
@@ -57,7 +57,7 @@ def title(evidence: Evidence) -> str:
     body, kind = evidence.body, evidence.kind
     if kind is Kind.DOSE_RECORDED:
         return f"Dose: {product_name(body['product'])}"
-    if kind is Kind.RESULT_RECORDED:
+    if kind in RESULTS:
         return f"{choices.TESTS[body['test']][1]}: {result_value(body)}"
     if kind is Kind.HISTORY_RECORDED:
         return choices.HISTORY[body["basis"]]
@@ -82,9 +82,11 @@ def remarks(evidence: Evidence) -> tuple[str, ...]:
         told.append(f"given all the same ({'; '.join(body['despite'])}): {body['reason']}")
     if body.get("reason") and evidence.kind is Kind.DECLINED:
         told.append(body["reason"])
+    if body.get("looked_at"):
+        told.append(body["looked_at"])
     if body.get("text"):
         told.append(body["text"])
-    if evidence.kind is Kind.RESULT_RECORDED and body["test"] not in choices.ASKED_OF_THE_PERSON:
+    if evidence.kind in RESULTS and body["test"] not in choices.ASKED_OF_THE_PERSON:
         told.append(sample_words(body["sample"]))
     if evidence.kind is Kind.DECLINED and not body["informed"]:
         told.append("no information on record")

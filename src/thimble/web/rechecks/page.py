@@ -17,6 +17,7 @@ AHEAD = timedelta(days=60)
 """How far ahead lines are shown; what comes later waits."""
 
 TOPICS: Mapping[Topic, str] = {
+    Topic.LOOK_AT: "Results to look at",
     Topic.OFFER: "To be offered by law",
     Topic.NON_RESPONDER: "Non-responders",
     Topic.SERIES: "Hepatitis B to go on with",

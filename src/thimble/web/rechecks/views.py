@@ -81,8 +81,9 @@ def export_xlsx(request: HttpRequest) -> HttpResponse:
 
 def _exported(request: HttpRequest) -> list[list[str]]:
     on, people, lines = _everything(request)
-    # A file is passed on: that somebody is monitored tells a diagnosis, and stays on the screen.
-    lines = [line for line in lines if line.topic is not Topic.MONITORED]
+    # A file is passed on: that somebody is monitored, or a result is looked at, tells a diagnosis.
+    stays = {Topic.MONITORED, Topic.LOOK_AT}
+    lines = [line for line in lines if line.topic not in stays]
     departments = {ref: p.employment.department for ref, p in people.items()}
     lines = page.chosen_of(lines, _chosen(request), departments)
     references = list(dict.fromkeys(line.person for line in lines))

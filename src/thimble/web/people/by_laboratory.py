@@ -1,0 +1,62 @@
+"""What messages of the laboratory brought into a file and is not settled: to be seen, or not final."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from thimble.clinical.saying import calendar_day
+from thimble.ledger.entries import Entry
+from thimble.people import to_see
+from thimble.people.entries import Kind
+from thimble.people.fold import Evidence, Person
+from thimble.web.people import words
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One result: the position of its entry, what it says or said, and what happened to it."""
+
+    entry: int
+    title: str
+    told: str
+
+
+@dataclass(frozen=True, slots=True)
+class ByLaboratory:
+    """What waits for a physician, and what is not final yet; each may be empty."""
+
+    waits: tuple[Line, ...]
+    preliminary: tuple[Line, ...]
+
+
+def by_laboratory(person: Person, entries: Sequence[Entry[Kind]]) -> ByLaboratory:
+    """For the person's page; `entries` are those of the file."""
+    known = {each.entry: each for each in (*person.evidence, *person.preliminary)}
+    waiting = to_see.to_see(person)
+    seen_above = {one.entry for one in waiting}
+    return ByLaboratory(
+        tuple(
+            _line(
+                known.get(one.entry) or _first(entries, one.entry),
+                f"It {to_see.WORDS[one.why]}, {calendar_day(one.since.date())}.",
+            )
+            for one in waiting
+        ),
+        tuple(
+            _line(each, "Not final yet: it counts nowhere.")
+            for each in person.preliminary
+            if each.entry not in seen_above
+        ),
+    )
+
+
+def _first(entries: Sequence[Entry[Kind]], position: int) -> Evidence:
+    """A result as it came first, where it stands no more."""
+    entry = next(each for each in entries if each.position == position)
+    return Evidence(entry.position, entry.kind, entry.body, entry.by, entry.recorded_at)
+
+
+def _line(result: Evidence, told: str) -> Line:
+    drawn = f"drawn {words.day(result.body['when'])}"
+    return Line(result.entry, f"{words.title(result)}, {drawn}", told)

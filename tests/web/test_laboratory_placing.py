@@ -1,0 +1,223 @@
+"""What somebody sees and does about messages of people of the register; and who does not see it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import date
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.test import Client
+from django.urls import reverse
+
+from thimble.exchange.inbox import Inbox, Received, State
+from thimble.exchange.receiving import Receiver
+from thimble.people.identity import PersonIdentity
+from thimble.people.to_see import to_see
+from thimble.web import clock
+from thimble.web.context import (
+    get_identities,
+    get_people,
+    get_people_identities,
+    get_protocol,
+    get_site,
+    get_store,
+    today,
+    zone,
+)
+from thimble.web.laboratory.processing import LedgerProcessor
+from thimble.web.laboratory.register import get_register
+from thimble.web.models import IdentityLook
+from thimble.web.own_page.page import own_page
+from thimble.web.roles import Role
+
+from .lab_people import (
+    ADA,
+    HBSAG,
+    HIV,
+    MORNING,
+    dosed,
+    enrolled,
+    held,
+    labelled,
+    number,
+    oru,
+    results,
+    sampled,
+    typed,
+    word,
+)
+
+pytestmark = pytest.mark.django_db
+SignIn = Callable[[Role], Client]
+
+
+@pytest.fixture(autouse=True)
+def _morning() -> Iterator[None]:
+    with clock.standing_at(MORNING):
+        yield
+
+
+@pytest.fixture
+def ada() -> str:
+    person = enrolled()
+    dosed(person)
+    return person
+
+
+def came(raw: bytes) -> Received:
+    """Take a message as the listener does."""
+    with Inbox(Path(settings.DATA)) as inbox:
+        processor = LedgerProcessor(
+            inbox, get_store(), get_identities(), get_protocol(), get_site(), clock.now,
+            get_register(),
+        )  # fmt: skip
+        Receiver(inbox, control_id=lambda: "ANSWER", processor=processor).take(raw, MORNING, "")
+        return max((m for state in State for m in inbox.in_state(state)), key=lambda m: m.id)
+
+
+def state_of(message: int) -> State:
+    with Inbox(Path(settings.DATA)) as inbox:
+        return inbox.get(message).state
+
+
+def place(client: Client, message: int = 1, **typed: str):
+    address = reverse("laboratory:place", args=[message])
+    return client.post(address, {"to": "register", **typed})
+
+
+def test_a_message_is_placed_with_a_person_whom_the_page_proposes(ada: str, signed_in: SignIn):
+    """The label was printed and the draw never written down; the name was changed by marriage."""
+    label = labelled(ada)
+    assert came(oru(number("120"), label=label, name="Neuer^Ada")).state is State.HELD
+    nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+    page = nurse.get(reverse("laboratory:message", args=[1])).text
+    assert "Muster, Ada" in page
+    assert f"label {label} was printed for them" in page
+    assert IdentityLook.objects.filter(case=ada, where="laboratory").count() == 1
+
+    for fields, said in (
+        ({"reason": "Rang them."}, "Choose whose results"),
+        ({"reference": "P-AAAA-AAAA", "reason": "x"}, "No file of the register"),
+        ({"reference": "Q-77", "reason": "x"}, "No file of the register"),
+        ({"person": ada}, "how you know"),
+        ({"person": ada, "reason": "Rang them.", "drawn_on": "2.3."}, "such as 2026-03-02"),
+    ):
+        refused = place(nurse, **fields)
+        assert (refused.status_code, said in refused.text) == (422, True), fields
+    assert results(ada) == []
+
+    done = place(nurse, person=ada, reason="Rang them: married since.")
+    assert (done.status_code, done["Location"]) == (302, reverse("people:person", args=[ada]))
+    assert results(ada) == [("anti_hbs", None, "=", 120.0, "2026-03-02")]
+    entry = get_people().entries(ada)[-1]
+    assert entry.role == "occupational_nurse"
+    assert entry.body["looked_at"] == "Rang them: married since."
+    assert entry.body["sample"]["drawn_here"] == "not_known"
+    assert state_of(1) is State.MATCHED
+    shown = nurse.get(reverse("people:person", args=[ada])).text
+    assert "A message of the laboratory, recorded" in shown
+
+
+@pytest.mark.parametrize("named", ["q 88", "reference"])
+def test_the_day_of_the_draw_is_given_where_the_message_leaves_it_out(
+    ada: str, signed_in: SignIn, named: str
+):
+    came(oru(number("120"), patient="Q-88", collected=""))
+    nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+    who = ada if named == "reference" else named
+    refused = place(nurse, reference=who, reason="Ours.")
+    assert "Give the day" in refused.text
+    assert 'value="' + who in refused.text
+    assert place(nurse, reference=who, reason="Ours.", drawn_on="2026-02-20").status_code == 302
+    assert results(ada)[0][-1] == "2026-02-20"
+
+
+def test_placing_silences_no_doubt_that_was_not_shown(ada: str, signed_in: SignIn):
+    typed(ada, number=8, unit="m[IU]/mL")
+    came(oru(number("120"), label=labelled(ada)))
+    nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+
+    doubted = place(nurse, person=ada, reason="Ours.")
+    assert "another result of the same day is on record" in doubted.text
+    assert len(results(ada)) == 1
+    assert doubted.text.count('name="doubts_shown" value="1"') == 1
+    assert place(nurse, person=ada, reason="Two draws.", doubts_shown="1").status_code == 302
+    assert len(results(ada)) == 2
+
+
+def test_only_who_places_messages_and_edits_people_places_them_so(ada: str, signed_in: SignIn):
+    came(oru(number("120"), label=labelled(ada)))
+    for role in Role:
+        client = signed_in(role)
+        may = role in (Role.OCCUPATIONAL_NURSE, Role.OCCUPATIONAL_PHYSICIAN)
+        assert (place(client).status_code == 403) is not may, role
+        seen = client.post(reverse("laboratory:seen", args=[ada]), {"text": "x", "entry": "1"})
+        assert (seen.status_code == 403) is (role is not Role.OCCUPATIONAL_PHYSICIAN), role
+
+
+def test_a_positive_result_waits_on_the_lists_until_a_physician_has_seen_it(
+    ada: str, signed_in: SignIn
+):
+    """Before the first day and after the last one too."""
+    leaver = enrolled(PersonIdentity("Q-99", "Gegangen", "Gil", date(1980, 1, 1)),
+                      starts_on="2020-01-01", ends_on="2026-03-01")  # fmt: skip
+    came(oru(word("Positive", HBSAG), label=sampled(ada)))
+    came(
+        oru(word("Reactive", HIV, "P"), label=sampled(leaver), control="A2", name="Gegangen^Gil",
+            born="19800101")
+    )  # fmt: skip
+    nurse, physician = signed_in(Role.OCCUPATIONAL_NURSE), signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    lists = reverse("rechecks:listed") + "?topic=look_at"
+    for client in (nurse, physician):
+        listed = client.get(lists).text
+        assert listed.count("See a result of the laboratory") >= 2
+        assert not [what for what in ("HBsAg", "HIV", "ositive", "eactive") if what in listed]
+        assert "Muster, Ada" in listed
+        assert "Gegangen, Gil" in listed
+    assert "2 people" in physician.get(reverse("fitness:reviews")).text
+    export = nurse.get(reverse("rechecks:export_csv")).content.decode()
+    assert "result of the laboratory" not in export
+
+    page = physician.get(reverse("people:person", args=[ada])).text
+    assert "A physician has to see this" in page
+    assert "HBsAg: positive, drawn 2 Mar 2026" in page
+    assert "I have seen it" in page
+    assert "I have seen it" not in nurse.get(reverse("people:person", args=[ada])).text
+    (waits,) = to_see(held(ada))
+    address = reverse("laboratory:seen", args=[ada])
+    physician.post(address, {"entry": waits.entry, "text": " "})
+    assert to_see(held(ada)) == (waits,)
+    physician.post(address, {"entry": waits.entry, "text": "Told her; DNA is drawn."})
+
+    assert to_see(held(ada)) == ()
+    assert "A physician has to see" not in nurse.get(reverse("people:person", args=[ada])).text
+    history = nurse.get(reverse("people:history", args=[ada])).text
+    assert "Told her; DNA is drawn." in history
+    assert "Muster" not in nurse.get(lists).text
+
+
+def test_what_was_taken_back_is_shown_by_what_it_was(ada: str, signed_in: SignIn):
+    label = sampled(ada)
+    came(oru(word("Positive", HBSAG), label=label))
+    came(oru(word("Positive", HBSAG, "W"), label=label, control="A2", at="023000"))
+
+    page = signed_in(Role.OCCUPATIONAL_PHYSICIAN).get(reverse("people:person", args=[ada])).text
+    assert "HBsAg: positive, drawn 2 Mar 2026" in page
+    assert "It was taken back by the laboratory" in page
+    history = signed_in(Role.OCCUPATIONAL_NURSE).get(reverse("people:history", args=[ada])).text
+    assert "find out whose result it was" in history
+
+
+def test_the_persons_own_page_says_nothing_of_what_came(ada: str):
+    before = own_page(held(ada), ADA, get_site(), today(), zone())
+    label = sampled(ada)
+    came(oru(word("Positive", HBSAG), label=label))
+    came(oru(word("Reactive", HIV, "P"), label=label, control="A2"))
+    after = own_page(held(ada), ADA, get_site(), today(), zone())
+
+    said = repr(after)
+    assert not [what for what in ("HBsAg", "HIV", "ositive", "eactive") if what in said]
+    assert set(after.missing) == set(before.missing)
+    assert get_people_identities().identity(ada) == ADA
