@@ -63,7 +63,8 @@ def histories(draw):
         word = draw(
             st.sampled_from([Word.NEGATIVE, Word.NEGATIVE, Word.POSITIVE, Word.INDETERMINATE])
         )
-        evidence.append(MarkerResult(Analyte(code), known(day + timedelta(days=gap)), word))
+        when = known(day + timedelta(days=gap)) if draw(st.integers(0, 9)) else None
+        evidence.append(MarkerResult(Analyte(code), when, word))
     if draw(st.integers(0, 9)) == 0:
         evidence.append(Declined(known(day + timedelta(days=draw(st.integers(-30, 30))))))
     if draw(st.integers(0, 19)) == 0:

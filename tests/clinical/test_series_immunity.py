@@ -123,6 +123,25 @@ def test_six_doses_without_response_need_both_markers_and_then_counsel():
     assert short(FIRST, SECOND, low, both)[:2] == ("infected", "refer")
 
 
+@pytest.mark.parametrize("protocol", ["us", "uk"])
+def test_two_series_never_tested_in_time_make_nobody_a_non_responder(protocol):
+    """Row P-8: a titre taken late cannot tell waning from non-response; one dose and its titre can."""
+    late = (FIRST, SECOND, titre(4, "2026-01-05"))
+    challenged = (*late, doses("2026-01-12"))
+
+    assert short(*late, protocol=protocol)[0] == "not_known"
+    assert short(*late, protocol=protocol)[1] == {"us": "challenge_dose", "uk": "booster"}[protocol]
+    assert short(*challenged, protocol=protocol)[:2] == ("not_known", "titre")
+    assert short(*challenged, titre(400, "2026-02-16"), protocol=protocol)[:2] == ("immune", "none")
+    failed = (*challenged, titre("<10", "2026-02-16"))
+    assert short(*failed, protocol=protocol)[:2] == ("not_immune", "infection_tests")
+    tested = [
+        marker("hbsag", "negative", "2026-02-23"),
+        marker("anti_hbc_total", "negative", "2026-02-23"),
+    ]
+    assert short(*failed, tested, protocol=protocol)[0] == "non_responder"
+
+
 def test_the_same_in_the_united_kingdom_after_the_first_course():
     low = titre(4, "2015-08-10")
     clean = [

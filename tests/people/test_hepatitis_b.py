@@ -20,6 +20,7 @@ from thimble.clinical.serology.results import Quantity
 from thimble.people.entries import Kind
 from thimble.people.fold import Person, fold
 from thimble.people.hepatitis_b import WEAK_IMMUNITY, evidence_of, hepatitis_b, subject
+from thimble.people.hepatitis_b_many import hepatitis_b_of
 from thimble.people.immunity import about, offered_by_series
 
 ON = date(2026, 3, 2)
@@ -149,6 +150,43 @@ def test_a_year_written_down_after_an_exposure_is_not_taken_to_lie_before_it(
     )
 
 
+def marker(test: str, word: str | None, when: str | None) -> tuple[Kind, dict[str, Any]]:
+    body = {"test": test, "word": word, "when": when, "number": None, "unit": ""}
+    return Kind.RESULT_RECORDED, {**RESULT, **body}
+
+
+@pytest.mark.parametrize(
+    ("found", "expected"),
+    [
+        (marker("hbsag", "positive", None), ("not_known", "refer", 0)),
+        (marker("anti_hbc_total", "positive", None), ("immune", "none", 0)),
+        (marker("hbsag", "indeterminate", None), ("immune", "none", 1)),
+        (marker("hbsag", "negative", None), ("immune", "none", 1)),
+    ],
+)
+def test_an_antigen_found_on_a_day_that_nobody_knows_is_not_passed_over(
+    found: tuple[Kind, dict[str, Any]], expected: tuple[str, str, int]
+) -> None:
+    """A dose at birth explains it as little as a negative result of a later day undoes it."""
+    born = date(2001, 3, 1)
+    panel = [marker(test, "negative", "2020-02-03") for test in ("hbsag", "anti_hbc_total")]
+    course = [dose("2001-03-01", "08"), dose("2001-04-01", "08"), dose("2001-09-01", "08")]
+    held = person(*course, titre("2020-02-03", 80), *panel, found)
+    answer = hepatitis_b(held, born, ON, "us")
+
+    assert answer is not None
+    got = (answer.cleared.immunity, answer.cleared.next_step, answer.undated)
+    assert got == expected
+    many = hepatitis_b_of([held], {held.reference: born}, ON, "us")[held.reference]
+    assert (many.immunity, many.next_step) == expected[:2]
+
+
+def test_a_result_without_a_day_written_down_after_an_exposure_may_be_of_a_later_day() -> None:
+    late = person(*SERIES, marker("hbsag", "positive", None))
+
+    assert evidence_of(late, date(2026, 1, 5))[1] == 1
+
+
 def asked(when: str | None, word: str) -> tuple[Kind, dict[str, Any]]:
     body = {**RESULT, "test": WEAK_IMMUNITY, "when": when, "word": word, "number": None, "unit": ""}
     return Kind.RESULT_RECORDED, body
@@ -164,6 +202,11 @@ def asked(when: str | None, word: str) -> tuple[Kind, dict[str, Any]]:
         ((asked("2026-01-10", "negative"), asked("2025-01-10", "positive")), "no"),
         ((asked("2025-01-10", "negative"), asked("2026-01-10", "indeterminate")), "unknown"),
         ((asked("2026-03-02", "negative"),), "no"),
+        # Of one day the later answer; where it is not certain which was the last, none.
+        ((asked("2026-01-10", "positive"), asked("2026-01-10", "negative")), "no"),
+        ((asked("2026-01-10", "positive"), asked("2026", "negative")), "unknown"),
+        ((asked("2026-01", "positive"), asked("2026-01-10", "positive")), "yes"),
+        ((asked("2025", "positive"), asked("2026-01-10", "negative")), "no"),
     ],
 )
 def test_the_last_answer_about_the_immune_system_counts_and_no_answer_is_not_known(

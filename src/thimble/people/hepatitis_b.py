@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 
 from thimble.clinical.series import (
     Cleared,
@@ -17,6 +19,7 @@ from thimble.clinical.series import (
 )
 from thimble.clinical.series import Person as Cleared_Person
 from thimble.clinical.series.documented import Immunocompromised
+from thimble.clinical.series.infection import MARKERS, STATES, marker_state
 from thimble.clinical.series.schedule import products
 from thimble.clinical.series.walking import Verdict
 from thimble.clinical.serology.analytes import Analyte
@@ -72,18 +75,19 @@ def doses_that_count(
 
 def subject(person: fold.Person, born: date, on: date) -> Cleared_Person:
     """Whom the tables are asked about. What was last asked about the immune system by that day counts;
-    where nobody asked, or the answer was not certain, it is not known."""
-    answers: list[tuple[date, int, str]] = []
+    where nobody asked, it was not certain, or answers that may be the last differ, it is not known."""
+    answers: dict[PartialDate, str] = {}
     for each in person.evidence:
         if each.kind is Kind.RESULT_RECORDED and each.body["test"] == WEAK_IMMUNITY:
             text = each.body["when"] or each.recorded_at.date().isoformat()
             when = PartialDate.parse(text)
             if when.first <= on:
-                answers.append((when.last, each.entry, str(each.body["word"])))
-    last = max(answers)[2] if answers else ""
+                answers[when] = str(each.body["word"])
+    since = max((when.first for when in answers), default=on)
+    last = {word for when, word in answers.items() if when.last >= since}
     weak: Immunocompromised = "unknown"
-    if last in (Word.POSITIVE, Word.NEGATIVE):
-        weak = "yes" if last == Word.POSITIVE else "no"
+    if last in ({Word.POSITIVE}, {Word.NEGATIVE}):
+        weak = "yes" if Word.POSITIVE in last else "no"
     return Cleared_Person(born, person.employment.exposure_prone == "yes", weak)
 
 
@@ -100,7 +104,11 @@ def evidence_of(person: fold.Person, on: date) -> tuple[list[Evidence], int]:
             # It was found before anybody wrote it down, and holds whatever day that was.
             text = min(each.recorded_at.date(), on).isoformat()
         if text is None:
-            undated += 1
+            found_once = _found_once(each)
+            if found_once is None or each.recorded_at.date() > on + _CALENDARS_APART:
+                undated += 1
+            else:
+                found.append(found_once)
             continue
         when = PartialDate.parse(text)
         if when.first <= on < when.last and each.recorded_at.date() > on + _CALENDARS_APART:
@@ -108,6 +116,22 @@ def evidence_of(person: fold.Person, on: date) -> tuple[list[Evidence], int]:
         elif when.first <= on:
             found += _told(each, when, on)
     return found, undated
+
+
+def _found_once(evidence: fold.Evidence) -> MarkerResult | None:
+    """A marker that was positive on a day that nobody knows: whoever reads the file must not miss it."""
+    if evidence.kind is not Kind.RESULT_RECORDED:
+        return None
+    found = _result(evidence.body, None)
+    if found.analyte not in MARKERS:
+        return None
+    state = STATES[marker_state(found.analyte, found.word, found.quantity)]
+    return found if state == "positive" else None
+
+
+def before_birth(told: Iterable[Evidence], born: date) -> bool:
+    """Whether something is documented that lies before the birth."""
+    return any(each.when is not None and each.when.last < born for each in told)
 
 
 def _concerns(evidence: fold.Evidence) -> bool:
@@ -132,8 +156,12 @@ def _told(evidence: fold.Evidence, when: PartialDate, on: date) -> list[Evidence
         until = body["until"]
         over = until is not None and PartialDate.parse(until).last < on
         return [] if over else [Contraindicated(when)]
+    return [_result(body, when)]
+
+
+def _result(body: Mapping[str, Any], when: PartialDate | None) -> MarkerResult:
     word = None if body["word"] is None else Word(body["word"])
     quantity = None
     if body["number"] is not None:
         quantity = Quantity(float(body["number"]), body["unit"], body["comparator"])
-    return [MarkerResult(Analyte(body["test"]), when, word, quantity)]
+    return MarkerResult(Analyte(body["test"]), when, word, quantity)

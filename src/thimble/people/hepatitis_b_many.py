@@ -10,7 +10,7 @@ from thimble.clinical.series import Evidence, Person
 from thimble.clinical.series.cohort import clear_many, gather
 from thimble.clinical.series.deciding import rules
 from thimble.people import fold
-from thimble.people.hepatitis_b import evidence_of, subject
+from thimble.people.hepatitis_b import before_birth, evidence_of, subject
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ def hepatitis_b_of(
         born = births.get(person.reference)
         if born is not None and born <= on:
             told, _ = evidence_of(person, on)
-            if all(each.when.last >= born for each in told):
+            if not before_birth(told, born):
                 asked.append((person.reference, subject(person, born, on), told))
     if not asked:
         return {}

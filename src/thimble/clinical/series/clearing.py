@@ -20,6 +20,7 @@ from .facts import (
     passed_over,
     second_series,
     series_place,
+    since_place,
 )
 from .infection import (
     LEVELS,
@@ -106,7 +107,7 @@ def answer(person: Person, told: Documented, today: int, protocol: str) -> Clear
         int(latest is not None and dose_after(judged, latest.low)),
         int(any(LEVELS[t.level] in TEN and dose_after(judged, t.low) for t in counting)),
         low_place(low_titre, doses, plan),
-        min(second.counted, 2) if second and low_titre else 0,
+        since_place(second, low_titre),
         deciding.IMMUNOCOMPROMISED.index(person.immunocompromised),
         *infection_places(markers, titres, doses, serum, last, plan),
         2

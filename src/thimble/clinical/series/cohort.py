@@ -71,7 +71,8 @@ class Cohort:
         start: shape (n + 1,); the rows of person i are start[i] up to start[i + 1].
         kind: shape (m,), one of the kinds above.
         said: shape (m,); of a dose its place in PRODUCTS, of a titre in LEVELS, of a marker in STATES.
-        low, high: shape (m,); the first and last day it can have been, within birth and the day asked for.
+        low, high: shape (m,); the first and last day it can have been, within birth and the day asked for,
+            or 1 for a result of a day that nobody knows.
     """
 
     born: Ints

@@ -171,6 +171,10 @@ def second_many(
     whole = _suffix(block, some, judged.first[some] + 1, end + 1)
     found = judge_many(whole[0], PRODUCTS, today, plan)
     _keep(second, asked, valid, judged, some, found, whole[1], found.complete)
+    # Where the second series is whole already, every dose since the low titre counts towards it.
+    since = np.arange(len(whole[0].low))[:, None] < whole[0].count
+    since &= whole[0].low >= titres.low_day[some]
+    asked[some] = np.where(found.complete, since.sum(axis=0), asked[some])
     low = np.flatnonzero((titres.low_day[some] > 0) & ~found.complete)
     if len(low):
         who = some[low]

@@ -19,6 +19,7 @@ SERIES = vocabulary()["series"].values
 BEST = vocabulary()["best_titre"].values
 LATEST = vocabulary()["latest_titre"].values
 LOW = vocabulary()["low_titre"].values
+SINCE = vocabulary()["doses_since_low"].values
 VACCINATION = vocabulary()["vaccination"].values
 IMMUNOCOMPROMISED = vocabulary()["immunocompromised"].values
 

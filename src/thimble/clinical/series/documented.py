@@ -14,6 +14,8 @@ from .infection import MARKERS, level_of, marker_state
 from .schedule import UNKNOWN, products
 from .walking import Given
 
+_FIRST_OF_ALL = (1, 1)
+
 Immunocompromised = Literal["yes", "no", "unknown"]
 
 
@@ -80,7 +82,10 @@ def documented(evidence: Iterable[Evidence], born: int, today: int) -> Documente
 
 
 def _days(item: Evidence, born: int, today: int) -> tuple[int, int]:
-    """The first and last day that it can have been, between birth and today."""
+    """The first and last day that it can have been, between birth and today; a day that nobody knows is
+    before them."""
+    if item.when is None:
+        return _FIRST_OF_ALL
     low, high = item.when.first.toordinal(), item.when.last.toordinal()
     if high < born or low > today:
         what = "before the birth" if high < born else "after the day asked for"

@@ -102,10 +102,14 @@ class DoseGiven:
 
 @dataclass(frozen=True, slots=True)
 class MarkerResult:
-    """One final result of a person's blood: a word, a number, or both; `when` is the day of the sample."""
+    """One final result of a person's blood: a word, a number, or both.
+
+    `when` is the day of the sample. None, where nobody knows it, is taken for the earliest: whatever has a
+    day goes before it, and what was found once is not lost.
+    """
 
     analyte: Analyte
-    when: PartialDate
+    when: PartialDate | None
     word: Word | None = None
     quantity: Quantity | None = None
 

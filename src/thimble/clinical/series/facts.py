@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from thimble.clinical.serology import Analyte
 
 from .calendar_days import step
-from .deciding import BEST, LATEST, LOW, SERIES
+from .deciding import BEST, LATEST, LOW, SERIES, SINCE
 from .documented import Titre
 from .infection import (
     LEVELS,
@@ -75,6 +75,17 @@ def second_series(
         return (second if second.complete else None), low
     asked = [d for d in rest if d.low >= low.low]
     return judge(asked, born, today, plan, dialysis=dialysis), low
+
+
+def since_place(second: Judged | None, low: Titre | None) -> int:
+    """How many doses a second series has since the titre that asked for one. Where it is whole without
+    them, every dose since that titre counts, the further ones too."""
+    if second is None or low is None:
+        return SINCE.index("none")
+    found = second.counted
+    if second.complete:
+        found = sum(d.low >= low.low for d in second.doses)
+    return min(found, len(SINCE) - 1)
 
 
 def series_place(judged: Judged, second: Judged | None) -> int:

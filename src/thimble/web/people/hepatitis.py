@@ -9,7 +9,7 @@ from thimble.clinical.saying import calendar_day
 from thimble.clinical.series.deciding import rules
 from thimble.clinical.series.vocabulary import vocabulary
 from thimble.people.fold import Person
-from thimble.people.hepatitis_b import HepatitisB, evidence_of, hepatitis_b
+from thimble.people.hepatitis_b import HepatitisB, before_birth, evidence_of, hepatitis_b
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ def unsaid(person: Person, born: date | None, on: date) -> str:
             "Enter the birth date: without it nothing can be said about which doses of hepatitis B "
             "vaccine count."
         )
-    if any(each.when.last < born for each in told):
+    if before_birth(told, born):
         return (
             "Nothing can be said of hepatitis B: something documented of it lies before the birth date. "
             "Look at both."
