@@ -13,6 +13,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.http import HttpResponse
 from django.test import Client
 
+from exchange.test_pictures import ORIENTATION, jpeg, tags
 from thimble.actions import Refused
 from thimble.actions.brought import MOST_WAITING, bring, look_at, take_back
 from thimble.ledger.store import Overtaken
@@ -176,6 +177,31 @@ def test_what_the_department_attached_is_neither_listed_nor_given_out(
     assert visitor.get(f"/own/scan/{entry}").status_code == 404
     visitor.post(f"/own/scan/{entry}/withdraw")
     assert len(documents(person)) == 1
+
+
+def test_where_a_photo_was_taken_is_not_kept(nurse: Client, person: str) -> None:
+    """Neither of one that the person sends nor of one that a nurse attaches."""
+    mine = opened(make(nurse, person))
+    assert "Where and with what a photo was taken is removed" in mine.get("/own/").text
+    photo = jpeg(6)
+    assert b"Invented Camera" in photo
+    assert send(mine, photo).status_code == 302
+    told = {"shows": "card", "scan": SimpleUploadedFile("card.jpg", jpeg(3))}
+    assert nurse.post(f"/people/{person}/scan", told).status_code == 302
+    for document, way_up in zip(documents(person), (6, 3), strict=True):
+        kept = Vault(django_settings.DATA).get(document.name)
+        assert b"Invented Camera" not in kept
+        assert tags(kept) == {ORIENTATION: way_up}
+        assert document.size == len(kept)
+        assert nurse.get(f"/people/{person}/scan/{document.entry}").content == kept
+
+
+def test_a_photo_that_is_not_whole_is_not_kept(nurse: Client, person: str) -> None:
+    mine = opened(make(nurse, person))
+    answer = send(mine, jpeg(6)[:400] + b"\xff\xd9")
+    assert answer.status_code == 422
+    assert "take the photo or the scan once more" in answer.content.decode()
+    assert documents(person) == ()
 
 
 def test_it_is_on_the_list_and_doses_are_typed_beside_it_and_verified(

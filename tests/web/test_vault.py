@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import stat
+import struct
 import sys
+import zlib
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -14,7 +16,20 @@ from thimble.web.vault import LARGEST_SCAN, Damaged, NotKept, Vault, refuse_malw
 
 PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\ntrailer\n%%EOF\n"
 JPEG = b"\xff\xd8\xff\xe0" + b"\0" * 40 + b"\xff\xd9"
-PNG = b"\x89PNG\r\n\x1a\n" + b"\0" * 40 + b"IEND\xaeB`\x82"
+
+
+def _chunk(name: bytes, body: bytes) -> bytes:
+    return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+
+PNG = b"\x89PNG\r\n\x1a\n" + b"".join(
+    (
+        _chunk(b"IHDR", struct.pack(">IIBBBBB", 2, 1, 8, 0, 0, 0, 0)),
+        _chunk(b"IDAT", zlib.compress(b"\0\x20\xd0")),
+        _chunk(b"IEND", b""),
+    )
+)
+"""Two grey points."""
 
 
 @pytest.mark.parametrize(

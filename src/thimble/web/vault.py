@@ -116,7 +116,8 @@ def type_of(content: bytes) -> str:
     end = content[-1024:]
     if content.startswith(b"%PDF-") and b"%%EOF" in end:
         return "application/pdf"
-    if content.startswith(b"\xff\xd8\xff") and b"\xff\xd9" in end:
+    # Telephones write more behind the end of a photo; it is cut off before the photo is kept.
+    if content.startswith(b"\xff\xd8\xff") and b"\xff\xd9" in content:
         return "image/jpeg"
     if content.startswith(b"\x89PNG\r\n\x1a\n") and b"IEND" in end:
         return "image/png"

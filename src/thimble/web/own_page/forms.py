@@ -23,7 +23,8 @@ class BringForm(forms.Form):
     scan = forms.FileField(
         label="Photo or file",
         help_text="A sharp photo of the whole page (JPEG, PNG) or a PDF, at most 10 MB. Your name must "
-        "be on it.",
+        "be on it. Where and with what a photo was taken is removed before we keep it; a PDF is kept "
+        "as it is.",
         error_messages={
             "required": "Choose a file.",
             "empty": "The file is empty: choose it again.",

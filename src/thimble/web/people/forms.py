@@ -354,7 +354,8 @@ class ScanForm(forms.Form):
     text = PlainText(label="Remark", max_length=200, required=False)
     scan = forms.FileField(
         label="File",
-        help_text="PDF, JPEG or PNG, at most 10 MB.",
+        help_text="PDF, JPEG or PNG, at most 10 MB. Place, time and camera are removed from a photo, not "
+        "from a PDF.",
         error_messages={"required": "Choose a file.", "empty": "The file is empty."},
         widget=forms.FileInput(attrs={"accept": ".pdf,.jpg,.jpeg,.png"}),
     )

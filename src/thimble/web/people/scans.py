@@ -8,8 +8,9 @@ from typing import Any
 from django.conf import settings
 from django.http import HttpResponse
 
+from thimble.exchange.pictures import Unreadable, without_metadata
 from thimble.people.fold import Document
-from thimble.web.vault import LARGEST_SCAN, Damaged, Vault, refuse_malware, type_of
+from thimble.web.vault import LARGEST_SCAN, Damaged, NotKept, Vault, refuse_malware, type_of
 
 FORM_AND_SCAN = LARGEST_SCAN + 256 * 1024
 """Bytes that a form with one scan carries at most."""
@@ -18,18 +19,23 @@ _ENDINGS = {"application/pdf": "pdf", "image/jpeg": "jpg", "image/png": "png"}
 
 
 def sealed(vault: Vault, content: bytes, shows: str, text: str) -> dict[str, Any]:
-    """Look at a scan, seal it, and give the body of its entry.
+    """Look at a scan, take out what a camera wrote beside the picture, seal it, and give the body of its
+    entry. A PDF is kept as it is.
 
     Raises:
-        NotKept: it is no scan, too large, or the program that looks for malware refuses it.
+        NotKept: it is no scan, too large or damaged, or the program that looks for malware refuses it.
     """
     kind = type_of(content)
     refuse_malware(content, settings.MALWARE_COMMAND)
+    try:
+        kept = without_metadata(content, kind)
+    except Unreadable as damaged:
+        raise NotKept(str(damaged)) from damaged
     return {
-        "name": vault.put(content),
-        "digest": hashlib.sha256(content).hexdigest(),
+        "name": vault.put(kept),
+        "digest": hashlib.sha256(kept).hexdigest(),
         "type": kind,
-        "size": len(content),
+        "size": len(kept),
         "shows": shows,
         "text": text,
     }
