@@ -17,8 +17,6 @@ from thimble.protocol import STANDINGS
 FOLDER = SHIPPED / "clearance"
 ANY, NONE = "any", "-"
 UNKNOWN = "unknown"
-NOT_TOLD = frozenset({UNKNOWN, "45"})
-"""Products that say no more than what the vaccine is against; CVX 45 is "not specified"."""
 IMMUNOGLOBULIN = "immunoglobulin"
 
 

@@ -13,7 +13,7 @@ from enum import IntEnum
 from thimble.clinical.durations import Duration
 
 from .calendar_days import step
-from .schedule import NOT_TOLD, Product, Schedule, Target, Way, products
+from .schedule import Product, Schedule, Target, Way, products
 
 
 class Verdict(IntEnum):
@@ -62,12 +62,6 @@ class Walk:
 def fitted(given: Sequence[Given], born: int, allowance: int) -> tuple[Given, ...]:
     """The doses in order of time, each with what its product, its age and its day say of it."""
     own = [replace(d, fit=_fit(d, products()[d.cvx], born, allowance)) for d in given]
-    told = [d for d in own if d.cvx not in NOT_TOLD]
-    for place, dose in enumerate(own):
-        of_day = [other.fit for other in told if same_day(dose, other)]
-        if dose.cvx in NOT_TOLD and of_day:
-            # Another record of that day names the product: it is that dose.
-            own[place] = replace(dose, fit=min(of_day))
     # Of two doses of one day the one that fits comes first.
     return tuple(sorted(own, key=lambda d: (d.low, d.high, d.fit, d.cvx)))
 
