@@ -125,6 +125,39 @@ def test_one_dose_is_enough_against_rubella_in_the_united_states_and_not_in_the_
     assert said(of("rubella", dose("1992-01-01"), by="uk")) == ("pending", "dose")
 
 
+MEASLES, RUBELLA = result("measles_igg", "positive"), result("rubella_igg", "positive")
+
+
+def test_antibody_of_measles_and_rubella_is_enough_for_mumps_in_the_united_kingdom_alone() -> None:
+    """Green Book 12 and 21, as remembered: two MMR, or positive antibody for measles and rubella."""
+    found = of("mumps", MEASLES, RUBELLA, by="uk")
+
+    assert said(found) == ("satisfied", "none")
+    assert found.entries == (2,)
+    assert not found.confirmed
+    assert said(of("mumps", MEASLES, RUBELLA)) == ("not_known", "dose")
+
+
+@pytest.mark.parametrize("word", ["negative", "indeterminate", None])
+def test_antibody_of_only_one_of_them_is_not_enough_for_mumps(word: str | None) -> None:
+    for one, other in ((MEASLES, "rubella_igg"), (RUBELLA, "measles_igg")):
+        assert said(of("mumps", one, by="uk")) == ("not_known", "dose")
+        assert said(of("mumps", one, result(other, word), by="uk")) == ("not_known", "dose")
+    differing = result("rubella_igg", "negative")
+    assert of("mumps", MEASLES, RUBELLA, differing, by="uk").state == "not_known"
+
+
+def test_a_mumps_antibody_that_was_not_found_is_not_passed_over() -> None:
+    for word, state in (("negative", "pending"), ("indeterminate", "satisfied")):
+        assert of("mumps", MEASLES, RUBELLA, result("mumps_igg", word), by="uk").state == state
+
+
+def test_antibody_without_its_day_is_looked_for_before_anything_is_given_against_mumps() -> None:
+    undated = result("rubella_igg", "positive", None)
+
+    assert said(of("mumps", MEASLES, undated, by="uk")) == ("pending", "find_days")
+
+
 @pytest.mark.parametrize("disease", MMR)
 def test_birth_before_1957_is_accepted_in_the_united_states_alone(disease: str) -> None:
     assert of(disease, born=date(1956, 12, 31)).state == "satisfied"

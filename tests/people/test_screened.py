@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from itertools import product
 from typing import Any
 
@@ -129,6 +129,19 @@ def test_a_negative_result_without_a_day_counts_for_nothing_and_a_positive_one_i
     assert parts(of(result("hbsag", "positive", when=None)))[0] == ("missing", "load")
     found = of(*ALL_THREE, result("hbsag", "positive", when=None))
     assert (found.clearance, parts(found)[0]) == ("physician", ("physician", "refer"))
+
+
+def test_a_result_without_its_day_is_no_later_than_the_day_on_which_it_was_written_down() -> None:
+    """A new sample after that day settles it: nobody is left with a test that can never be shown."""
+    unclear = result("hbsag", "indeterminate", when=None), *ALL_THREE[1:]
+    store = people()
+    again = result("hbsag", when="2026-03-09")
+    write(store, (Kind.ENROLLED, {**ENROLLED, "exposure_prone": "yes"}), *unclear)
+    write(store, again, at=NOW + timedelta(days=9))
+    person = fold(store.entries(ONE), NOW + timedelta(days=10))
+    found = screened(person, date(2026, 3, 12), "uk_2023")
+    assert found is not None
+    assert found.clearance == "propose"
 
 
 def test_a_test_after_a_refusal_ends_it() -> None:

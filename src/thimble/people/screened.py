@@ -11,6 +11,8 @@ from thimble.people import choices
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
 
+_CALENDARS_APART = 1
+"""Days: the instant of an entry is of the universal calendar, the day of a result of the site's."""
 TESTS = frozenset(test for pair in INFECTIONS.values() for test in pair)
 
 
@@ -34,11 +36,15 @@ def screened(
 
 
 def _result(evidence: Evidence, today: int) -> Result | None:
-    """A result by a day. Without a date a negative one counts for nothing; any other may be the latest."""
+    """A result by a day. Without a date a negative one counts for nothing; any other may be the latest of
+    those by the day on which it was written down."""
     body = evidence.body
     days = _days(body["when"], today)
     if body["when"] is None and body["word"] != "negative":
         days = (1, today)
+    if days is not None:
+        written = evidence.recorded_at.date().toordinal() + _CALENDARS_APART
+        days = (days[0], max(days[0], min(days[1], written)))
     if body["test"] not in TESTS or days is None:
         return None
     below = body["number"] is not None and body["comparator"] in ("<", "<=")

@@ -46,7 +46,8 @@ def vaccine_facts(
         since = _first_within(on, rule.within)
     first = born.toordinal() if born else None
     counted = Counter(disease, rule, rules.live, told.doses, first, since).count()
-    tests = [t for t in told.tests if t.test == f"{disease}_igg"]
+    tests = _tests_of(disease, told)
+    others = [_tests_of(each, told) for each in rule.enough_with]
     past = [p for p in told.past if p.disease in (disease, *rule.also_history)]
     undated = any(t.days is None and t.word == "positive" for t in tests) or any(
         p.days is None and p.basis in rule.history_counts for p in past
@@ -54,12 +55,15 @@ def vaccine_facts(
     series = "none"
     if counted.certain:
         series = "complete" if counted.certain >= rule.needed else "begun"
+    instead = bool(others) and all(_antibody(each) == "positive" for each in others)
+    undated |= bool(others) and all(_may_be_positive(each) for each in others) and not instead
     could = counted.possible >= rule.needed > counted.certain
     facts: list[tuple[str, str | int]] = [
         ("disease", disease),
         ("doses", series),
         ("days_open", "yes" if could or undated else "no"),
         ("antibody", _antibody(tests)),
+        ("measles_and_rubella", "antibody" if instead else "not_shown"),
         ("history", _history(past)),
         (
             "season",
@@ -78,7 +82,13 @@ def vaccine_facts(
     return Asked(
         tuple(facts),
         counted,
-        (*doses, *_entries(tests), *_entries(past), *_entries(_against(told.against, disease))),
+        (
+            *doses,
+            *_entries(tests),
+            *(entry for each in others if instead for entry in _entries(each)),
+            *_entries(past),
+            *_entries(_against(told.against, disease)),
+        ),
         other_live=live,
     )
 
@@ -135,6 +145,17 @@ def _first_within(on: date, within: Duration) -> int:
     while step(day - 1, within) >= today:
         day -= 1
     return day
+
+
+def _tests_of(disease: str, told: Documented) -> list[Tested]:
+    return [t for t in told.tests if t.test == f"{disease}_igg"]
+
+
+def _may_be_positive(tests: Sequence[Tested]) -> bool:
+    """Whether antibody is positive, or may be by a result whose day is not known."""
+    return _antibody(tests) == "positive" or any(
+        t.days is None and t.word == "positive" for t in tests
+    )
 
 
 def _antibody(tests: Sequence[Tested]) -> str:

@@ -20,7 +20,8 @@ SEASON = "season"
 
 @dataclass(frozen=True, slots=True)
 class DoseRule:
-    """How doses against one disease count; without `products` any against it does. `within`: how long."""
+    """How doses against one disease count; without `products` any against it does. `within`: how long.
+    `enough_with`: diseases whose positive antibody together is asked instead of its own."""
 
     vaccine: str
     needed: int
@@ -32,6 +33,7 @@ class DoseRule:
     within: Duration | None
     also_history: tuple[str, ...]
     history_counts: tuple[str, ...]
+    enough_with: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +151,7 @@ def _dose_rule(told: Mapping[str, Any]) -> DoseRule:
         within=None if in_season else _duration(told, "within"),
         also_history=tuple(told.get("also_history", ())),
         history_counts=tuple(told.get("history_counts", ())),
+        enough_with=tuple(told.get("enough_with", ())),
     )
 
 
