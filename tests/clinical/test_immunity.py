@@ -118,6 +118,17 @@ def test_a_dose_of_some_day_of_a_year_may_lie_between_two_others() -> None:
     assert sum(each.counts for each in found.doses) == 1
 
 
+def test_a_month_before_a_known_day_leaves_open_whether_both_doses_count() -> None:
+    """On 1 January they lie forty days apart, on the 31st ten: find the day, give nothing again."""
+    assert said(of("measles", dose("1992-01"), dose("1992-02-10"))) == ("pending", "find_days")
+    assert said(of("measles", dose("1992-01-31"), dose("1992-02-10"))) == ("pending", "dose")
+
+
+def test_an_undated_childhood_dose_cannot_have_been_the_one_of_a_grown_up() -> None:
+    assert said(of("pertussis", dose(None, "110"))) == ("not_known", "dose")
+    assert said(of("pertussis", dose(None, "115"))) == ("pending", "find_days")
+
+
 def test_one_dose_is_enough_against_rubella_in_the_united_states_and_not_in_the_united_kingdom() -> (
     None
 ):
@@ -277,6 +288,14 @@ def test_documented_bcg_hides_no_film_either() -> None:
     assert said(of("tuberculosis", *ASKED_TB, bcg, film, by="uk")) == ("pending", "refer")
 
 
+def test_neither_bcg_nor_a_past_tuberculosis_without_a_day_counts() -> None:
+    assert said(of("tuberculosis", *ASKED_TB, dose(None, "19"), by="uk")) == ("pending", "tb_test")
+    told = past("tuberculosis", "clinician", None)
+    assert said(of("tuberculosis", *ASKED_TB, told)) == ("not_known", "tb_test")
+    dated = past("tuberculosis", "clinician", "1998")
+    assert said(of("tuberculosis", *ASKED_TB, dated)) == ("pending", "chest_film")
+
+
 @pytest.mark.parametrize("by", ["us", "uk"])
 @pytest.mark.parametrize(
     ("film", "expected"),
@@ -358,6 +377,16 @@ def test_influenza_is_asked_of_each_season(on: date, given_on: str, state: str) 
         assert found.recommended == date(2026, 9, 1)
 
 
+def test_a_season_begins_on_its_first_day() -> None:
+    on, before = date(2026, 7, 1), date(2026, 6, 30)
+    assert of("influenza", dose("2026-07-01", "88", on), on=on).state == "satisfied"
+    assert of("influenza", dose("2026-06-30", "88", on), on=on).state == "not_due"
+    season = rules("us").season
+    assert (season.began(on), season.began(before)) == (on, date(2025, 7, 1))
+    assert season.ends(before) == before
+    assert season.next_offer(date(2026, 9, 1)) == date(2027, 9, 1)
+
+
 def test_this_seasons_dose_comes_up_again_with_the_next_season() -> None:
     assert of("influenza", dose("2025-10-01", "88")).again_on == date(2026, 9, 1)
     on = date(2026, 7, 20)
@@ -379,6 +408,23 @@ def test_two_skin_tests_lie_a_week_to_twelve_months_apart(days: int, step: str) 
     tests = [
         result("tuberculin", "negative", (first + timedelta(days=d)).isoformat()) for d in (0, days)
     ]
+    asked = result("tb_risk", "negative"), result("tb_symptoms", "negative", "2026-02-01")
+    assert of("tuberculosis", *tests, *asked).next_step == step
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "step"),
+    [
+        ("2024-03", "2024-03-20", "second_skin_test"),
+        ("2024-03", "2024-04-07", "none"),
+        ("2024-03", "2025-03-01", "none"),
+        ("2024-03", "2025-03", "second_skin_test"),
+    ],
+)
+def test_a_skin_test_known_to_the_month_counts_if_every_day_of_it_would_do(
+    first: str, second: str, step: str
+) -> None:
+    tests = result("tuberculin", "negative", first), result("tuberculin", "negative", second)
     asked = result("tb_risk", "negative"), result("tb_symptoms", "negative", "2026-02-01")
     assert of("tuberculosis", *tests, *asked).next_step == step
 
@@ -413,6 +459,8 @@ def test_a_contraindication_goes_to_the_physician_and_a_refusal_is_offered_again
     assert said(of("measles", refused)) == ("not_known", "offer_again")
     after = of("measles", refused, dose("2021-01-01"))
     assert said(after) == ("pending", "dose")  # a dose after it ends the refusal
+    # The first dose taken and the next one refused, on one day.
+    assert of("measles", refused, dose("2020-01-01")).next_step == "offer_again"
 
 
 def test_what_no_table_judges_is_refused() -> None:

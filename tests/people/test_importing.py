@@ -330,6 +330,13 @@ def test_ambiguous_dates_are_read_once_somebody_said_how_and_serials_are_told(ho
     assert day.notes == ("F2: 46113 was read as 2026-04-01, as spreadsheets count days",)
 
 
+def test_a_workbook_that_counts_days_from_1904_is_read_with_its_own_count(house: House) -> None:
+    """44651 days after 1 January 1904 is 1 April 2026; a cell marked as a day is the same day."""
+    row = ("1", "Garrow", "Milo", date(1999, 5, 4), "", 44651)
+    read = house.preview(read_sheets(xlsx(HEADER, row, from_1904=True))[0]).rows[0]
+    assert (read.identity.birth_date, read.work["starts_on"]) == (date(1999, 5, 4), "2026-04-01")
+
+
 @pytest.mark.parametrize(
     ("header", "text", "name", "value"),
     [

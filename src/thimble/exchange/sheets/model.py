@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 CellKind = Literal["text", "number", "day", "formula", "error"]
@@ -28,12 +29,14 @@ NOTHING = Cell("")
 class Sheet:
     """One sheet. `rows` maps the file's own row numbers, from 1, to cells; empty rows are left out.
 
-    `note` says what was taken for granted in reading it, in a sentence, or is empty.
+    `note` says what was taken for granted in reading it, in a sentence, or is empty. `day_zero` is the day
+    from which the file counts days, where a cell holds one as a bare number.
     """
 
     name: str
     rows: Mapping[int, tuple[Cell, ...]]
     note: str = ""
+    day_zero: date = date(1899, 12, 30)
 
     def cell(self, row: int, column: int) -> Cell:
         """A cell by row (from 1) and column (from 0); one beyond the row's end is empty."""

@@ -124,7 +124,7 @@ def _workbook(content: bytes) -> list[Sheet]:
         raise SheetFault("The workbook is damaged. Open it, save it anew and send that.") from error
     try:
         return [
-            Sheet(sheet.title, _kept(_rows_of(sheet)))
+            Sheet(sheet.title, _kept(_rows_of(sheet)), day_zero=book.epoch.date())
             for sheet in book.worksheets
             if sheet.sheet_state == "visible"
         ]

@@ -38,9 +38,8 @@ _YOUNGEST, _OLDEST = 10, 110
 """Ages in years outside which a birth date is a slip of the keyboard."""
 _FAR = timedelta(days=80 * 366)
 _SERIAL = (20_000, 80_000)
-"""Days since 1899-12-30, as spreadsheets count them: 1954 to 2119. A year of four digits is none."""
+"""Days since `Sheet.day_zero`, as spreadsheets count them: 1954 to 2119. A year of four digits is none."""
 _LONGEST = 120
-_EPOCH = date(1899, 12, 30)
 
 _IDENTITY = ("number", "family_name", "given_name", "birth_date", "email")
 
@@ -76,7 +75,7 @@ def read_row(sheet: Sheet, number: int, columns: Columns, today: date) -> Readin
             continue
         place = f"{column_name(column)}{number}"
         try:
-            _take(row, name, cell, columns, today, place)
+            _take(row, name, cell, columns, today, place, sheet.day_zero)
         except ValueError as fault:
             row.faults.append(f"{place}, {FIELDS[name]}: {fault}")
     if not row.who.name:
@@ -93,13 +92,21 @@ def read_row(sheet: Sheet, number: int, columns: Columns, today: date) -> Readin
     return row
 
 
-def _take(row: Reading, name: str, cell: Cell, columns: Columns, today: date, place: str) -> None:
+def _take(
+    row: Reading,
+    name: str,
+    cell: Cell,
+    columns: Columns,
+    today: date,
+    place: str,
+    day_zero: date,
+) -> None:
     if cell.kind == "formula":
         raise ValueError("the cell holds a formula; replace it by its value in the spreadsheet")
     if cell.kind == "error":
         raise ValueError(f"the cell holds an error, {cell.text}")
     if name in ("birth_date", "starts_on", "ends_on"):
-        told = _day(row, cell, columns, today, place, ahead=name != "birth_date")
+        told = _day(row, cell, columns, today, place, day_zero, ahead=name != "birth_date")
         if name == "birth_date":
             row.identity[name] = _born(told, today)
         else:
@@ -142,13 +149,20 @@ def _a_name(text: str) -> None:
 
 
 def _day(
-    row: Reading, cell: Cell, columns: Columns, today: date, place: str, *, ahead: bool
+    row: Reading,
+    cell: Cell,
+    columns: Columns,
+    today: date,
+    place: str,
+    day_zero: date,
+    *,
+    ahead: bool,
 ) -> date:
     text = cell.text
     if cell.kind == "day":
         text = text[:10]
     elif text.isdecimal() and _SERIAL[0] <= int(text) < _SERIAL[1]:
-        day = _EPOCH + timedelta(days=int(text))
+        day = day_zero + timedelta(days=int(text))
         row.notes.append(
             f"{place}: {text} was read as {day.isoformat()}, as spreadsheets count days"
         )
