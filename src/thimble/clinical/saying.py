@@ -86,6 +86,15 @@ def opening(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def counted(number: int, thing: str) -> str:
+    """A number of things.
+
+    >>> counted(1, "question"), counted(3, "question")
+    ('1 question', '3 questions')
+    """
+    return f"{number} {thing}{'' if number == 1 else 's'}"
+
+
 def unit(ucum: str) -> str:
     """A unit as people write it. UCUM has brackets around units outside the SI and braces around remarks.
 

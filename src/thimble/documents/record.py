@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from thimble.clinical.saying import inside
+from thimble.clinical.saying import counted, inside
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import known_by, standing
 from thimble.ledger.plan import Plan
@@ -94,5 +94,5 @@ class Record:
 def _amount(body: Mapping[str, Any]) -> str:
     """How much was given: of one dose, and for how many days tablets were handed out."""
     days = body.get("days", 0)
-    handed = f"for {days} day{'' if days == 1 else 's'}" if days else ""
+    handed = f"for {counted(days, 'day')}" if days else ""
     return ", ".join(part for part in (str(body.get("amount", "")).strip(), handed) if part)

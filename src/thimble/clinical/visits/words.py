@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from thimble.clinical.saying import calendar_day
+from thimble.clinical.saying import calendar_day, counted
 from thimble.clinical.visits.plan import (
     Because,
     Bound,
@@ -34,7 +34,7 @@ def sentences(plan: VisitPlan, names: Names | None = None) -> tuple[str, ...]:
         said += visit(each, known)
     said += [f"The agreed date {calendar_day(day)} is no longer needed." for day in plan.dropped]
     if plan.added > 0:
-        said.append(f"The chosen days cost {_count(plan.added, 'more visit')}.")
+        said.append(f"The chosen days cost {counted(plan.added, 'more visit')}.")
     return tuple(said)
 
 
@@ -80,7 +80,7 @@ def placement(found: Placement, names: Names | None = None) -> str:
         said = f"{name}: this day was chosen{_away(found)}"
         if found.outside:
             side = "before its window opens" if found.outside < 0 else "after its window closes"
-            said += f"; {_count(abs(found.outside), 'day')} {side}"
+            said += f"; {counted(abs(found.outside), 'day')} {side}"
         return f"{said}."
     if found.why in (Why.NO_TARGET, Why.ON_TARGET) or found.target is None:
         return ""
@@ -119,7 +119,7 @@ def unplaceable(found: Unplaceable, names: Names | None = None) -> str:
 def overdue(found: Overdue, names: Names | None = None) -> str:
     """An item that is late, and the first day it can be held."""
     name = _name(found.item, names or {})
-    said = f"{name} is overdue by {_count(found.days_late, 'day')}: its last day was "
+    said = f"{name} is overdue by {counted(found.days_late, 'day')}: its last day was "
     said += f"{calendar_day(found.closes.day)}."
     if found.proposal is None:
         return f"{said} No open day can be proposed; a clinician decides."
@@ -145,9 +145,9 @@ def refusal(found: Refusal, names: Names | None = None) -> str:
 def _choices(before: Nearest | None, after: Nearest | None) -> str:
     found = []
     if before is not None:
-        found.append(f"{calendar_day(before.day)}, {_count(before.outside, 'day')} too early")
+        found.append(f"{calendar_day(before.day)}, {counted(before.outside, 'day')} too early")
     if after is not None:
-        found.append(f"{calendar_day(after.day)}, {_count(after.outside, 'day')} too late")
+        found.append(f"{calendar_day(after.day)}, {counted(after.outside, 'day')} too late")
     if not found:
         return "A clinician decides."
     return f"Nearest open days: {'; '.join(found)}. A clinician decides."
@@ -157,11 +157,7 @@ def _away(found: Placement) -> str:
     if not found.off:
         return ""
     side = "before" if found.off < 0 else "after"
-    return f" ({_count(abs(found.off), 'day')} {side} its target)"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+    return f" ({counted(abs(found.off), 'day')} {side} its target)"
 
 
 def _name(item: str, names: Names) -> str:

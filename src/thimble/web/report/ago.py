@@ -5,7 +5,7 @@ from __future__ import annotations
 import calendar
 from datetime import date, datetime, tzinfo
 
-from thimble.clinical.saying import elapsed, minute, occurrence
+from thimble.clinical.saying import counted, elapsed, minute, occurrence
 
 _IN_MONTHS_FROM = 3
 """Months. Below, days tell more: nobody notices that "2 months" was to be "30 days"."""
@@ -24,10 +24,10 @@ def span(day: date, today: date) -> str:
     if today.day < min(day.day, last):
         months -= 1
     if months < _IN_MONTHS_FROM:
-        return _count((today - day).days, "day")
+        return counted((today - day).days, "day")
     years, rest = divmod(months, 12)
     return " and ".join(
-        _count(number, unit) for number, unit in ((years, "year"), (rest, "month")) if number
+        counted(number, unit) for number, unit in ((years, "year"), (rest, "month")) if number
     )
 
 
@@ -49,7 +49,3 @@ def at_in_words(at: datetime, precision: str, zone: tzinfo) -> str:
     if precision in ("hour", "date"):
         return occurrence(at, precision, zone)
     return minute(at, zone)
-
-
-def _count(number: int, unit: str) -> str:
-    return f"{number} {unit}{'' if number == 1 else 's'}"

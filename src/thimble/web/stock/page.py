@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 
+from thimble.clinical.saying import counted
 from thimble.clinical.stocked import Stocked, StockProduct
 from thimble.ledger.stock.alerts import alerts
 from thimble.ledger.stock.movements import WORDS, Move, Movement
@@ -16,7 +17,6 @@ from thimble.web.stock.words import (
     place_name,
     product_name,
     unit_of,
-    units,
 )
 from thimble.web.words import moment
 
@@ -164,14 +164,14 @@ def _row(pile: Pile, shelf: Shelf, stocked: Stocked, today: date) -> Row:
     elif pile.missing:
         strong = False
         more_or_fewer = "fewer" if pile.missing > 0 else "more"
-        state = f"{units(abs(pile.missing), unit)} {more_or_fewer} counted than expected"
+        state = f"{counted(abs(pile.missing), unit)} {more_or_fewer} counted than expected"
     return Row(
         place=pile.place,
         product=pile.product,
         lot=pile.lot,
         name=product_name(pile.product, stocked),
         last=last_day(last),
-        there="none" if pile.to_count else units(pile.there, unit),
+        there="none" if pile.to_count else counted(pile.there, unit),
         state=state,
         strong=strong,
     )
@@ -184,7 +184,7 @@ def line(
     what = product_name(one.product, stocked)
     where = f", {place_name(one.place, stocked)}" if one.place else ""
     lot = f", lot {one.lot}" if one.lot else ""
-    count = units(one.quantity, unit_of(one.product, stocked))
+    count = counted(one.quantity, unit_of(one.product, stocked))
     match one.move:
         case Move.LEVEL:
             said = f"at least {count} of {what}{where}"

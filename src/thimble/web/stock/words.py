@@ -5,6 +5,7 @@ from __future__ import annotations
 from calendar import monthrange
 from datetime import date
 
+from thimble.clinical.saying import counted
 from thimble.clinical.stocked import Stocked
 from thimble.ledger.stock.alerts import Alert, Sort
 
@@ -16,11 +17,6 @@ def last_day(day: date | None) -> str:
     if day.day == monthrange(day.year, day.month)[1]:
         return f"until the end of {day:%m/%Y}"
     return f"until {day.day} {day:%b %Y}"
-
-
-def units(count: int, unit: str) -> str:
-    """`1 pack`, `3 packs`."""
-    return f"{count} {unit}{'' if count == 1 else 's'}"
 
 
 def product_name(product: str, stocked: Stocked) -> str:
@@ -45,7 +41,7 @@ def alert_words(alert: Alert, stocked: Stocked) -> str:
     """What is so and what to do, in one sentence."""
     what = product_name(alert.product, stocked)
     where = place_name(alert.place, stocked)
-    there = units(max(0, alert.there), unit_of(alert.product, stocked))
+    there = counted(max(0, alert.there), unit_of(alert.product, stocked))
     match alert.sort:
         case Sort.NONE_LEFT:
             return f"{where}: none left of {what}; at least {alert.minimum} should be there."

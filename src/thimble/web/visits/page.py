@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, tzinfo
 
 from thimble.clinical.durations import on_the_wall
-from thimble.clinical.saying import calendar_day, inside, minute
+from thimble.clinical.saying import calendar_day, counted, inside, minute
 from thimble.clinical.series import DoseGiven, PartialDate
 from thimble.clinical.site import Site
 from thimble.clinical.visits import (
@@ -321,7 +321,7 @@ def _together(visit: Visit, found: Visiting, zone: tzinfo) -> tuple[str, ...]:
 def _label(other: Alternative) -> str:
     if not other.change:
         return calendar_day(other.day)
-    much = f"{abs(other.change)} day{'' if abs(other.change) == 1 else 's'}"
+    much = counted(abs(other.change), "day")
     side = "farther from" if other.change > 0 else "nearer to"
     return f"{calendar_day(other.day)} ({much} {side} the best)"
 

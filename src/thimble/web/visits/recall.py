@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
 from thimble.clinical.durations import on_the_wall
 from thimble.clinical.ladder import Ladder
-from thimble.clinical.saying import calendar_day, minute
+from thimble.clinical.saying import calendar_day, counted, minute
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.bodies import CONTACT_BY, CONTACT_OUTCOMES
@@ -178,10 +178,9 @@ def in_words(recalled: Recalled, today: date) -> str:
     if recalled.part == "overdue":
         days = (today - recalled.day).days
         late = ", missed" if recalled.missed else ""
-        return f"expected on {day}, {days} day{'' if days == 1 else 's'} ago{late}"
+        return f"expected on {day}, {counted(days, 'day')} ago{late}"
     if recalled.part == "unplanned":
-        count = f"{recalled.visits} visit{'' if recalled.visits == 1 else 's'}"
-        return f"{count}, the first best on {day}"
+        return f"{counted(recalled.visits, 'visit')}, the first best on {day}"
     return f"expected {f'today{hour}' if recalled.day == today else f'on {day}'}"
 
 

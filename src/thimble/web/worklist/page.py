@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 
-from thimble.clinical.saying import day, inside
+from thimble.clinical.saying import counted, day, inside
 from thimble.clinical.windows import ago
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
@@ -310,7 +310,7 @@ def asides(
     if plan.contradictions:
         said.append("answers contradict each other")
     if doing.late:
-        said.append(f"{_count(doing.late, 'thing')} past the window")
+        said.append(f"{counted(doing.late, 'thing')} past the window")
     said.append(signed_words(situation, plan, now))
     if with_source and (source := source_words(situation, plan, now)):
         said.append(source)
@@ -318,12 +318,8 @@ def asides(
         said += [LINKED[link.what].format(case=link.case) for link in situation.links]
     if plan.questions:
         count = len(plan.questions)
-        said.append(f"{_count(count, 'question')} open")
+        said.append(f"{counted(count, 'question')} open")
     return tuple(said)
-
-
-def _count(number: int, thing: str) -> str:
-    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def news(entries: Sequence[Entry], seen_to: int | None) -> str:
@@ -439,7 +435,7 @@ def _decided(situation: Situation, plan: Plan, now: datetime, zone: tzinfo) -> s
     last = situation.signed[-1]
     words = f"plan signed {_instant(last.at, now, zone)}"
     if situation.departures:
-        words += f", {_count(len(situation.departures), 'departure')} from the advice"
+        words += f", {counted(len(situation.departures), 'departure')} from the advice"
     if last.protocol_digest != plan.protocol_digest:
         words += " under another edition of the protocol"
     if situation.entries > last.entry:
