@@ -34,11 +34,11 @@ from thimble.web import clock
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.models import LastLook
 from thimble.web.roles import Role
-from thimble.web.worklist import page
 from thimble.web.worklist.board import Board, Standing
-from thimble.web.worklist.page import Seen, news, order
+from thimble.web.worklist.cases import Seen, order
 from thimble.web.worklist.search import find
 from thimble.web.worklist.validity import valid_until
+from thimble.web.worklist.words import age, news
 
 from .conftest import NIGHT
 from .made import NOW, action, hours, plan, situation
@@ -216,7 +216,7 @@ def test_a_source_whose_result_is_awaited_is_still_open(
 
 
 def test_an_exposure_known_to_the_day_is_never_given_an_hour() -> None:
-    told = page.age(situation(hours(-31), precision="date"), NOW, ZURICH)
+    told = age(situation(hours(-31), precision="date"), NOW, ZURICH)
 
     assert "hour not known" in told
     assert not re.search(r"\d\d:\d\d", told)
@@ -666,4 +666,4 @@ def test_news_is_empty_for_what_was_seen_and_said_for_a_case_never_opened() -> N
 
     assert news(entries, len(entries)) == ""
     assert news(entries, None) == "not opened by you yet"
-    assert page.news(entries, 0).startswith(f"{len(entries)} new: exposure reported")
+    assert news(entries, 0).startswith(f"{len(entries)} new: exposure reported")

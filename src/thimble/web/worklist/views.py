@@ -19,6 +19,9 @@ from thimble.web.models import LastLook
 from thimble.web.stock.telling import shelf_alerts
 from thimble.web.worklist import page
 from thimble.web.worklist.board import standings
+from thimble.web.worklist.cases import FILTERS, passes, seen_of
+from thimble.web.worklist.handover import SHIFT
+from thimble.web.worklist.handover import handover as handed_over
 from thimble.web.worklist.search import LEAST, find
 
 _PLACEHOLDER = "2222-2222"
@@ -35,10 +38,10 @@ def worklist(request: HttpRequest) -> HttpResponse:
         LastLook.objects.filter(account_id=request.user.pk).values_list("case", "position")
     )
     words = vocabulary()
-    cases = page.seen_of(standings(now), looks, now, words)
+    cases = seen_of(standings(now), looks, now, words)
 
     show = request.GET.get("show", "all")
-    if show not in page.FILTERS or (show == "source" and not with_source):
+    if show not in FILTERS or (show == "source" and not with_source):
         show = "all"
     typed = request.POST.get("q", "").strip()[:80] if request.method == "POST" else ""
     searched = request.method == "POST"
@@ -52,7 +55,7 @@ def worklist(request: HttpRequest) -> HttpResponse:
         chosen = [seen for seen in cases if seen.reference in found.cases]
         names = {case: workers[case].name for case in found.cases if workers and case in workers}
     else:
-        chosen = [seen for seen in cases if page.passes(seen, show)]
+        chosen = [seen for seen in cases if passes(seen, show)]
         if may_name and "names" in request.GET:
             workers = get_identities().workers([seen.reference for seen in chosen])
             names = {case: worker.name for case, worker in workers.items()}
@@ -75,7 +78,7 @@ def worklist(request: HttpRequest) -> HttpResponse:
         ],
         "filters": page.filters(cases, show if not searched else "", with_source=with_source),
         "show": show,
-        "label": page.FILTERS[show],
+        "label": FILTERS[show],
         "searched": searched,
         "typed": typed,
         "sentence": sentence,
@@ -110,16 +113,14 @@ def handover(request: HttpRequest) -> HttpResponse:
     """Every open case in few words, to print or to read aloud when the shift changes. No names."""
     now = clock.now()
     words = vocabulary()
-    cases = page.seen_of(standings(now), {}, now, words)
+    cases = seen_of(standings(now), {}, now, words)
     site = get_site()
     before, after = case_address()
     context = {
-        "handover": page.handover(
-            cases, now, zone(), words, with_source=can(request, "see_source")
-        ),
+        "handover": handed_over(cases, now, zone(), words, with_source=can(request, "see_source")),
         "site": site,
         "now": now,
-        "shift_hours": int(page.SHIFT.total_seconds() // 3600),
+        "shift_hours": int(SHIFT.total_seconds() // 3600),
         "case_before": before,
         "case_after": after,
     }
