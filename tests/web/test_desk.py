@@ -31,8 +31,7 @@ from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value
 from thimble.web import clock
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
-from thimble.web.desk.deciding import SignPage
-from thimble.web.desk.page import CasePage, Reading
+from thimble.web.desk.page import CasePage
 from thimble.web.desk.plan import asks_expert, protective_first
 from thimble.web.desk.questions import (
     BadAnswer,
@@ -42,6 +41,8 @@ from thimble.web.desk.questions import (
     read_moment,
     read_number,
 )
+from thimble.web.desk.reading import Reading
+from thimble.web.desk.signing import SignPage
 from thimble.web.desk.words import Clock, WindowWords, left, point
 from thimble.web.models import LastLook
 from thimble.web.roles import GRANTED, Role

@@ -18,7 +18,7 @@ from django.urls import reverse
 from thimble import actions
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
-from thimble.web.desk.page import Reading
+from thimble.web.desk.reading import Reading
 from thimble.web.models import Account, IdentityLook
 from thimble.web.roles import GRANTED, Role
 

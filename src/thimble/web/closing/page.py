@@ -13,7 +13,7 @@ from thimble.ledger.plan import Action, State
 from thimble.ledger.resulting import course_around
 from thimble.ledger.workers_results import waits_for
 from thimble.protocol.protocol import Protocol
-from thimble.web.desk.page import Reading
+from thimble.web.desk.reading import Reading
 
 STATES: Mapping[State, str] = {
     State.DONE: "done",

@@ -25,8 +25,8 @@ from thimble.ledger.plan import TO_DO
 from thimble.web.context import get_site, get_store
 from thimble.web.course.places import RESUMED_REVIEW, REVIEW, open_questions
 from thimble.web.desk.handling import moment_of_form, who
-from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer, read_moment
+from thimble.web.desk.reading import Reading
 from thimble.web.stock.giving import Given, giving, taken_in
 
 Doing = tuple[Callable[[], object], Callable[[Entry], bool]]

@@ -35,8 +35,8 @@ from thimble.ledger.plan import TO_DO, Action, CourseRecord, Told
 from thimble.protocol.protocol import Protocol
 from thimble.web.course.places import RESUMED_REVIEW, REVIEW, form_for, open_questions
 from thimble.web.course.strip import Strip, strip_of
-from thimble.web.desk.page import Reading
 from thimble.web.desk.plan import expert_facts
+from thimble.web.desk.reading import Reading
 from thimble.web.desk.words import point
 
 ADVICE = "course_advice"

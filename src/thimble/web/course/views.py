@@ -24,8 +24,8 @@ from thimble.web.desk.handling import (
     read,
     write,
 )
-from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.desk.reading import Reading
 from thimble.web.desk.responding import sentence
 from thimble.web.stock.giving import course_lots
 

@@ -14,8 +14,8 @@ from thimble.ledger.exposed import protocol_for, saying
 from thimble.ledger.fold import standing
 from thimble.ledger.history import LABELS, details
 from thimble.protocol.protocol import Protocol
-from thimble.web.desk.page import Reading, actions_in_words
 from thimble.web.desk.questions import BadAnswer, read_moment
+from thimble.web.desk.reading import Reading, actions_in_words
 
 WRITTEN_WITH: Mapping[Kind, str] = {
     Kind.PLAN_SIGNED: "sign_plan",

@@ -15,7 +15,7 @@ from thimble.ledger.store import Overtaken
 from thimble.web import clock, log
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site, get_store
-from thimble.web.desk.deciding import OtherwisePage, SignPage, read_departures
+from thimble.web.desk.changes import Change
 from thimble.web.desk.handling import (
     canonical,
     names_of,
@@ -26,9 +26,11 @@ from thimble.web.desk.handling import (
     who,
     write,
 )
-from thimble.web.desk.page import Change, Reading
+from thimble.web.desk.otherwise import OtherwisePage
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.desk.reading import Reading
 from thimble.web.desk.responding import sentence, written
+from thimble.web.desk.signing import SignPage, read_departures
 
 
 @never_cache

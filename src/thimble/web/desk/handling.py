@@ -21,8 +21,9 @@ from thimble.web import clock, log
 from thimble.web.access import can
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.context import looked as record_look
-from thimble.web.desk.page import Reading, Written, actions_in_words
+from thimble.web.desk.changes import Written
 from thimble.web.desk.questions import BadAnswer, read_moment
+from thimble.web.desk.reading import Reading, actions_in_words
 from thimble.web.desk.words import RuleLink
 from thimble.web.models import Account, LastLook
 from thimble.web.roles import CAPABILITIES

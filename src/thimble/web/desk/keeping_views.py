@@ -30,8 +30,8 @@ from thimble.web.desk.handling import (
     write,
 )
 from thimble.web.desk.new import NewCaseForm
-from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.desk.reading import Reading
 from thimble.web.desk.responding import record, sentence, written
 
 

@@ -2,38 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 
 from thimble.actions.identity import WorkerIdentity
 from thimble.actions.linking import TOUCHED
 from thimble.clinical.site import Site
-from thimble.ledger.assess import assess
 from thimble.ledger.bodies import CLOSED_REASONS
-from thimble.ledger.compare import diff, fingerprint
+from thimble.ledger.compare import fingerprint
 from thimble.ledger.course import FIRST_DOSE
-from thimble.ledger.entries import Entry
 from thimble.ledger.exposed import protocol_for, say, saying
-from thimble.ledger.fold import fold
-from thimble.ledger.history import LABELS, details
 from thimble.ledger.linking import is_patient_case
-from thimble.ledger.plan import KnownFact, Plan, Situation
+from thimble.ledger.plan import Situation
 from thimble.ledger.signature import SignatureState, signature_of
 from thimble.ledger.support import due_offer
 from thimble.protocol.protocol import Protocol
+from thimble.web.desk.changes import Change, Written, changed_since
+from thimble.web.desk.known import FactGroup, known_in_words
 from thimble.web.desk.plan import PlanView
 from thimble.web.desk.questions import QuestionView
+from thimble.web.desk.reading import Reading, actions_in_words
 from thimble.web.desk.words import Clock, RuleLink, no_link, point
-
-SAID_BY: Mapping[str, str] = {
-    "worker": "the worker",
-    "clinician": "a clinician",
-    "laboratory": "the laboratory",
-    "record": "the record",
-}
-ABOUT = {"exposure": "The exposure", "source": "The source patient", "worker": "The worker"}
-SHOWN_CHANGES = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,75 +42,6 @@ class Typed:
     def last(self) -> dict[str, str]:
         """The last value of each field, to show again."""
         return {name: given[-1] for name, given in self.values.items() if given}
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """Sentences that say what is different: the first of them, and the rest folded away."""
-
-    title: str
-    first: tuple[str, ...]
-    rest: tuple[str, ...]
-
-    @property
-    def count(self) -> int:
-        """How many there are."""
-        return len(self.first) + len(self.rest)
-
-    @classmethod
-    def of(cls, title: str, words: Sequence[str]) -> Change:
-        """Sentences in the order they were given."""
-        return cls(title, tuple(words[:SHOWN_CHANGES]), tuple(words[SHOWN_CHANGES:]))
-
-
-@dataclass(frozen=True, slots=True)
-class Written:
-    """One entry as somebody else is told of it."""
-
-    who: str
-    at: str
-    what: str
-    details: tuple[str, ...]
-
-    @classmethod
-    def of(
-        cls,
-        entry: Entry,
-        *,
-        protocol: Protocol,
-        names: Mapping[str, str],
-        actions: Mapping[str, str],
-        now: datetime,
-        zone: tzinfo,
-        say: Callable[[str], str],
-    ) -> Written:
-        """An entry in words; `say` puts them for who is exposed."""
-        return cls(
-            names.get(entry.by, say("the worker") if entry.by == "worker" else entry.by),
-            point(entry.recorded_at, now, zone),
-            say(LABELS[entry.kind]),
-            tuple(details(entry, protocol.vocabulary, zone, actions, say)),
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class FactView:
-    """A fact that is answered, or that nobody can answer: what, who said it, when."""
-
-    fact: str
-    question: str
-    value: str
-    who: str
-    at: str
-    entry: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class FactGroup:
-    """Facts about one thing."""
-
-    title: str
-    facts: tuple[FactView, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,48 +85,12 @@ class May:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """A case read once: its entries, what they mean and what follows, at a moment."""
-
-    case: str
-    entries: tuple[Entry, ...]
-    situation: Situation
-    plan: Plan
-
-    @classmethod
-    def of(
-        cls, case: str, entries: Sequence[Entry], protocol: Protocol, site: Site, now: datetime
-    ) -> Reading:
-        """Fold and assess.
-
-        Raises:
-            ValueError: there is no entry by `now`.
-        """
-        situation = fold(entries, now, protocol.vocabulary)
-        return cls(case, tuple(entries), situation, assess(situation, protocol, now, site))
-
-    @property
-    def position(self) -> int:
-        """The position that a form carries: up to where its reader has seen."""
-        return self.entries[-1].position
-
-    def plan_at(self, position: int, protocol: Protocol, site: Site) -> Plan | None:
-        """The plan at this moment without the entries after `position`; None before the first."""
-        known = [entry for entry in self.entries if entry.position <= position]
-        if not known:
-            return None
-        now = self.plan.now
-        return assess(fold(known, now, protocol.vocabulary), protocol, now, site)
-
-
 LINKED = {
     "patient_case": "The patient may have been exposed to the worker's blood, and is followed too.",
     "worker_case": "The exposed person of this case is a patient; the source is the injured worker. Rules "
     "and doses were written for adult staff: whoever treats the patient decides whether they fit.",
 }
 """What a linked case means for this one."""
-
 BLEEDS = frozenset({"percutaneous", "human_bite"})
 """Ways in which the worker may bleed where the patient is touched."""
 
@@ -215,25 +100,6 @@ def _ask_patient(situation: Situation) -> bool:
     route = situation.facts.get("route")
     bleeds = route is not None and route.value in BLEEDS
     return bleeds or TOUCHED in situation.facts or bool(situation.links)
-
-
-def changed_since(
-    reading: Reading, position: int, title: str, protocol: Protocol, site: Site
-) -> Change | None:
-    """What the entries after `position` changed in the plan; None where there are none."""
-    if position >= reading.position:
-        return None
-    before = reading.plan_at(position, protocol, site)
-    if before is None:
-        return None
-    outputs = protocol_for(protocol, reading.situation).outputs
-    return Change.of(title, diff(before, reading.plan).words(outputs))
-
-
-def actions_in_words(plan: Plan, protocol: Protocol) -> dict[str, str]:
-    """The words for action and decision ids."""
-    words = {name: output.label for name, output in protocol.outputs.items() if output.label}
-    return {**words, **plan.words, **{action.id: action.what for action in plan.actions}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -406,47 +272,6 @@ def _questions(
         for fact in order
         if fact in protocol.vocabulary
     ]
-
-
-def known_in_words(
-    reading: Reading, protocol: Protocol, site: Site, names: Mapping[str, str]
-) -> tuple[FactGroup, ...]:
-    """What is known, in the vocabulary's order, and what nobody can know."""
-    situation, now, zone = reading.situation, reading.plan.now, site.zone
-    protocol, words_of = protocol_for(protocol, situation), saying(situation)
-    by_position = {entry.position: entry for entry in reading.entries}
-    groups: dict[str, list[FactView]] = {about: [] for about in ABOUT}
-    for fact, definition in protocol.vocabulary.items():
-        known: KnownFact | None = situation.facts.get(fact)
-        if known is not None:
-            entry = None if known.entry is None else by_position.get(known.entry)
-            who = words_of(SAID_BY.get(known.said_by, known.said_by))
-            if entry is not None and entry.by != "worker" and known.said_by != "worker":
-                who = f"{who}, recorded by {names.get(entry.by, entry.by)}"
-                if known.said_by == "clinician":
-                    who = names.get(entry.by, entry.by)
-            value = definition.label(known.value)
-            if known.value == frozenset():
-                value = "None of these"
-            groups[definition.about].append(
-                FactView(
-                    fact,
-                    definition.question,
-                    value,
-                    who,
-                    "" if known.known_at is None else point(known.known_at, now, zone),
-                    known.entry,
-                )
-            )
-        elif fact in situation.cannot_be_known:
-            reason = situation.cannot_be_known[fact]
-            value = f"Cannot be known: {reason}" if reason else "Cannot be known"
-            groups[definition.about].append(
-                FactView(fact, definition.question, value, "", "", None)
-            )
-    return tuple(
-        FactGroup(words_of(ABOUT[key]), tuple(found)) for key, found in groups.items() if found
-    )
 
 
 def _signed(

@@ -31,8 +31,9 @@ from thimble.web.desk.handling import (
     worker_of,
     write,
 )
-from thimble.web.desk.page import CasePage, Reading, Typed
+from thimble.web.desk.page import CasePage, Typed
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.desk.reading import Reading
 from thimble.web.on_record.finding import on_record
 from thimble.web.stock.giving import lots_for
 from thimble.web.timeline import draw

@@ -36,8 +36,8 @@ from thimble.web.desk.handling import (
     since_of,
     who,
 )
-from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import UNKNOWN, BadAnswer, read_answer, read_moment, read_number
+from thimble.web.desk.reading import Reading
 from thimble.web.desk.responding import record, show
 from thimble.web.stock.giving import given_in, giving
 

@@ -39,8 +39,8 @@ from thimble.web.desk.handling import (
     workers_case,
     write,
 )
-from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.desk.reading import Reading
 from thimble.web.desk.responding import sentence
 from thimble.web.fitness.deciding import KEPT, read_decision
 from thimble.web.fitness.evidence import offers, rows, taken

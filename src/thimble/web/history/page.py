@@ -13,8 +13,9 @@ from thimble.ledger.exposed import as_written, protocol_for, saying
 from thimble.ledger.history import history
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.correcting import needed_to_correct
-from thimble.web.desk.page import FactGroup, Reading, actions_in_words, known_in_words
+from thimble.web.desk.known import FactGroup, known_in_words
 from thimble.web.desk.plan import PlanView
+from thimble.web.desk.reading import Reading, actions_in_words
 from thimble.web.desk.words import Clock, RuleLink, no_link
 
 DIGEST_SHOWN = 12

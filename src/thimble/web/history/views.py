@@ -12,8 +12,8 @@ from thimble.web import clock
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site
 from thimble.web.desk.handling import canonical, capabilities_of, names_of, read, rule_links
-from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer, read_moment
+from thimble.web.desk.reading import Reading
 from thimble.web.history.page import HistoryPage, LookView
 from thimble.web.models import Account, IdentityLook
 from thimble.web.roles import LABELS

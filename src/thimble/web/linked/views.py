@@ -27,7 +27,7 @@ from thimble.web.desk.handling import (
     who,
     write,
 )
-from thimble.web.desk.page import Reading
+from thimble.web.desk.reading import Reading
 
 
 @never_cache

@@ -21,7 +21,7 @@ from thimble.web import clock, log
 from thimble.web.access import needs
 from thimble.web.context import get_identities, get_site, get_store
 from thimble.web.desk.handling import canonical, read, who, worker_of
-from thimble.web.desk.page import Reading
+from thimble.web.desk.reading import Reading
 from thimble.web.mailing.sending import agreed_to_mail, due_mails, send_due, why_no_mail
 
 LONGEST_PHONE = 40

@@ -32,7 +32,7 @@ from thimble.web.desk.handling import (
     workers_case,
     write,
 )
-from thimble.web.desk.page import Reading
+from thimble.web.desk.reading import Reading
 from thimble.web.on_record.finding import OnRecord, born, on_record
 from thimble.web.people import words
 

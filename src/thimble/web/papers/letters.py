@@ -33,7 +33,7 @@ from thimble.ledger.visiting import visiting
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site
 from thimble.web.desk.handling import canonical, read, worker_of
-from thimble.web.desk.page import Reading
+from thimble.web.desk.reading import Reading
 from thimble.web.papers.page import course
 from thimble.web.papers.views import composed_record, not_printed, pdf
 

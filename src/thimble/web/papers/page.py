@@ -17,7 +17,7 @@ from thimble.ledger.linking import is_patient_case
 from thimble.ledger.resulting import course_around
 from thimble.ledger.visiting import visiting
 from thimble.protocol.protocol import Protocol
-from thimble.web.desk.page import Reading
+from thimble.web.desk.reading import Reading
 from thimble.web.roles import LABELS
 
 

@@ -21,7 +21,7 @@ from thimble.web import clock, log
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site
 from thimble.web.desk.handling import canonical, capabilities_of, names_of, read, worker_of
-from thimble.web.desk.page import Reading
+from thimble.web.desk.reading import Reading
 from thimble.web.papers.page import (
     FOR_ALL,
     PapersPage,

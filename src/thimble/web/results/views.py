@@ -28,8 +28,8 @@ from thimble.web.desk.handling import (
     who,
     write,
 )
-from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.desk.reading import Reading
 from thimble.web.desk.responding import sentence
 from thimble.web.results.entering import WHOSE, read_results
 from thimble.web.results.page import ResultsPage

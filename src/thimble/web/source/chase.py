@@ -24,7 +24,7 @@ from thimble.ledger.plan import Situation
 from thimble.ledger.source_pace import Pace, paces
 from thimble.protocol.citing import cited
 from thimble.protocol.finding import Finding
-from thimble.web.desk.page import Reading
+from thimble.web.desk.reading import Reading
 from thimble.web.desk.words import point
 
 CHOICES: Mapping[str, Mapping[str, str]] = {

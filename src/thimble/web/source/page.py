@@ -14,8 +14,10 @@ from thimble.ledger.fold import SOURCE_STEPS, standing
 from thimble.ledger.linking import is_patient_case
 from thimble.ledger.plan import TO_DO, Action, State
 from thimble.protocol.protocol import Protocol
-from thimble.web.desk.page import Change, Reading, Typed, changed_since
+from thimble.web.desk.changes import Change, changed_since
+from thimble.web.desk.page import Typed
 from thimble.web.desk.plan import Lens
+from thimble.web.desk.reading import Reading
 from thimble.web.desk.words import point
 from thimble.web.source.chase import (
     ASKED_OF,

@@ -39,8 +39,9 @@ from thimble.web.desk.handling import (
     who,
     write,
 )
-from thimble.web.desk.page import Reading, Typed
+from thimble.web.desk.page import Typed
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.desk.reading import Reading
 from thimble.web.desk.responding import sentence
 from thimble.web.source.chase import ASKED_OF, CHOICES, QUESTIONS, chase_view
 from thimble.web.source.forms import IdentityForm

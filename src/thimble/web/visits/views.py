@@ -38,8 +38,8 @@ from thimble.web.desk.handling import (
     who,
     write,
 )
-from thimble.web.desk.page import Reading
 from thimble.web.desk.questions import BadAnswer
+from thimble.web.desk.reading import Reading
 from thimble.web.mailing.claims import open_claims
 from thimble.web.mailing.sending import due_mails, why_no_mail
 from thimble.web.models import CalendarLink
