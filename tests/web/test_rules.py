@@ -21,7 +21,10 @@ from thimble.protocol import STANDINGS
 from thimble.protocol.citing import cited
 from thimble.web.context import get_store
 from thimble.web.roles import Role
-from thimble.web.rules import page
+from thimble.web.rules.overview import protocol_page
+from thimble.web.rules.proof import proof_of
+from thimble.web.rules.table import table_page
+from thimble.web.rules.wording import column_label, output_label
 
 from ..protocol.folders import FILES, harbour
 from .conftest import NIGHT
@@ -185,7 +188,7 @@ def test_tables_beside_a_protocol_are_shown_and_asked_of_no_case(
 
 def test_cells_are_said_in_words(folder: Path) -> None:
     own = harbour(folder)
-    rules = page.table_page(own, own.table("danger"), frozenset()).rules
+    rules = table_page(own, own.table("danger"), frozenset()).rules
 
     assert [cell.words for cell in rules[0].inputs] == ["clear or cloudy", "less than 10 m/s"]
     assert [cell.words for cell in rules[1].inputs] == ["clear or cloudy", "10 m/s or more"]
@@ -199,7 +202,7 @@ def test_a_deciding_table_keeps_a_column_for_each_input_and_output() -> None:
         own = shipped_protocol(name)
         for table in own.tables:
             if table.hit_policy == "UNIQUE":
-                shown = page.table_page(own, table, frozenset())
+                shown = table_page(own, table, frozenset())
                 assert not shown.worded
                 assert [c.id for c in shown.inputs] == list(table.inputs), table.id
                 assert [c.id for c in shown.outputs] == list(table.outputs), table.id
@@ -211,18 +214,18 @@ def test_no_cell_that_says_something_is_lost_where_columns_are_left_out() -> Non
     for name in shipped():
         own = shipped_protocol(name)
         for table in own.tables:
-            shown = page.table_page(own, table, frozenset())
+            shown = table_page(own, table, frozenset())
             above = {cell.label: cell.words for cell in shown.same}
             for rule, row in zip(table.rules, shown.rules, strict=True):
                 tested = [
-                    (page.column_label(c, own), input_in_words(c, test, own))
+                    (column_label(c, own), input_in_words(c, test, own))
                     for c, test in zip(table.inputs, rule.tests, strict=True)
                     if test.text.strip() != "-"
                 ]
                 assert [(cell.label, cell.words) for cell in row.tested] == tested, rule.id
                 beside = {cell.label for cell in row.outputs}
                 assert beside.isdisjoint(above)
-                wanted = {page.output_label(c, own) for c in rule.outputs if c != "action"}
+                wanted = {output_label(c, own) for c in rule.outputs if c != "action"}
                 assert beside | set(above) == wanted, rule.id
                 assert row.name == rule.outputs.get("action", "")
                 note = f"{row.note} {row.rest}".strip()
@@ -232,7 +235,7 @@ def test_no_cell_that_says_something_is_lost_where_columns_are_left_out() -> Non
 def test_what_is_said_once_is_so_in_every_rule() -> None:
     own = shipped_protocol("us")
     table = own.table("hiv_expert_call")
-    shown = page.table_page(own, table, frozenset())
+    shown = table_page(own, table, frozenset())
 
     assert {rule.outputs["kind"] for rule in table.rules} == {"advice"}
     assert ("Kind", "Advice") in [(cell.label, cell.words) for cell in shown.same]
@@ -254,7 +257,7 @@ def test_a_long_note_opens_with_its_first_sentence(
 ) -> None:
     table = FILES["danger.csv"].replace("an unknown sky is never read as clear", note)
     own = harbour(folder, {"danger.csv": table})
-    row = page.table_page(own, own.table("danger"), frozenset()).rules[2]
+    row = table_page(own, own.table("danger"), frozenset()).rules[2]
 
     assert (row.note, row.rest) == (opening, rest)
 
@@ -263,7 +266,7 @@ def test_lines_run_from_a_table_to_every_table_that_uses_its_answer() -> None:
     """Walk the drawing: the rails met in a row are those begun by the tables that the row uses."""
     for name in shipped():
         own = shipped_protocol(name)
-        lines = page.protocol_page(own, date(2026, 6, 1)).tables
+        lines = protocol_page(own, date(2026, 6, 1)).tables
         begun: dict[int, int] = {}
         open_: set[int] = set()
         for number, line in enumerate(lines, 1):
@@ -288,7 +291,7 @@ def test_lines_run_from_a_table_to_every_table_that_uses_its_answer() -> None:
 
 def test_a_table_names_what_it_needs_and_what_needs_it(folder: Path) -> None:
     own = harbour(folder)
-    danger, sail = (page.table_page(own, own.table(t), frozenset()) for t in ("danger", "sail"))
+    danger, sail = (table_page(own, own.table(t), frozenset()) for t in ("danger", "sail"))
 
     assert [t.id for t in sail.asks] == ["danger"]
     assert [t.id for t in danger.feeds] == ["sail", "worries"]
@@ -307,40 +310,38 @@ def test_two_sources_of_one_rule_are_told_apart(folder: Path) -> None:
 
 
 def test_a_source_names_how_many_rules_rest_on_it(folder: Path) -> None:
-    shown = page.protocol_page(harbour(folder), date(2026, 6, 1))
+    shown = protocol_page(harbour(folder), date(2026, 6, 1))
 
     assert [(s.key, s.rules) for s in shown.sources] == [("LAW", 11)]
     assert dict(shown.standings) == {
         STANDINGS["read"]: 9, STANDINGS["secondary"]: 1, STANDINGS["memory"]: 1
     }  # fmt: skip
     assert shown.in_force.startswith("In force since 1 January 2026")
-    assert page.protocol_page(harbour(folder), date(2025, 12, 31)).in_force.startswith(
-        "Not in force"
-    )
+    assert protocol_page(harbour(folder), date(2025, 12, 31)).in_force.startswith("Not in force")
 
 
 def test_the_number_of_situations_is_that_of_what_the_table_can_tell_apart(folder: Path) -> None:
     """Sky in two classes (clear like cloudy, storm like unknown), wind below 10 or not."""
     own = harbour(folder)
 
-    assert page.proof_of(own).situations["danger"] == len(list(product(range(2), range(2))))
+    assert proof_of(own).situations["danger"] == len(list(product(range(2), range(2))))
 
 
 def test_a_gap_and_a_case_that_does_not_come_out_are_shown_as_faults(folder: Path) -> None:
     gap = FILES["danger.csv"].replace(">= 10,high", ">= 12,high")
     cases = FILES["cases.toml"].replace('danger = "low", sail', 'danger = "high", sail')
     own = harbour(folder, {"danger.csv": gap, "cases.toml": cases})
-    shown = page.table_page(own, own.table("danger"), frozenset())
+    shown = table_page(own, own.table("danger"), frozenset())
 
     assert any("no rule covers" in fault for fault in shown.faults)
     assert [case.name for case in shown.failing] == ["a fine day"]
-    assert page.protocol_page(own, date(2026, 6, 1)).faults
+    assert protocol_page(own, date(2026, 6, 1)).faults
 
 
 def test_cases_that_check_a_table_are_those_that_expect_something_of_it(folder: Path) -> None:
     own = harbour(folder)
     names = {
-        table.id: [case.name for case in page.table_page(own, table, frozenset()).cases]
+        table.id: [case.name for case in table_page(own, table, frozenset()).cases]
         for table in own.tables
     }
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta, tzinfo
 
-from thimble.clinical.saying import calendar_day, minute
+from thimble.clinical.saying import calendar_day, counted, minute
 from thimble.ledger.bodies import ADHERENCE, RESUMED_END, STOP_REASONS
 from thimble.ledger.course import WITHOUT_DOSE, Course, course_of, without
 from thimble.ledger.exposed import say
@@ -47,7 +47,7 @@ def course_told(
                 "Stopped and resumed",
                 f"last dose {minute(pause.stopped.at, zone)} "
                 f"({say(STOP_REASONS[pause.stopped.code], situation)}), first "
-                f"again {minute(pause.resumed.at, zone)}; {gone} day{'s' * (gone != 1)} without between; "
+                f"again {minute(pause.resumed.at, zone)}; {counted(gone, 'day')} without between; "
                 f"end of the course {RESUMED_END[pause.resumed.code]}",
             )
         )
@@ -70,7 +70,7 @@ def course_told(
 def pack_words(course: Course) -> tuple[str, ...]:
     """Which pack covers which days, in order; then the days to the planned end that none covers."""
     return tuple(
-        f"{pack.product}, {pack.days} day{'s' * (pack.days != 1)}: covers "
+        f"{pack.product}, {counted(pack.days, 'day')}: covers "
         f"{calendar_day(pack.first)} to {calendar_day(pack.last)}"
         for pack in course.packs
     )

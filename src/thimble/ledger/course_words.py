@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from datetime import datetime, tzinfo
 from typing import Any
 
-from thimble.clinical.saying import minute, opening
+from thimble.clinical.saying import counted, minute, opening
 from thimble.ledger.bodies import (
     ADHERENCE,
     BASELINE_BLOODS,
@@ -46,11 +46,11 @@ def course_words(
             yield f"From: {body['from']}"
             yield f"Advice: {body['advice']}" if body["advice"].strip() else "No answer yet"
         case Kind.TABLETS_HANDED_OUT:
-            yield f"{body['product']}, for {body['days']} day{'s' * (body['days'] != 1)}"
+            yield f"{body['product']}, for {counted(body['days'], 'day')}"
             if body["batch"]:
                 yield f"Batch: {body['batch']}"
         case Kind.DOSES_MISSED:
-            yield f"{body['count']} dose{'s' * (body['count'] != 1)} missed"
+            yield f"{counted(body['count'], 'dose')} missed"
             for key, label in (("last_taken", "Last taken"), ("taken_again", "Taken again")):
                 if body[key] is not None:
                     yield f"{label}: {minute(datetime.fromisoformat(body[key]), zone)}"

@@ -21,7 +21,9 @@ from thimble.web import clock
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site, get_store, zone
 from thimble.web.models import Account
-from thimble.web.rules import page
+from thimble.web.rules.fired import fired_in, open_in
+from thimble.web.rules.overview import protocol_page
+from thimble.web.rules.table import table_page
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,7 @@ def protocol(request: HttpRequest) -> HttpResponse:
     today = clock.now().astimezone(zone()).date()
     others = [shipped_protocol(name) for name in shipped()]
     context = {
-        "page": page.protocol_page(chosen, today),
+        "page": protocol_page(chosen, today),
         "active": get_protocol().id,
         "others": others,
         "beside": chosen.id not in (*shipped(), get_protocol().id),
@@ -65,7 +67,7 @@ def table(request: HttpRequest, table: str) -> HttpResponse:
     known = frozenset(rule.id for rule in wanted.rules)
     fired = applied.fired if applied else frozenset({asked}) & known
     context = {
-        "page": page.table_page(chosen, wanted, fired),
+        "page": table_page(chosen, wanted, fired),
         "protocol": chosen,
         "active": chosen.id == get_protocol().id,
         "applied": applied,
@@ -115,6 +117,6 @@ def _applied(request: HttpRequest, chosen: Protocol, wanted: Table) -> Applied:
     return Applied(
         reference,
         href,
-        page.fired_in(plan, wanted.id),
-        page.open_in(plan, wanted, chosen),
+        fired_in(plan, wanted.id),
+        open_in(plan, wanted, chosen),
     )

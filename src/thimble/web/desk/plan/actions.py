@@ -80,6 +80,7 @@ class Group:
 
 
 def groups_of(lens: Lens) -> tuple[Group, ...]:
+    """The actions in their groups, what is to be done now first."""
     titles = {
         "now": "Now",
         "days": "In the next days",

@@ -45,6 +45,7 @@ class Topic:
 
 
 def caution_of(caution: Caution, lens: Lens) -> CautionView:
+    """One caution with its rules."""
     return CautionView(
         caution.text,
         lens.reasons(caution.because),
@@ -53,6 +54,7 @@ def caution_of(caution: Caution, lens: Lens) -> CautionView:
 
 
 def topics_of(cautions: Sequence[Caution], lens: Lens) -> tuple[Topic, ...]:
+    """The cautions by topic, first aid apart."""
     by_topic: dict[str, list[CautionView]] = {}
     for caution in cautions:
         if caution.topic != "first_aid":

@@ -83,6 +83,7 @@ class DecisionView:
 
 
 def decisions_of(lens: Lens) -> list[DecisionView]:
+    """Every decision that is told."""
     departed = {d.subject: d for d in lens.situation.departures}
     return [
         _decision(finding, departed.get(finding.decision), lens)

@@ -33,6 +33,7 @@ class ExpertView:
 
 
 def expert_of(lens: Lens, site: Site) -> ExpertView | None:
+    """Whom to ring; None where nothing is left to an expert."""
     reasons = [
         ExpertReason(lens.value(table, value), item.certain)
         for table, items in lens.plan.reasons.items()
