@@ -57,12 +57,26 @@ class Issuer:
             .not_valid_after(now + timedelta(hours=1))
             .add_extension(x509.BasicConstraints(ca=authority, path_length=None), critical=True)
             .add_extension(x509.SubjectAlternativeName([x509.DNSName("localhost")]), critical=False)
+            .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), False)
+            .add_extension(
+                x509.AuthorityKeyIdentifier.from_issuer_public_key(self.key.public_key()), False
+            )
+            .add_extension(_usage(authority), critical=True)
             .sign(self.key, hashes.SHA256())
         )
         certificate, private = self.folder / f"{name}.pem", self.folder / f"{name}-key.pem"
         certificate.write_bytes(built.public_bytes(serialization.Encoding.PEM))
         private.write_bytes(_pem(key, serialization.NoEncryption()))
         return certificate, private
+
+
+def _usage(authority: bool) -> x509.KeyUsage:
+    """Python 3.13 takes no authority that does not say what its key is for (RFC 5280, 4.2.1.3)."""
+    return x509.KeyUsage(
+        digital_signature=not authority, key_cert_sign=authority, crl_sign=authority,
+        content_commitment=False, key_encipherment=False, data_encipherment=False,
+        key_agreement=False, encipher_only=False, decipher_only=False,
+    )  # fmt: skip
 
 
 def _pem(key: ec.EllipticCurvePrivateKey, how: serialization.KeySerializationEncryption) -> bytes:
