@@ -177,6 +177,7 @@ def test_a_positive_result_waits_on_the_lists_until_a_physician_has_seen_it(
         assert "Muster, Ada" in listed
         assert "Gegangen, Gil" in listed
     assert "2 people" in physician.get(reverse("fitness:reviews")).text
+    assert "2 people" in nurse.get(reverse("laboratory:inbox")).text
     export = nurse.get(reverse("rechecks:export_csv")).content.decode()
     assert "result of the laboratory" not in export
 

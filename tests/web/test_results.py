@@ -201,3 +201,64 @@ def test_a_result_offers_to_record_the_drawing_that_nobody_wrote_down(case: str,
     assert (entry.kind, entry.body["specimen"]) == (Kind.SAMPLE_TAKEN, "S-20")
     assert entry.happened_at == datetime.fromisoformat("2026-03-03T01:00:00+01:00")
     assert 'class="undrawn"' not in page(client, case)
+
+
+ALT_ENTRY = {"whose": "follow_up", "day": "2026-03-03", "clock": "02:00"}
+
+
+@pytest.mark.parametrize(
+    ("number", "sign", "limit", "unit", "against"),
+    [
+        ("40", "=", "40", "U/L", "not_above"),
+        ("40,1", "=", "40", "U/L", "above"),
+        ("0.7", "=", "0,6", "ukat/L", "above"),
+        ("40", "<", "40", "U/L", "not_above"),
+        ("41", "<", "40", "U/L", None),
+        ("40", ">", "40", "U/L", "above"),
+        ("52", "=", "", "U/L", None),
+    ],
+)
+def test_an_alt_typed_in_is_read_against_the_upper_limit_beside_it(
+    case: str, signed_in: SignIn, number: str, sign: str, limit: str, unit: str, against: str | None
+):
+    response = enter(
+        signed_in(Role.OCCUPATIONAL_NURSE), case, **ALT_ENTRY, number__alt=number, sign__alt=sign,
+        unit__alt=unit, limit__alt=limit,
+    )  # fmt: skip
+    assert response.status_code == 302
+    (result,) = last(case).body["results"]
+    assert result.get("against_range") == against
+    assert ("upper limit" in result["as_sent"]) == bool(limit)
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ({"limit__alt": "40"}, "write the number itself"),
+        ({"number__alt": "52", "limit__alt": "0"}, "upper limit of the range is a number above 0"),
+        ({"number__alt": "52", "limit__alt": "-4"}, "upper limit of the range"),
+        ({"number__alt": "52", "limit__alt": "0-40"}, "upper limit of the range"),
+        ({"number__alt": "52", "limit__alt": "1e9"}, "upper limit of the range"),
+    ],
+)
+def test_a_range_that_is_none_comes_back_with_what_was_typed(
+    case: str, signed_in: SignIn, typed: dict[str, str], says: str
+):
+    response = enter(signed_in(Role.OCCUPATIONAL_NURSE), case, **ALT_ENTRY, **typed)
+
+    assert (response.status_code, says in response.text) == (422, True)
+    assert f'value="{typed["limit__alt"]}"' in response.text
+
+
+def test_the_upper_limit_is_asked_for_the_alt_alone(case: str, signed_in: SignIn):
+    assert (
+        page(signed_in(Role.OCCUPATIONAL_NURSE), case).count("Upper limit of the laboratory") == 1
+    )
+
+
+def test_a_raised_alt_typed_in_asks_for_something(case: str, signed_in: SignIn):
+    """As one that came with a message: table `alt`."""
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    enter(client, case, **ALT_ENTRY, number__alt="96", limit__alt="40")
+
+    assert "above the laboratory" in page(client, case)

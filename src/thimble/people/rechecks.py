@@ -94,10 +94,17 @@ def rechecks(
 
 def _to_see(person: Person, on: date) -> Iterable[Recheck]:
     """Results of the laboratory. A list is read over shoulders: what they say stands in the file alone."""
-    for one in to_see(person):
-        since = min(one.since.date(), on)
-        why = f"A result {WORDS[one.why]}, {calendar_day(since)}. What it says stands in the file."
-        yield _line(person, Topic.LOOK_AT, "See a result of the laboratory", why, since, on)
+    waiting = to_see(person)
+    if not waiting:
+        return
+    days = [min(one.since.date(), on) for one in waiting]
+    told = [
+        f"A result {WORDS[one.why]}, {calendar_day(day)}."
+        for one, day in zip(waiting, days, strict=True)
+    ]
+    why = " ".join((*dict.fromkeys(told), "What it says stands in the file."))
+    what = "a result" if len(waiting) == 1 else f"{len(waiting)} results"
+    yield _line(person, Topic.LOOK_AT, f"See {what} of the laboratory", why, days[0], on)
 
 
 def _line(person: Person, topic: Topic, what: str, why: str, due: date | None, on: date) -> Recheck:

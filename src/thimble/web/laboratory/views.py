@@ -23,6 +23,7 @@ from thimble.exchange.hl7v2.message import read_bytes
 from thimble.exchange.hl7v2.model import Message
 from thimble.exchange.inbox import Inbox, Received, State
 from thimble.exchange.known import Sample
+from thimble.people.to_see import to_see
 from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.context import (
@@ -40,6 +41,7 @@ from thimble.web.laboratory.page import STATES, Candidate, candidate, listed, me
 from thimble.web.laboratory.processing import LedgerProcessor, Told
 from thimble.web.laboratory.register import get_register
 from thimble.web.people.forms import clean_text
+from thimble.web.people.roster import roster
 
 MOST = 200
 """How many messages of one state are listed; the oldest."""
@@ -69,8 +71,14 @@ def inbox(request: HttpRequest) -> HttpResponse:
             "parts": [part for part in parts if part.lines],
             "recorded": counts[State.MATCHED],
             "refused": counts[State.REFUSED],
+            "to_see": _to_see() if can(request, "view_people") else 0,
         },
     )  # fmt: skip
+
+
+def _to_see() -> int:
+    """Of how many people results wait for a physician."""
+    return sum(bool(to_see(person)) for person in roster().people(clock.now()))
 
 
 def _received(opened: Inbox, number: int) -> Received:

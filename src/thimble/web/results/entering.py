@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word, measures
+from thimble.clinical.serology import Against, Analyte, Quantity, Result, Status, Word, measures
 from thimble.clinical.serology.results import Of
+from thimble.exchange.hl7v2.model import Coded
+from thimble.exchange.hl7v2.ranges import compared_with
 from thimble.ledger.resulting import BASELINE, FOLLOW_UP
 from thimble.web.desk.questions import BadAnswer, decimal, read_moment
 
@@ -62,11 +64,14 @@ def read_results(typed: Mapping[str, str], zone: tzinfo, now: datetime) -> Enter
     for analyte in Analyte:
         word = _word(analyte, typed.get(f"word-{analyte}", ""))
         quantity = _quantity(analyte, typed)
+        limit = _upper_limit(analyte, quantity, typed)
         if word is None and quantity is None:
             continue
         found.append(
             Result(
                 analyte, of, status, taken, now, word, quantity,
+                as_sent="" if limit is None else f"{quantity}, upper limit {limit:g}",
+                against_range=against(quantity, limit),
                 request=typed.get("request", "").strip()[:60],
                 specimen=typed.get("specimen", "").strip()[:60],
             )
@@ -80,6 +85,40 @@ def read_results(typed: Mapping[str, str], zone: tzinfo, now: datetime) -> Enter
         typed.get("text", "").strip()[:1000],
         typed.get("looked_at", "").strip()[:1000],
     )
+
+
+def against(quantity: Quantity | None, limit: float | None) -> Against | None:
+    """How a number stands to the highest value that the laboratory calls normal, in the number's unit.
+
+    >>> against(Quantity(40, "U/L"), 40), against(Quantity(40.5, "U/L"), 40)
+    (<Against.NOT_ABOVE: 'not_above'>, <Against.ABOVE: 'above'>)
+    """
+    if quantity is None or limit is None:
+        return None
+    return compared_with(quantity, f"<={limit:.9f}", Coded())
+
+
+def _upper_limit(
+    analyte: Analyte, quantity: Quantity | None, typed: Mapping[str, str]
+) -> float | None:
+    """The upper limit of the laboratory's own range, for a test that is read against it."""
+    measure, text = measures()[analyte], typed.get(f"limit-{analyte}", "").strip()
+    if not measure.by_range or not text:
+        return None
+    if quantity is None:
+        raise BadAnswer(f"{measure.name}: write the number itself, not only the range.")
+    try:
+        limit = decimal(text.replace(" ", ""))
+        if not 0 < limit <= measure.high / measure.units[quantity.unit]:
+            raise ValueError
+    except BadAnswer as fault:
+        raise BadAnswer(f"{measure.name}, upper limit of the range: {fault}") from None
+    except ValueError:
+        raise BadAnswer(
+            f"{measure.name}: the upper limit of the range is a number above 0 in the unit of the result, "
+            f"such as 40; found {text!r}."
+        ) from None
+    return limit
 
 
 def _word(analyte: Analyte, text: str) -> Word | None:

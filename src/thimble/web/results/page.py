@@ -100,6 +100,8 @@ class Field:
     number: str
     signs: tuple[tuple[str, bool], ...]
     units: tuple[tuple[str, str, bool], ...]
+    by_range: bool
+    limit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,4 +272,6 @@ def _field(analyte: Analyte, typed: Mapping[str, str]) -> Field:
         typed.get(f"number-{analyte}", ""),
         tuple((each, each == sign) for each in COMPARATORS) if measure.units else (),
         tuple((name, said_unit(name), name == unit) for name in shown.values()),
+        measure.by_range,
+        typed.get(f"limit-{analyte}", ""),
     )
