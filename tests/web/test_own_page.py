@@ -48,6 +48,10 @@ def opened(path: str, born: str = BORN, **more: str) -> Client:
     return client
 
 
+def secret_of(path: str) -> str:
+    return path.rpartition("/")[2]
+
+
 def test_the_birth_date_opens_it_and_says_what_is_missing(nurse: Client, person: str) -> None:
     visitor = Client()
     step = visitor.get(make(nurse, person), follow=True)
@@ -200,7 +204,11 @@ def test_only_who_edits_people_makes_or_ends_one(
 def test_any_other_secret_is_the_same_refusal(secret: str) -> None:
     answer = Client().get(f"/own/open/{secret}")
     assert answer.status_code == 404
-    assert answer.text.startswith(CLOSED)
+    assert CLOSED in answer.text
+    # A page of the house, and the same one whatever the address was.
+    assert 'rel="stylesheet"' in answer.text
+    assert "tel:" in answer.text
+    assert answer.text == Client().get("/own/open/no-such-address").text
 
 
 def test_no_cache_no_referrer_no_index_and_no_secret_in_row_page_or_log(
@@ -246,3 +254,7 @@ def test_an_address_that_opens_too_often_is_told_to_wait(nurse: Client, person: 
     path = make(nurse, person)
     codes = [Client().get(path).status_code for _ in range(OPENED_PER_WINDOW + 1)]
     assert codes == [302] * OPENED_PER_WINDOW + [429]
+    answer = Client().get(path)
+    assert answer["Retry-After"] == "900"
+    assert "Wait a quarter of an hour" in answer.text
+    assert secret_of(path) not in answer.text

@@ -78,12 +78,16 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     open_data(folder)
     migrate()
     from thimble.demo.build import build
+    from thimble.demo.certified import build as certify
     from thimble.demo.cohort import build as enrol
     from thimble.demo.monitored import build as monitor
     from thimble.demo.scene import Stage
     from thimble.demo.sessions import build as hold
     from thimble.demo.starters import build as start
+    from thimble.web.certificates.keys import CertificateKeys
+    from thimble.web.certificates.papers import DjangoPapers
     from thimble.web.clinic.store import get_clinic
+    from thimble.web.cohort.standings import asked_of
     from thimble.web.context import (
         get_identities,
         get_people,
@@ -110,6 +114,11 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     workers = [who for case in cases.values() if (who := get_identities().worker(case))]
     starters = start(get_people(), get_people_identities(), *accounts["nurse"], now)
     hold(get_clinic(), get_people(), starters[:24], get_site(), accounts["nurse"][0], now)
+    certify(
+        get_people(), get_people_identities(), DjangoPapers(),
+        lambda payload: CertificateKeys(folder).sign(payload, now), starters, get_site(),
+        asked_of(get_site()), accounts["nurse"], accounts["physician"], now,
+    )  # fmt: skip
     people = enrol(get_people(), get_people_identities(), *accounts["nurse"], now, workers)
     # The seventh works in a theatre and does exposure-prone procedures.
     monitor(get_people(), people[6], *accounts["physician"], now)

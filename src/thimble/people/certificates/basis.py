@@ -25,11 +25,8 @@ from thimble.people.readiness import Asked, readiness
 MET: Mapping[bool | None, str] = {True: "yes", False: "no", None: "not_judged"}
 """Whether what is asked for is met, as an entry says it."""
 
-NOT_AT_PRESENT = (
-    "The decision about fitness in force says less than this certificate, and whoever checks it is told "
-    "that it does not hold at present:"
-)
-"""Before the decision, in terms of work."""
+NOT_AT_PRESENT = "That is less than it states: whoever checks it is told that it does not hold now."
+"""After the decision about fitness in force, in terms of work."""
 
 _WHO = {"family_name": "name", "given_name": "name", "birth_date": "birth date"}
 
@@ -139,7 +136,7 @@ def doubts(issued: Issued, entries: Sequence[Entry[Kind]], now: Basis) -> tuple[
         if issued.asked.get(state.disease) == "yes"
     ]
     if now.decided is not None and issued.decided_less(now.decided):
-        told.append(f"{NOT_AT_PRESENT} {now.decided.words}.")
+        told.append(f"{now.decided.words}. {NOT_AT_PRESENT}")
     elif (
         now.decided is not None
         and now.decided.at > issued.looked_at

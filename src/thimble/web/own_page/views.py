@@ -78,11 +78,13 @@ def sealed(answer: HttpResponseBase) -> HttpResponseBase:
     return answer
 
 
-def closed(status: int = 404) -> HttpResponse:
+def closed(request: HttpRequest) -> HttpResponse:
     """What every address that opens nothing answers, whatever the reason."""
-    phone = get_site().occupational_medicine.phone
-    text = f"{CLOSED}\nTelephone: {phone}\n"
-    answer = HttpResponse(text, status=status, content_type="text/plain; charset=utf-8")
+    context = {**_frame(), "closed": CLOSED}
+    return _nothing(render(request, "own_page/closed.html", context, status=404))
+
+
+def _nothing(answer: HttpResponse) -> HttpResponse:
     answer["Referrer-Policy"] = "no-referrer"
     return cast(HttpResponse, sealed(answer))
 
@@ -99,13 +101,9 @@ def too_often(request: HttpRequest, event: str, most: int, *, link: int = 0) -> 
     if not over_limit(request, event=counted, most=most, seconds=WINDOW_SECONDS):
         return None
     log.event(f"{event}_limited")
-    answer = HttpResponse(
-        "Asked too often. Wait a quarter of an hour, then try again.\n",
-        status=429,
-        content_type="text/plain; charset=utf-8",
-        headers={"Retry-After": str(WINDOW_SECONDS), "Referrer-Policy": "no-referrer"},
-    )
-    return cast(HttpResponse, sealed(answer))
+    answer = render(request, "own_page/closed.html", {**_frame(), "wait": True}, status=429)
+    answer["Retry-After"] = str(WINDOW_SECONDS)
+    return _nothing(answer)
 
 
 def proved(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
@@ -134,7 +132,7 @@ def open_link(request: HttpRequest, secret: str) -> HttpResponseBase:
         return refusal
     link = link_of(PersonLink, secret)
     if link is None or whose(link, clock.now()) is None:
-        return closed()
+        return closed(request)
     here = visitor(request)
     if here is None or here.link.pk != link.pk:
         remember(request, link, proved=False)
