@@ -11,7 +11,7 @@ from people.files import DECLINED, DOSE, ENROLLED, NOW, ONE, RESULT, people, wri
 from thimble.clinical.durations import Duration
 from thimble.people.entries import Kind
 from thimble.people.fold import Person, fold
-from thimble.people.giving import against, dose_supposed
+from thimble.people.giving import against, dose_number, dose_supposed
 from thimble.people.products import find_product
 from thimble.people.readiness import Asked
 from thimble.people.readiness.supposing import suppose
@@ -46,6 +46,39 @@ def said(person: Person, product: str, by: str = "us") -> str:
 def test_nothing_speaks_against_a_first_dose() -> None:
     assert said(of(), MMR) == ""
     assert said(of(), VARICELLA) == ""
+
+
+def test_immunoglobulin_of_the_day_is_no_dose_and_is_given_beside_the_vaccine() -> None:
+    serum = of(dose("2026-03-02", "30"))
+    assert "on record for today already" not in said(serum, "43")
+    assert "on record for today already" in said(of(dose("2026-03-02", "43")), "45")
+    declined_first = of(declined("hepatitis_b"), dose("2026-03-01", "30"))
+    assert "was declined on Sat 28 Feb 2026" in said(declined_first, "43")
+    (vaccine,) = find_product("43")
+    assert (
+        dose_number(serum, None, vaccine, TODAY, "us") == "First dose on file against hepatitis B"
+    )
+
+
+@pytest.mark.parametrize("when", ["2026-02-27", "2026-02-28"])
+def test_a_dose_on_the_day_of_the_refusal_or_later_ends_it(when: str) -> None:
+    ended = "was declined" not in said(of(declined("measles"), dose(when, MMR)), MMR)
+    assert ended is (when == "2026-02-28")
+
+
+@pytest.mark.parametrize(
+    ("until", "stands"), [("2026-03-01", False), ("2026-03-02", True), ("2026-03", True)]
+)
+def test_a_contraindication_stands_to_the_end_of_its_last_day(until: str, stands: bool) -> None:
+    body = {"disease": "measles", "on": "2026-01-01", "reason": "pregnancy", "until": until}
+    told = said(of((Kind.CONTRAINDICATED, body)), MMR)
+    assert ("Contraindication on file" in told) is stands
+
+
+@pytest.mark.parametrize(("second", "early"), [("2026-02-02", False), ("2026-02-03", True)])
+def test_hepatitis_b_vaccine_counts_from_its_day_on(second: str, early: bool) -> None:
+    """Four weeks after the dose before; the four days of allowance are no plan."""
+    assert ("Too early against hepatitis B" in said(of(dose(second, "43")), "43")) is early
 
 
 @pytest.mark.parametrize("by", ["us", "uk"])

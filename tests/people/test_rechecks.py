@@ -143,6 +143,14 @@ def test_who_has_not_begun_or_has_left_stands_on_no_list(work: dict[str, str]) -
     assert lines(of(refused("2025-03-10"), **work)) == []
 
 
+def test_immunoglobulin_neither_makes_an_offer_nor_ends_a_refusal_nor_begins_a_series() -> None:
+    serum = dose("2025-03-12", "30")
+    assert len(about(of(serum), Topic.OFFER)) == 1
+    assert len(about(of(refused("2025-03-10"), serum), Topic.REFUSED)) == 1
+    assert about(of(OFFERED, serum), Topic.SERIES) == []
+    assert len(about(of(OFFERED, dose("2025-03-12")), Topic.SERIES)) == 1
+
+
 def test_a_refusal_stands_open_until_a_dose_follows() -> None:
     (line,) = about(of(refused("2025-03-10")), Topic.REFUSED)
     assert line.due is None

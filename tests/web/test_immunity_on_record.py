@@ -11,10 +11,12 @@ from django.test import Client
 
 from thimble import actions
 from thimble.actions import WorkerIdentity
+from thimble.actions import people as acts
 from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.fold import fold
+from thimble.people.entries import Kind as PersonKind
 from thimble.web import clock, models
-from thimble.web.context import get_identities, get_store
+from thimble.web.context import get_identities, get_people, get_store, zone
 from thimble.web.roles import Role
 from web.conftest import NIGHT
 from web.test_people import FORM, enrolled, rows_of
@@ -95,6 +97,57 @@ def test_what_is_documented_is_shown_with_dates_and_nothing_is_a_fact_until_it_i
     page = night.get(f"/case/{case}/on-record/").content.decode()
     assert "worker_tetanus_doses" not in page
     assert "worker_hbv_last_dose_over_1_year" in page
+
+
+HBIG = {"action": "hbig_first_dose", "product": "Immunoglobulin", "batch": "G-1", "when": "now"}
+
+
+def exposed(**worker: Any) -> str:
+    """A case in which immunoglobulin is due: never vaccinated, the source has hepatitis B."""
+    case = case_of(**worker)
+    facts = {"source_hbsag": "positive", "worker_hbv_series": "none",
+             "worker_hbv_infection": "none_known", "device": "hollow_bore_needle"}  # fmt: skip
+    actions.learn_facts(
+        get_store(), case, facts, said_by="worker", vocabulary=vocabulary(), now=NIGHT, by="u1",
+        role="emergency_clinician",
+    )  # fmt: skip
+    return case
+
+
+def test_immunoglobulin_of_a_case_keeps_a_titre_from_being_read_as_a_response(
+    nurse: Client, night: Client
+) -> None:
+    """Passive antibody for six months: a file without it would call the person immune."""
+    person = enrolled(nurse)
+    case = exposed()
+    answer = night.post(f"/case/{case}/done", {**HBIG, "position": position(case)})
+    assert answer.status_code == 302
+    (dose,) = acts.person_of(get_people(), person, clock.now()).of(PersonKind.DOSE_RECORDED)
+    today = clock.now().astimezone(zone()).date()
+    assert (dose.body["product"], dose.body["when"]) == ("30", today.isoformat())
+    assert (dose.body["lot"], dose.body["where"]) == ("G-1", "After an exposure")
+    # A second tap, or a nurse who typed it before, makes no second record.
+    night.post(f"/case/{case}/done", {**HBIG, "position": position(case)})
+    assert len(acts.person_of(get_people(), person, clock.now()).evidence) == 1
+
+
+@pytest.mark.parametrize("worker", [{"name": "Odo Farthing"}, {"staff_number": "99999"}])
+def test_immunoglobulin_is_written_in_no_file_that_may_be_of_somebody_else(
+    nurse: Client, night: Client, worker: dict[str, str]
+) -> None:
+    person = enrolled(nurse)
+    case = exposed(**worker)
+    night.post(f"/case/{case}/done", {**HBIG, "position": position(case)})
+    assert get_store().entries(case)[-1].body["action"] == "hbig_first_dose"
+    assert acts.person_of(get_people(), person, clock.now()).evidence == ()
+
+
+def test_vaccine_of_a_case_stays_in_the_case(nurse: Client, night: Client) -> None:
+    person = enrolled(nurse)
+    case = exposed()
+    vaccine = {**HBIG, "action": "hbv_vaccine_dose", "position": position(case)}
+    assert night.post(f"/case/{case}/done", vaccine).status_code == 302
+    assert acts.person_of(get_people(), person, clock.now()).evidence == ()
 
 
 def test_an_answer_that_the_case_has_is_replaced_only_by_whoever_ticks_it(

@@ -17,6 +17,7 @@ from thimble.clinical.series import PartialDate
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
 from thimble.people.hepatitis_b import DISEASE, hepatitis_b
+from thimble.people.immunity import vaccine_doses
 from thimble.people.judged import judged
 from thimble.people.products import Product
 
@@ -69,7 +70,7 @@ def dose_number(
         if known is not None:
             return f"{ordinal(known.cleared.valid_doses + 1)} dose of hepatitis B that counts"
     disease = product.diseases[0]
-    before = sum(disease in e.body["diseases"] for e in person.of(Kind.DOSE_RECORDED))
+    before = len(vaccine_doses(person, disease))
     return f"{ordinal(before + 1)} dose on file against {inside(DISEASES[disease])}"
 
 
@@ -91,7 +92,7 @@ def _declined(person: Person, product: Product) -> Iterator[Against]:
             e for e in person.of(Kind.DECLINED)
             if e.body["disease"] == disease and e.body["what"] == "vaccine"
         ]  # fmt: skip
-        doses = [e for e in person.of(Kind.DOSE_RECORDED) if disease in e.body["diseases"]]
+        doses = vaccine_doses(person, disease)
         if refusals and not any((e.body["when"] or "") >= _on(refusals[-1]) for e in doses):
             day = calendar_day(date.fromisoformat(_on(refusals[-1])))
             yield Against(
@@ -105,10 +106,8 @@ def _on(evidence: Evidence) -> str:
 
 
 def _on_this_day(person: Person, product: Product, today: date) -> Iterator[Against]:
-    for each in person.of(Kind.DOSE_RECORDED):
-        if each.body["when"] == today.isoformat() and set(each.body["diseases"]) & set(
-            product.diseases
-        ):
+    for each in (e for disease in product.diseases for e in vaccine_doses(person, disease)):
+        if each.body["when"] == today.isoformat():
             yield Against("A dose against the same disease is on record for today already")
 
 

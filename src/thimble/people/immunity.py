@@ -110,7 +110,7 @@ def _doses(person: Person, disease: str, on: date) -> list[Evidence]:
     """Doses of vaccine that were certainly given by a day: those with a date."""
     return [
         e
-        for e in _vaccine(person, disease)
+        for e in vaccine_doses(person, disease)
         if e.body["when"] and PartialDate.parse(e.body["when"]).last <= on
     ]
 
@@ -125,7 +125,8 @@ def _certainly_different(doses: list[Evidence]) -> int:
     return count
 
 
-def _vaccine(person: Person, disease: str) -> list[Evidence]:
+def vaccine_doses(person: Person, disease: str) -> list[Evidence]:
+    """Doses of vaccine against a disease, with a date or without; immunoglobulin is none."""
     return [
         e
         for e in person.of(Kind.DOSE_RECORDED)
@@ -140,7 +141,7 @@ def _last(person: Person, disease: str, on: date) -> tuple[int, PartialDate] | N
     if not dated:
         return None
     when, entry = max(dated, key=lambda dose: dose[0].last)
-    for other in _vaccine(person, disease):
+    for other in vaccine_doses(person, disease):
         told = PartialDate.parse(other.body["when"]) if other.body["when"] else None
         if other.entry != entry and (told is None or (when.first < told.last and told.first <= on)):
             return None

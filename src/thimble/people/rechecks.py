@@ -17,8 +17,9 @@ from thimble.clinical.series import PartialDate
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
 from thimble.people.hepatitis_b_many import HepatitisBSaid
-from thimble.people.immunity import about
+from thimble.people.immunity import about, vaccine_doses
 from thimble.people.judged import judged
+from thimble.people.products import is_vaccine
 from thimble.people.to_see import WORDS, to_see
 
 HEPATITIS_B = "hepatitis_b"
@@ -152,7 +153,7 @@ def _answers_the_offer(each: Evidence, disease: str, start: date | None) -> bool
         return False
     if each.kind is Kind.DECLINED:
         return bool(each.body["what"] == "vaccine")
-    if each.kind is Kind.DOSE_RECORDED:
+    if each.kind is Kind.DOSE_RECORDED and is_vaccine(each.body["product"]):
         # A dose since the first day was offered, whoever wrote nothing down.
         when = each.body["when"]
         return bool(when) and (start is None or PartialDate.parse(when).first >= start)
@@ -171,9 +172,7 @@ def _hepatitis_b(
             person, Topic.NON_RESPONDER, f"Hepatitis B: {inside(found.step_words)}", why, None, on
         )
     elif (
-        offered
-        and found.next_step not in ("none", "refer")
-        and any(HEPATITIS_B in about(e) and e.kind is Kind.DOSE_RECORDED for e in person.evidence)
+        offered and found.next_step not in ("none", "refer") and vaccine_doses(person, HEPATITIS_B)
     ):
         due = found.dose_due if found.next_step == "dose" else found.due
         if due is not None and person.employment.starts_on is not None:
@@ -269,11 +268,7 @@ def _refused(
 
 def _stands(person: Person, refusals: Sequence[Evidence], disease: str) -> bool:
     refused = max((str(e.body["on"]) for e in refusals if e.body["what"] == "vaccine"), default="")
-    doses = [
-        str(e.body["when"])
-        for e in person.of(Kind.DOSE_RECORDED)
-        if disease in e.body["diseases"] and e.body["when"]
-    ]
+    doses = [str(e.body["when"]) for e in vaccine_doses(person, disease) if e.body["when"]]
     return bool(refused) and refused >= max(doses, default="")
 
 

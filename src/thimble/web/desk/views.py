@@ -39,6 +39,7 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.questions import UNKNOWN, BadAnswer, read_answer, read_moment, read_number
 from thimble.web.desk.reading import Reading
 from thimble.web.desk.responding import record, show
+from thimble.web.on_record.carrying import carried
 from thimble.web.stock.giving import given_in, giving
 
 MINUTES = Fact("minutes", "number", "For how many minutes?", unit="min", low=0, high=1440)
@@ -216,13 +217,17 @@ def _doing(
                 "Choose the lot it came from, or enter what was given: the product as it stands on "
                 "the box."
             )
-        return giving(
-            request, given, action.id,
-            lambda: actions.give_dose(
-                store, case_, action.id, product=given.product, amount=given.amount,
-                batch=given.batch, days=given.days, **common,
-            ),
+        write_dose = lambda: actions.give_dose(  # noqa: E731
+            store, case_, action.id, product=given.product, amount=given.amount,
+            batch=given.batch, days=given.days, **common,
         )  # fmt: skip
+        told = {key: common[key] for key in ("now", "happened_at", "by", "role")}
+        return giving(
+            request,
+            given,
+            action.id,
+            carried(case_, action.id, write_dose, batch=given.batch, **told),
+        )
     if action.kind == "first_aid":
         advised = [c.text for c in reading.plan.cautions if c.topic == "first_aid"]
         steps = [step for step in post.getlist("step") if step in advised]
