@@ -1,8 +1,10 @@
 """A list of 10,000 people: `python -m bench people`.
 
 A seeded workbook against a register of 10,000, a third of it known, with namesakes, lost zeros, repeats and
-faults; read, shown row by row, written to SQLite and taken back. The peer reads the same workbook with
-openpyxl alone and does nothing with it: that much of the time is the format's own.
+faults; read, shown row by row, written to SQLite and taken back. Then evidence: 10,000 people with eight
+columns of doses and results in a row each, a third of it on file, and 10,000 rows of one piece each. The
+peer reads the same workbook with openpyxl alone and does nothing with it: that much of the time is the
+format's own.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ import random
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any, TypeVar
@@ -71,7 +74,7 @@ def _run(folder: Path) -> int:
 
     def write(seen: Preview, import_id: str) -> None:
         with store.transaction():
-            apply_import(store, identities, seen, import_id, **writer)
+            apply_import(store, identities, seen, import_id, file="0" * 64, **writer)
 
     write(seen_of(_book(register)), "i1")
     content = _book(incoming)
@@ -89,9 +92,118 @@ def _run(folder: Path) -> int:
     print(
         f"  written in {written:.2f} s, taken back in {undone:.2f} s; the database has {size:.0f} MB"
     )
-    kept = shown < AIM_SECONDS
-    print(f"  aim: preview under {AIM_SECONDS:g} s: {'kept' if kept else 'MISSED'}")
+    slowest = max(shown, *_evidence(register))
+    kept = slowest < AIM_SECONDS
+    print(f"  aim: each preview under {AIM_SECONDS:g} s: {'kept' if kept else 'MISSED'}")
     return 0 if kept else 1
+
+
+def _evidence(register: list[list[Any]]) -> list[float]:
+    """Preview, write and take back evidence of everybody, in a row a person and in a row a piece; the
+    seconds of each preview."""
+    from thimble.actions.people_import import undo_import
+    from thimble.exchange.sheets import read_sheets
+    from thimble.people.importing import Preview, Register, guess, preview
+    from thimble.web.context import get_people, get_people_identities
+    from thimble.web.people.roster import roster
+
+    store, identities = get_people(), get_people_identities()
+    writer: dict[str, Any] = {"now": NOW, "by": "u-bench", "role": "occupational_nurse"}
+    wide, long = _wide(register), _long(register)
+
+    def seen_of(content: bytes) -> Preview:
+        sheet = read_sheets(content)[0]
+        everybody = Register(roster().people(NOW), identities.all_identities())
+        columns = replace(guess(sheet, 1), only_evidence=True)
+        return preview(sheet, columns, everybody, {}, NOW.date())
+
+    # A third of what the lists say is on file before they come.
+    _write_evidence(seen_of(_rows(WIDE, wide[::3])), "e0")
+    shown = []
+    for number, (name, content) in enumerate(
+        (("a row a person", _rows(WIDE, wide)), ("a row a piece", _rows(LONG, long))), start=1
+    ):
+        bare = _timed(lambda content=content: _only_read(content))[0]
+        seconds, seen = _timed(lambda content=content: seen_of(content))
+        pieces = sum(len(row.evidence) for row in seen.rows)
+        new = sum(len(row.pieces) for row in seen.rows)
+        written, _ = _timed(lambda seen=seen, number=number: _write_evidence(seen, f"e{number}"))
+        with store.transaction():
+            undone, _ = _timed(
+                lambda number=number: undo_import(store, identities, f"e{number}", **writer)
+            )
+        counts = ", ".join(f"{n} {fate.value}" for fate, n in sorted(seen.counts.items()))
+        print(
+            f"  evidence, {name}: {len(seen.rows):,} rows, {pieces:,} pieces, {new:,} new: {counts}"
+        )
+        print(
+            f"  preview {seconds:.2f} s, {seconds / bare:.1f} x openpyxl alone; written in "
+            f"{written:.2f} s, taken back in {undone:.2f} s"
+        )
+        shown.append(seconds)
+    return shown
+
+
+def _write_evidence(seen: Any, import_id: str) -> None:
+    from thimble.actions.people_import import apply_import
+    from thimble.web.context import get_people, get_people_identities
+
+    store = get_people()
+    with store.transaction():
+        apply_import(
+            store,
+            get_people_identities(),
+            seen,
+            import_id,
+            file="0" * 64,
+            now=NOW,
+            by="u-bench",
+            role="occupational_nurse",
+        )
+
+
+WIDE = (
+    "Number",
+    "Date of birth",
+    "HepB1",
+    "HepB2",
+    "HepB3",
+    "anti-HBs (IU/L)",
+    "anti-HBs date",
+    "MMR1",
+    "MMR2",
+    "Varicella 1",
+    "Varicella 2",
+)
+LONG = ("Number", "Date of birth", "Kind", "Code", "Date", "Value", "Unit", "Disease")
+
+
+def _wide(register: list[list[Any]]) -> list[list[Any]]:
+    """Eight pieces of evidence of everybody; one row in a hundred says something that is none."""
+    rows: list[list[Any]] = []
+    for at, (number, _, _, born, *_) in enumerate(register):
+        first = date(2018, 1, 8) + timedelta(days=at % 700)
+        doses: list[Any] = [first, first + timedelta(days=30), (first + timedelta(days=180)).year]
+        titre = [145 + at % 300, first + timedelta(days=220)]
+        others = [f"{1 + at % 12}.{2000 + at % 9}" for _ in range(4)]
+        if at % 100 == 99:
+            doses[1] = "yes"
+        rows.append([number, born, *doses, *titre, *others])
+    return rows
+
+
+def _long(register: list[list[Any]]) -> list[list[Any]]:
+    """A row each of everybody: doses and titres by turns, a third of them of the other list."""
+    rows: list[list[Any]] = []
+    for at, (number, _, _, born, *_) in enumerate(register):
+        day = date(2018, 1, 8) + timedelta(days=at % 700)
+        if at % 3 == 2:
+            titre = ["2021-05-04", 145, "m[IU]/mL", None]
+            rows.append([number, born, "result", "anti_hbs", *titre])
+        else:
+            day += timedelta(days=400 * (at % 3))
+            rows.append([number, born, "dose", "unknown", day, None, None, "Hepatitis B"])
+    return rows
 
 
 def _timed(work: Callable[[], Made]) -> tuple[float, Made]:
@@ -138,9 +250,13 @@ def _people(draw: random.Random, first: int) -> list[list[Any]]:
 
 
 def _book(rows: list[list[Any]]) -> bytes:
+    return _rows(HEADER, rows)
+
+
+def _rows(header: tuple[str, ...], rows: list[list[Any]]) -> bytes:
     book = Workbook(write_only=True)
     sheet = book.create_sheet("People")
-    for row in (HEADER, *rows):
+    for row in (header, *rows):
         sheet.append(list(row))
     out = io.BytesIO()
     book.save(out)

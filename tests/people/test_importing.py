@@ -34,6 +34,7 @@ from thimble.people.importing import (
 )
 
 TODAY = NOW.date()
+FILE = "ab" * 32
 WRITER: dict[str, Any] = {"now": NOW, "by": "u1", "role": "occupational_nurse"}
 HEADER = ("Number", "Surname", "First name", "Date of birth", "Department", "Start date")
 REA = ("00421", "Brindle", "Inés", date(1999, 2, 28), "Surgery", date(2026, 4, 1))
@@ -71,7 +72,7 @@ class House:
         return preview(sheet, columns_of(sheet, **said), self.register(), decisions or {}, TODAY)
 
     def apply(self, seen: Preview, import_id: str = "i1") -> Mapping[int, str]:
-        return apply_import(self.store, self.identities, seen, import_id, **WRITER)
+        return apply_import(self.store, self.identities, seen, import_id, file=FILE, **WRITER)
 
     def undo(self, import_id: str = "i1") -> Any:
         return undo_import(self.store, self.identities, import_id, **WRITER)

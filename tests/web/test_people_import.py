@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from collections.abc import Callable
@@ -301,3 +302,112 @@ def test_who_may_not_import_reaches_nothing(
     client = signed_in(role)
     for path in ("", f"{import_id}/", "export.csv", "export.xlsx", f"{import_id}/undo"):
         assert client.get(f"/people-import/{path}").status_code == 403
+
+
+EVIDENCE = xlsx(
+    ("Number", "Date of birth", "Kind", "Product", "Test", "Date", "Value", "Unit"),
+    ("00421", date(1999, 2, 28), "dose", "43", None, date(2019, 3, 14), None, None),
+    ("00421", date(1999, 2, 28), "dose", "08", None, date(2019, 4, 14), None, None),
+    ("00421", date(1999, 2, 28), "result", None, "anti-HBs", date(2019, 6, 14), 145, "IU/L"),
+    ("00421", date(1999, 2, 28), "dose", "43", None, "immune", None, None),
+)
+
+
+def test_evidence_from_the_file_to_the_page_of_the_person_and_back(nurse: Client) -> None:
+    rea = enrolled(nurse)
+    nurse.post(f"/people/{rea}/card", rows_of({"product": "43", "when": "2019-04-14"}))
+    import_id = sent(nurse, EVIDENCE)
+    seen = page(nurse, import_id)
+    for told in (
+        "D3: Dose: Hepatitis B, paediatric or adolescent, 14 Apr 2019",
+        "On file: Dose: Hepatitis B, adult, 14 Apr 2019. Is it the same one?",
+        "Anti-HBs: 145 mIU/mL, 14 Jun 2019",
+        "F5, Date: &#x27;immune&#x27; is no date",
+        "1 row to decide first",
+    ):
+        assert told in seen, told
+    nurse.post(f"/people-import/{import_id}/decide", {"cell-D3": "same"})
+    seen = page(nurse, import_id)
+    assert "2 pieces of evidence are written down" in seen
+    assert "Ask again about D3" in seen
+    nurse.post(f"/people-import/{import_id}/decide", {"cell-D3": ""})
+    assert "1 row to decide first" in page(nurse, import_id)
+    nurse.post(f"/people-import/{import_id}/decide", {"cell-D3": "same"})
+    answer = nurse.post(
+        f"/people-import/{import_id}/write", {"digest": digest(page(nurse, import_id))}, follow=True
+    )
+    assert "Written: 2 pieces of evidence." in answer.content.decode()
+
+    (person,) = roster().people(clock.now())
+    assert (len(person.evidence), person.unverified) == (3, 3)
+    file = hashlib.sha256(EVIDENCE).hexdigest()
+    assert [e.body["list"] for e in person.evidence[1:]] == [
+        {"file": file, "row": 2},
+        {"file": file, "row": 4},
+    ]
+    text = nurse.get(f"/people/{rea}/").content.decode()
+    assert "from row 4 of a list" in text
+    assert "not known whether the sample was identified and validated" in text
+    assert f"row 2 of the file {file[:16]}" in nurse.get(f"/people/{rea}/history").content.decode()
+    assert json.loads(PeopleImport.objects.get().counts) == {
+        "added": 2,
+        "left out": 1,
+        "refused": 1,
+        "pieces of evidence": 2,
+    }
+
+    answer = nurse.post(f"/people-import/{import_id}/undo")
+    assert "1 file is as before" in answer.content.decode()
+    (person,) = roster().people(clock.now())
+    assert [e.body["when"] for e in person.evidence] == ["2019-04-14"]
+    assert verify(get_people().all_entries(), subject="person") == []
+
+
+def test_whose_evidence_a_wide_list_holds_is_said_by_somebody(nurse: Client) -> None:
+    enrolled(nurse)
+    wide = xlsx(
+        ("Number", "Surname", "First name", "Date of birth", "HepB1"),
+        ("00421", "Brindle", "Inés", date(1999, 2, 28), "2019-03-14"),
+        ("00500", "Garrow", "Milo", date(1998, 5, 17), "2019-03-14"),
+    )
+    import_id = sent(nurse, wide)
+    assert "or that everybody is in the register already" in page(nurse, import_id)
+    fields = ("number", "family_name", "given_name", "birth_date", "dose:43")
+    form = {"header": "1", **{f"column-{at}": name for at, name in enumerate(fields)}}
+    nurse.post(f"/people-import/{import_id}/columns", {**form, "only_evidence": "yes"})
+    seen = page(nurse, import_id)
+    assert "The number 00500 is not in the register" in seen
+    assert "1 piece of evidence is written down" in seen
+    nurse.post(f"/people-import/{import_id}/columns", {**form, "works_as": "student"})
+    assert "2 pieces of evidence are written down" in page(nurse, import_id)
+    # What is no field changes nothing for the worse: the column is left out.
+    nurse.post(f"/people-import/{import_id}/columns", {**form, "column-4": "dose:elixir"})
+    assert json.loads(PeopleImport.objects.get().plan)["fields"].keys() == {"0", "1", "2", "3"}
+
+
+def test_a_list_with_numbers_alone_says_what_that_is_worth(nurse: Client) -> None:
+    enrolled(nurse)
+    alone = b"person_id,date,kind,code,value,unit\n00421,2019-03-14,dose,43,,\n"
+    assert "Nothing but the number says whose a row is" in page(nurse, sent(nurse, alone, "e.csv"))
+
+
+def test_no_other_site_can_decide_or_write(nurse: Client) -> None:
+    import_id = sent(nurse, EVIDENCE)
+    other = Client(enforce_csrf_checks=True)
+    other.force_login(Account.objects.get(), backend=BACKEND)
+    for path in ("columns", "decide", "write", "drop", "undo"):
+        assert (
+            other.post(f"/people-import/{import_id}/{path}", {"cell-D3": "also"}).status_code == 403
+        )
+    assert PeopleImport.objects.get().state == "open"
+
+
+def test_an_import_left_open_by_an_earlier_version_goes_on(nurse: Client) -> None:
+    import_id = sent(nurse)
+    row = PeopleImport.objects.get()
+    plan = json.loads(row.plan)
+    row.plan = json.dumps(
+        {key: plan[key] for key in plan if key not in ("cells", "disease", "only_evidence")}
+    )
+    row.save()
+    assert "Say first what the columns hold" in page(nurse, import_id)

@@ -12,6 +12,7 @@ from thimble.actions.reference import new_references, read_reference
 from thimble.ledger.entries import Draft, Entry
 from thimble.ledger.store import LedgerStore
 from thimble.people.bodies import faults_of
+from thimble.people.documented import named, outside, same
 from thimble.people.entries import EVIDENCE, Kind
 from thimble.people.fold import Document, Person, differing, fold
 from thimble.people.identity import PersonIdentity, changed_fields, same_name_and_birth
@@ -225,48 +226,19 @@ def record_evidence(
         if kind not in EVIDENCE | {Kind.OFFERED, Kind.NOTED, Kind.DOCUMENT_ATTACHED}
     ]
     held = person_of(store, person, now)
-    there = [(e.kind, _same(e.body)) for e in held.evidence]
+    there = [(e.kind, same(e.body)) for e in held.evidence]
     for kind, body in drafts:
         # A result may be repeated on one day; a dose, a refusal may not.
-        if (kind, _same(body)) in there:
-            faults.append(f"{_named(kind, body)} is on record already; nothing was written")
-        there.append((kind, _same(body)))
-        faults += _days(kind, body, today, born)
+        if (kind, same(body)) in there:
+            faults.append(f"{named(kind, body)} is on record already; nothing was written")
+        there.append((kind, same(body)))
+        if fault := outside(kind, body, today, born):
+            faults.append(fault)
     if faults:
         raise Refused(faults)
     return append_to(
         store, person, drafts, expected_position=expected_position, now=now, by=by, role=role
     )
-
-
-def _same(body: Mapping[str, Any]) -> tuple[Any, ...]:
-    """What makes two pieces of evidence one and the same. A date that nobody knows is never the same."""
-    when = body.get("when", body.get("on"))
-    what = (
-        body.get("product", body.get("test", body.get("disease"))),
-        tuple(body.get("diseases", ())),
-        body.get("word"),
-        body.get("number"),
-    )
-    return (when, *what) if when else (id(body), *what)
-
-
-def _named(kind: Kind, body: Mapping[str, Any]) -> str:
-    when = body.get("when", body.get("on"))
-    return f"{kind.value.replace('_', ' ').capitalize()} of {when}"
-
-
-def _days(kind: Kind, body: Mapping[str, Any], today: date, born: date | None) -> list[str]:
-    when = body.get("when", body.get("on"))
-    if not isinstance(when, str):
-        return []
-    # Of a partial day what is known is compared: 2026-11 does not lie ahead on 3 November.
-    size = len(when)
-    if when > today.isoformat()[:size]:
-        return [f"{_named(kind, body)} lies ahead; write it down once it has happened"]
-    if born is not None and when < born.isoformat()[:size]:
-        return [f"{_named(kind, body)} lies before the person's birth; look at the date again"]
-    return []
 
 
 def record_letter(

@@ -17,10 +17,8 @@ from thimble.ledger.store import Addition
 from thimble.people.entries import Kind
 from thimble.people.fold import touched_since, undone
 from thimble.people.identity import changed_fields
-from thimble.people.importing import Fate, Preview
+from thimble.people.importing import Fate, Preview, Row
 from thimble.people.names import number_key
-
-WRITTEN = (Fate.NEW, Fate.CHANGED)
 
 
 def new_import_id() -> str:
@@ -34,12 +32,16 @@ def apply_import(
     preview: Preview,
     import_id: str,
     *,
+    file: str,
     now: datetime,
     by: str,
     role: str,
 ) -> Mapping[int, str]:
-    """Write every new and changed row. Call it in one transaction of both stores, with a preview made
-    in it: nothing may come between.
+    """Write every row that says anything new, people before their evidence. Call it in one transaction of
+    both stores, with a preview made in it: nothing may come between.
+
+    Args:
+        file: the SHA-256 of the list, in hex. Evidence names it as its origin; nobody verified it.
 
     Returns:
         Whose file each row wrote in, by row number.
@@ -51,7 +53,7 @@ def apply_import(
     faults = who_and_when(now=now, by=by, role=role)
     if asked := preview.counts[Fate.ASK]:
         faults.append(f"{asked} rows are still asked about: the same person, another, or left out")
-    rows = [row for row in preview.rows if row.fate in WRITTEN]
+    rows = [row for row in preview.rows if row.writes]
     if not rows:
         faults.append("No row says anything new")
     if faults:
@@ -59,23 +61,25 @@ def apply_import(
     taken = set(store.cases())
     held = identities.all_identities()
     whose: dict[int, str] = {}
-    additions: list[Addition[Kind]] = []
+    drafts: dict[str, list[Draft[Kind]]] = {}
+    new: set[str] = set()
     identity_rows: list[Written] = []
     for row in rows:
+        person = row.person or new_reference(taken)
         if row.fate is Fate.NEW:
-            person = new_reference(taken)
             taken.add(person)
-            drafts = [(Kind.ENROLLED, {**row.work, "import": import_id})]
-            expected: int | None = 0
+            new.add(person)
+            bodies = [(Kind.ENROLLED, {**row.work, "import": import_id})]
         else:
-            person = row.person
             fields = changed_fields(held[person], row.identity)
-            drafts = drafts_of(row.work, fields, import_id=import_id)
-            expected = None
+            bodies = drafts_of(row.work, fields, import_id=import_id)
         whose[row.number] = person
-        additions.append(
-            Addition(person, [Draft(kind, now, body) for kind, body in drafts], expected)
-        )
+        bodies += _evidence_of(row, import_id, file)
+        # A list of evidence may have many rows of one person: a file is written once.
+        drafts.setdefault(person, []).extend(Draft(kind, now, body) for kind, body in bodies)
+    additions = [
+        Addition(person, each, 0 if person in new else None) for person, each in drafts.items()
+    ]
     written = store.append_all(additions, by=by, role=role, now=now)
     last = {entry.case: entry.position for entry in written}
     for row in rows:
@@ -84,6 +88,11 @@ def apply_import(
             identity_rows.append(Written(person, last[person], row.identity))
     identities.save_all(identity_rows, by=by, now=now)
     return whose
+
+
+def _evidence_of(row: Row, import_id: str, file: str) -> list[tuple[Kind, dict[str, Any]]]:
+    origin = {"import": import_id, "list": {"file": file, "row": row.number}}
+    return [(piece.kind, {**piece.body, **origin}) for piece in row.pieces]
 
 
 @dataclass(frozen=True, slots=True)

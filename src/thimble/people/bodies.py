@@ -79,6 +79,12 @@ _DISEASE = one_of(tuple(DISEASES))
 _POSITIONS = Key(list_of(checks.whole(low=1), least=1))
 _DOCUMENT = Key(checks.whole(low=1), required=False)
 _IMPORT = Key(checks.id_, required=False)
+# Where it stood in a list that was imported: the SHA-256 of the file, and the row. Nobody verified it.
+_ROW = Key(
+    map_of({"file": Key(checks.digest), "row": Key(checks.whole(low=1))}),
+    required=False,
+)
+_LISTED = {"import": _IMPORT, "list": _ROW}
 _IDENTITY = Key(list_of(one_of(IDENTITY_FIELDS)), required=False)
 _PLACES = {"role": Key(MAY), "site": Key(MAY), "department": Key(MAY), "cohort": Key(MAY)}
 _EMPLOYMENT = {
@@ -158,6 +164,7 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         # What spoke against it, and why it was given all the same.
         "despite": Key(list_of(SAY, least=1), required=False),
         "reason": Key(SAY, required=False),
+        **_LISTED,
     },
     # A sample that was drawn here; its number is the one that the laboratory's request carries.
     Kind.SAMPLE_TAKEN: {
@@ -165,7 +172,7 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "on": Key(checks.day),
         "identified": Key(one_of(tuple(choices.YES_NO))),
     },
-    Kind.RESULT_RECORDED: _RESULT,
+    Kind.RESULT_RECORDED: {**_RESULT, **_LISTED},
     # The laboratory's word so far: shown, and counted nowhere until it is final.
     Kind.PRELIMINARY_RECORDED: _RESULT,
     # Somebody saw what the laboratory's messages brought; `text` says what was done about it.
@@ -182,9 +189,10 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "disease": Key(_DISEASE),
         "on": Key(checks.day),
         "informed": Key(checks.boolean),
-        "signed": Key(one_of(tuple(choices.SIGNED))),
+        "signed": Key(one_of((*choices.SIGNED, choices.NOT_KNOWN))),
         "reason": Key(MAY),
         "document": _DOCUMENT,
+        **_LISTED,
     },
     Kind.CONTRAINDICATED: {
         "disease": Key(_DISEASE),
@@ -192,6 +200,7 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "reason": Key(SAY),
         "until": _WHEN,
         "document": _DOCUMENT,
+        **_LISTED,
     },
     # The file lies apart under `name`; `digest` (SHA-256 of its content) shows that it is the same.
     Kind.DOCUMENT_ATTACHED: {

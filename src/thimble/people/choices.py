@@ -37,7 +37,9 @@ SIGNED: Mapping[str, str] = {
     "here": "Signed here, in front of the clinician",
     "not_signed": "Not signed",
 }
-"""How a refusal was signed."""
+"""How a refusal was signed, as somebody of the department says who was there."""
+NOT_KNOWN = "not_known"
+"""What a list leaves open: whether a refusal was signed, for one."""
 
 DOCUMENTS: Mapping[str, str] = {
     "card": "Vaccination card",

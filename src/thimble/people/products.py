@@ -76,29 +76,40 @@ def find_product(typed: str) -> tuple[Product, ...]:
     text = " ".join(typed.casefold().split())
     if not text:
         return ()
-    code = text.removeprefix("cvx").strip()
-    if code.isdecimal() and len(code) <= 3:
-        known = (
-            products().get(code)
-            or products().get(code.zfill(2))
-            or products().get(code.lstrip("0"))
-        )
-        return (known,) if known else ()
-    # As the list of suggestions writes it: "43 · Hepatitis B, adult".
-    first, _, _ = text.partition(" · ")
-    if first != text and first in products():
-        return (products()[first],)
-    every = products().values()
-    exact = [p for p in every if text in (p.name.casefold(), p.said)]
-    if exact:
-        return (exact[0],)
+    if exact := named_product(text):
+        return (exact,)
+    if _code(text):
+        return ()
     return tuple(
         p
-        for p in every
+        for p in products().values()
         if all(
             any(w.startswith(part) for w in _words(p)) for part in text.replace("-", " ").split()
         )
     )
+
+
+def named_product(typed: str) -> Product | None:
+    """The product that a text names whole: by its code, its name or its short words. Nothing is guessed.
+
+    >>> named_product("8") == products()["08"], named_product("zoster")
+    (True, None)
+    """
+    text = " ".join(typed.casefold().split())
+    if code := _code(text):
+        known = products()
+        return known.get(code) or known.get(code.zfill(2)) or known.get(code.lstrip("0"))
+    # As the list of suggestions writes it: "43 · Hepatitis B, adult".
+    first, _, _ = text.partition(" · ")
+    if first != text and first in products():
+        return products()[first]
+    return next((p for p in products().values() if text in (p.name.casefold(), p.said)), None)
+
+
+def _code(text: str) -> str:
+    """The digits of what can only be a code; "" for any other text."""
+    code = text.removeprefix("cvx").strip()
+    return code if code.isdecimal() and len(code) <= 3 else ""
 
 
 def _words(product: Product) -> list[str]:

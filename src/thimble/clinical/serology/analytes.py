@@ -61,6 +61,10 @@ class Measure:
     standing: str = ""
     by_range: bool = False
 
+    def can_be(self, number: float, unit: str) -> bool:
+        """Whether a number in one of `units` lies within what can be at all."""
+        return self.low <= number * self.units[unit] <= self.high
+
 
 @cache
 def measures() -> Mapping[Analyte, Measure]:

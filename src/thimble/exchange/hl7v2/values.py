@@ -117,6 +117,30 @@ def read_value(row: Observation, local: Local = NOTHING_DECLARED) -> Reading | H
     )
 
 
+def read_typed(
+    text: str, unit: str, test: Test, local: Local = NOTHING_DECLARED
+) -> tuple[Word | None, Quantity | None]:
+    """A value that somebody typed, and its unit where it stands apart, by the rules of a message's text.
+
+    It goes to a file and not to a plan: a viral load below a limit stays what it is, neither detected nor
+    not.
+
+    Raises:
+        ValueError: it is no result of this test; the sentence says why.
+    """
+    try:
+        found = _said(text, Coded(original=unit), test, local)
+        quantity = found.quantity
+        if quantity and found.outcome is None and test.kind is Kind.VIRAL_LOAD and quantity.number:
+            return None, quantity
+        if found.no_result:
+            raise _Hold(found.no_result)
+        found = _checked(found, test)
+    except _Hold as hold:
+        raise ValueError(str(hold)) from hold
+    return found.outcome, found.quantity
+
+
 def _standing(row: Observation) -> Standing:
     if not row.status:
         shifted = " The row may be shifted by a separator in a text." if not row.values else ""
@@ -255,12 +279,17 @@ def _structured(components: tuple[str, ...], row: Observation, test: Test) -> _F
 
 
 def _text(text: str, row: Observation, test: Test, local: Local) -> _Found:
+    return _checked(_said(text, row.unit, test, local), test)
+
+
+def _said(text: str, unit: Coded, test: Test, local: Local) -> _Found:
+    """A word of the closed lists, or a number with its comparator and unit."""
     text = " ".join(text.split())
     if len(text) > LONGEST:
         raise _Hold("The value is a longer text; a person has to read it.")
     answer = _lookup(text, local)
     if answer:
-        return _checked(_found(answer, text), test)
+        return _found(answer, text)
     shape = re.fullmatch(
         rf"(<=|>=|<|>|≤|≥)? ?({_COMMA if local.decimal_comma else _NUMBER})(?: ?([^0-9.,].*))?",
         text,
@@ -271,15 +300,15 @@ def _text(text: str, row: Observation, test: Test, local: Local) -> _Found:
             hint = " The site does not declare a decimal comma."
         raise _Hold(f"The value {_shown(text)} is not in the closed lists.{hint}")
     comparator, number, rest = shape.groups()
-    outcome, unit = _word_beside(rest or "")
+    outcome, written = _word_beside(rest or "")
     if outcome and test.kind is not Kind.VIRAL_LOAD:
         raise _Hold("A number with a word beside it is read for viral loads alone.")
     quantity = Quantity(
         float(number.replace(",", ".")),
-        _unit(unit, row.unit, test),
+        _unit(written, unit, test),
         COMPARATORS.get(comparator, "="),
     )
-    return _checked(_Found(outcome, quantity), test)
+    return _Found(outcome, quantity)
 
 
 def _word_beside(rest: str) -> tuple[Word | None, str]:

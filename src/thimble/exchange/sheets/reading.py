@@ -28,6 +28,7 @@ EMPTY_ROWS = 1_000
 """After so many empty rows a sheet is taken to end: formats often reach to the last row there is."""
 
 _ZIP, _OLE = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
+_FULL_WIDTH = {0xFF01 + at: 0x21 + at for at in range(94)}
 _DOCTYPE = tuple("<!DOCTYPE".encode(code) for code in ("utf-8", "utf-16-le", "utf-16-be"))
 
 
@@ -191,7 +192,10 @@ def _cell(cell: Any) -> Cell:
 
 
 def _text(text: str) -> str:
-    """Without control characters, and without spaces around it, the unbreakable ones included."""
+    """Without control characters, and without spaces around it, the unbreakable ones included. Full-width
+    forms, as East Asian keyboards write them, become the plain letters and digits that they stand for."""
+    if not text.isascii():
+        text = text.translate(_FULL_WIDTH)
     plain = "".join(
         " " if c in "\r\n\t\xa0\u202f\u2007" else c
         for c in text

@@ -3,28 +3,28 @@ people decided.
 
 A row is matched by number, then by name and birth date. Only a number that fits a name or a birth date
 matches by itself; whatever is less sure is asked, and nothing is done about it until somebody says
-whether it is the same person. Two rows of one file never write in one person's file.
+whether it is the same person. Two rows of one list of people never write in one person's file; a list of
+evidence may have many rows of one person, in whose files it changes nothing else.
 """
 
 from __future__ import annotations
 
-import hashlib
-from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
 from datetime import date
-from enum import StrEnum
 from typing import Any
 
+from thimble.clinical.laboratory import Local
+from thimble.exchange.hl7v2.values import NOTHING_DECLARED
 from thimble.exchange.sheets import Sheet
 from thimble.people.fold import Person, differing
 from thimble.people.identity import PersonIdentity, changed_fields
 from thimble.people.importing.columns import Columns
+from thimble.people.importing.evidence_reading import Evidence
+from thimble.people.importing.filing import Filing, of_people_known
+from thimble.people.importing.matching import Register, match
+from thimble.people.importing.rows import LEAVE, NEW, Change, Fate, Preview, Row
 from thimble.people.importing.values import Reading, read_row
-from thimble.people.names import another, name_key, number_key, without_zeros
-
-NEW, LEAVE = "new", "leave"
-"""Decisions about a row: another person than those shown; leave it out. Else a person's reference."""
+from thimble.people.names import name_key, number_key, without_zeros
 
 EMPLOYMENT: Mapping[str, Any] = {
     "role": "",
@@ -39,101 +39,22 @@ EMPLOYMENT: Mapping[str, Any] = {
 """What is held of somebody new where the file says nothing."""
 
 
-class Fate(StrEnum):
-    """What becomes of a row."""
-
-    NEW = "new"
-    CHANGED = "changed"
-    UNCHANGED = "unchanged"
-    ASK = "ask"
-    REPEATED = "repeated"
-    LEFT_OUT = "left_out"
-    REFUSED = "refused"
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One field of somebody in the register: as it is, and as the file has it."""
-
-    field: str
-    before: str
-    after: str
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One row and its fate.
-
-    `person` is whose file it writes in ("" for nobody, or somebody new); `work` is what an entry says;
-    `why` are sentences; `candidates` are the people whom it may be.
-    """
-
-    number: int
-    fate: Fate
-    identity: PersonIdentity
-    person: str = ""
-    work: Mapping[str, Any] = field(default_factory=dict)
-    changes: tuple[Change, ...] = ()
-    why: tuple[str, ...] = ()
-    candidates: tuple[str, ...] = ()
-    may_be_new: bool = False
-    notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Preview:
-    """The fate of every row, in the file's order; `absent` are people of the register whom no row names."""
-
-    rows: tuple[Row, ...]
-    absent: tuple[str, ...]
-
-    @property
-    def counts(self) -> Mapping[Fate, int]:
-        """How many rows have each fate."""
-        return Counter(row.fate for row in self.rows)
-
-    @property
-    def digest(self) -> str:
-        """Equal for equal previews: what was looked at is what is written."""
-        told = repr(
-            [
-                (r.number, r.fate, r.person, r.changes, sorted(r.work.items(), key=str))
-                for r in self.rows
-            ]
-            + [asdict(r.identity) for r in self.rows]
-        )
-        return hashlib.sha256(told.encode("utf-8", "replace")).hexdigest()
-
-
-class Register:
-    """Everybody in the register, found by number and by name."""
-
-    def __init__(self, people: Sequence[Person], identities: Mapping[str, PersonIdentity]) -> None:
-        self.people = {person.reference: person for person in people}
-        self.identities = {ref: identities[ref] for ref in self.people if ref in identities}
-        self.by_number: dict[str, str] = {}
-        self.by_zeros: dict[str, list[str]] = {}
-        self.by_name: dict[tuple[str, ...], list[str]] = {}
-        for reference, who in self.identities.items():
-            if who.number:
-                self.by_number[number_key(who.number)] = reference
-                self.by_zeros.setdefault(without_zeros(who.number), []).append(reference)
-            key = name_key(who.family_name, who.given_name)
-            if key:
-                self.by_name.setdefault(key, []).append(reference)
-
-
 def preview(
     sheet: Sheet,
     columns: Columns,
     register: Register,
     decisions: Mapping[int, str],
     today: date,
+    *,
+    cells: Mapping[str, str] | None = None,
+    local: Local = NOTHING_DECLARED,
 ) -> Preview:
     """The fate of every row below the header.
 
     Args:
         decisions: by row number: a person's reference, `NEW` or `LEAVE`.
+        cells: by cell, such as `D7`: `ALSO` or `SAME` of `on_file`.
+        local: the words and decimal mark of the site's laboratory.
 
     Raises:
         ValueError: the columns have faults.
@@ -141,6 +62,13 @@ def preview(
     if faults := columns.faults():
         raise ValueError(" ".join(faults))
     readings = [read_row(sheet, n, columns, today) for n in sheet.rows if n > columns.header]
+    if columns.evidence:
+        evidence = Evidence(sheet, columns, today, local)
+        for reading in readings:
+            evidence.read(reading)
+    filing = Filing(register, cells or {}, today)
+    if columns.of_the_register:
+        return Preview(tuple(of_people_known(readings, columns, register, decisions, filing)), ())
     twice = _numbers_of_several(readings)
     rows: list[Row] = []
     seen: dict[str, int] = {}
@@ -159,7 +87,7 @@ def preview(
             row = _row(reading, Fate.REFUSED, why=(why,))
         elif row.person:
             taken[row.person] = row.number
-        rows.append(row)
+        rows.append(filing.filed(row, reading))
     named = {c for row in rows for c in (*row.candidates, row.person)}
     return Preview(tuple(rows), tuple(ref for ref in register.people if ref not in named))
 
@@ -194,7 +122,7 @@ def _fate(
         return _row(reading, Fate.REFUSED, why=(why,))
     if decision == LEAVE:
         return _row(reading, Fate.LEFT_OUT, why=("Left out, as decided",))
-    person, doubt, candidates, may_be_new = _match(who, register)
+    person, doubt, candidates, may_be_new = match(who, register)
     earlier = names.setdefault(
         (name_key(who.family_name, who.given_name), who.birth_date), reading.number
     )
@@ -210,37 +138,6 @@ def _fate(
             reading, Fate.ASK, why=(doubt,), candidates=tuple(candidates), may_be_new=may_be_new
         )
     return _known(reading, register, person) if person else _new(reading)
-
-
-def _match(who: PersonIdentity, register: Register) -> tuple[str, str, list[str], bool]:
-    """Who it is; or a doubt, whom it may be, and whether it may be somebody new."""
-    name = name_key(who.family_name, who.given_name)
-    held = register.by_number.get(number_key(who.number)) if who.number else None
-    if held is not None:
-        other = register.identities[held]
-        known_as = name_key(other.family_name, other.given_name)
-        if doubt := another(name, who.birth_date, known_as, other.birth_date):
-            return "", f"The number is known, with {doubt}", [held], False
-        return held, "", [], False
-    zeros = register.by_zeros.get(without_zeros(who.number), []) if who.number else []
-    for reference in zeros:
-        other = register.identities[reference]
-        alike = name == name_key(other.family_name, other.given_name)
-        if alike or (who.birth_date and who.birth_date == other.birth_date):
-            doubt = f"The number {other.number} is known; a spreadsheet may have taken its leading zeros"
-            return "", doubt, [reference], True
-    alike_by_name = [
-        reference
-        for reference in register.by_name.get(name, [])
-        if None in (who.birth_date, register.identities[reference].birth_date)
-        or who.birth_date == register.identities[reference].birth_date
-    ]
-    if alike_by_name:
-        births = {register.identities[r].birth_date for r in alike_by_name}
-        known = who.birth_date is not None and births == {who.birth_date}
-        what = "name and birth date" if known else "name, and a birth date is missing"
-        return "", f"Somebody has the same {what}", alike_by_name, True
-    return "", "", [], True
 
 
 def _new(reading: Reading) -> Row:

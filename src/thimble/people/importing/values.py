@@ -10,9 +10,11 @@ from typing import Any
 from thimble.exchange.sheets import Cell, Sheet
 from thimble.exchange.sheets.model import column_name
 from thimble.exchange.sheets.writing import unguarded
-from thimble.people.dates import NotADate, read_date
+from thimble.people.dates import NotADate, Order, read_date
+from thimble.people.entries import Kind
 from thimble.people.identity import PersonIdentity
-from thimble.people.importing.columns import FIELDS, Columns, header_key
+from thimble.people.importing.columns import FIELDS, Columns
+from thimble.people.importing.headers import header_key
 
 _WORKS_AS: Mapping[str, str] = {
     word: value
@@ -38,20 +40,33 @@ _YOUNGEST, _OLDEST = 10, 110
 """Ages in years outside which a birth date is a slip of the keyboard."""
 _FAR = timedelta(days=80 * 366)
 _SERIAL = (20_000, 80_000)
-"""Days since `Sheet.day_zero`, as spreadsheets count them: 1954 to 2119. A year of four digits is none."""
+"""Days as spreadsheets count them: 1954 to 2119, or four years later. A year of four digits is none."""
 _LONGEST = 120
 
+_WHOSE = ("number", "family_name", "given_name", "full_name", "birth_date")
+"""All that is read of the person where the row changes nobody."""
 _IDENTITY = ("number", "family_name", "given_name", "birth_date", "email")
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One piece of evidence as a row says it: the cell that it is asked about by, and its entry."""
+
+    place: str
+    kind: Kind
+    body: Mapping[str, Any]
 
 
 @dataclass(slots=True)
 class Reading:
     """A row as it was read. Only what the file says stands in `identity` and `work`: an empty cell says
-    nothing. `faults` name their cell; `notes` tell what was taken for something else."""
+    nothing. `pieces` are its evidence. `faults` name their cell; `notes` tell what was taken for something
+    else."""
 
     number: int
     identity: dict[str, Any] = field(default_factory=dict)
     work: dict[str, Any] = field(default_factory=dict)
+    pieces: list[Piece] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -63,21 +78,29 @@ class Reading:
     @property
     def said(self) -> tuple[object, ...]:
         """Everything that the row says, to tell repeats."""
-        return (sorted(self.identity.items(), key=str), sorted(self.work.items(), key=str))
+        pieces = [(piece.kind, piece.body) for piece in self.pieces]
+        return (
+            sorted(self.identity.items(), key=str),
+            sorted(self.work.items(), key=str),
+            pieces,
+        )
 
 
 def read_row(sheet: Sheet, number: int, columns: Columns, today: date) -> Reading:
     """One row, with everything that is wrong in it."""
     row = Reading(number)
+    known = columns.of_the_register
     for column, name in columns.fields.items():
         cell = sheet.cell(number, column)
-        if not cell.text:
+        if not cell.text or name not in (_WHOSE if known else FIELDS):
             continue
         place = f"{column_name(column)}{number}"
         try:
-            _take(row, name, cell, columns, today, place, sheet.day_zero)
+            _take(row, name, cell, columns, today, sheet.day_zero, place)
         except ValueError as fault:
             row.faults.append(f"{place}, {FIELDS[name]}: {fault}")
+    if known:
+        return row
     if not row.who.name:
         row.faults.append(f"Row {number}: the name is missing")
     if "works_as" not in row.work and columns.works_as:
@@ -93,20 +116,23 @@ def read_row(sheet: Sheet, number: int, columns: Columns, today: date) -> Readin
 
 
 def _take(
-    row: Reading,
-    name: str,
-    cell: Cell,
-    columns: Columns,
-    today: date,
-    place: str,
-    day_zero: date,
+    row: Reading, name: str, cell: Cell, columns: Columns, today: date, day_zero: date, place: str
 ) -> None:
-    if cell.kind == "formula":
-        raise ValueError("the cell holds a formula; replace it by its value in the spreadsheet")
-    if cell.kind == "error":
-        raise ValueError(f"the cell holds an error, {cell.text}")
+    refuse_unread(cell)
     if name in ("birth_date", "starts_on", "ends_on"):
-        told = _day(row, cell, columns, today, place, day_zero, ahead=name != "birth_date")
+        day, note = read_day(
+            cell,
+            place,
+            order=columns.order,
+            today=today,
+            day_zero=day_zero,
+            ahead=name != "birth_date",
+        )
+        if note:
+            row.notes.append(note)
+        if len(day) < 10:
+            raise NotADate(f"{cell.text} is not a whole day; day, month and year are needed here")
+        told = date.fromisoformat(day)
         if name == "birth_date":
             row.identity[name] = _born(told, today)
         else:
@@ -148,29 +174,36 @@ def _a_name(text: str) -> None:
         raise ValueError(f"“{text}” is no name: it has no letter")
 
 
-def _day(
-    row: Reading,
-    cell: Cell,
-    columns: Columns,
-    today: date,
-    place: str,
-    day_zero: date,
-    *,
-    ahead: bool,
-) -> date:
+def read_day(
+    cell: Cell, place: str, *, order: Order | None, today: date, day_zero: date, ahead: bool = False
+) -> tuple[str, str]:
+    """The day that a cell says, as exactly as it says it; and what it was taken for, if it is a number.
+
+    Raises:
+        NotADate: it is none, or could be two.
+    """
+    refuse_unread(cell)
     text = cell.text
     if cell.kind == "day":
-        text = text[:10]
-    elif text.isdecimal() and _SERIAL[0] <= int(text) < _SERIAL[1]:
-        day = day_zero + timedelta(days=int(text))
-        row.notes.append(
-            f"{place}: {text} was read as {day.isoformat()}, as spreadsheets count days"
-        )
-        return day
-    told = read_date(text, today=today, order=columns.order, ahead=ahead)
-    if len(told) < 10:
-        raise NotADate(f"{text} is not a whole day; day, month and year are needed here")
-    return date.fromisoformat(told)
+        return text[:10], ""
+    if text.isdecimal() and _SERIAL[0] <= int(text) < _SERIAL[1]:
+        day = (day_zero + timedelta(days=int(text))).isoformat()
+        return day, f"{place}: {text} was read as {day}, as spreadsheets count days"
+    if cell.kind == "number" and not text.isdecimal():
+        raise NotADate(f"{text} is a number; send the column as dates or as text")
+    return read_date(text, today=today, order=order, ahead=ahead), ""
+
+
+def refuse_unread(cell: Cell) -> None:
+    """Nothing is taken from a cell that holds no value.
+
+    Raises:
+        NotADate: it holds a formula or an error.
+    """
+    if cell.kind == "formula":
+        raise NotADate("the cell holds a formula; replace it by its value in the spreadsheet")
+    if cell.kind == "error":
+        raise NotADate(f"the cell holds an error, {cell.text}")
 
 
 def _born(born: date, today: date) -> date:

@@ -296,7 +296,7 @@ class EvidenceForm(forms.Form):
             return  # an older laboratory's copies: a number that no threshold is asked about
         elif said not in measure.units:
             self.add_error("unit", f"{measure.name} comes in {unit(measure.unit)}.")
-        elif number * measure.units[said] > measure.high:
+        elif not measure.can_be(number, said):
             most = f"{measure.high / measure.units[said]:,.0f} {unit(said)}"
             self.add_error("number", f"It can be at most {most}: look at the point and the unit.")
 

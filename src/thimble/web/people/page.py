@@ -331,7 +331,10 @@ def _told(entry: Entry[Kind]) -> str:
         evidence = Evidence(entry.position, kind, body, entry.by, entry.recorded_at)
         when = words.day(body.get("when") or body.get("on"))
         diseases = ", ".join(DISEASES[d].lower() for d in about(evidence))
-        return "; ".join(filter(None, (words.title(evidence), when, diseases)))
+        origin = ""
+        if row := body.get("list"):
+            origin = f"from an import, row {row['row']} of the file {row['file'][:16]}"
+        return "; ".join(filter(None, (words.title(evidence), when, diseases, origin)))
     if kind is Kind.OFFERED:
         how = f", {choices.OFFERED_BY[body['how']]}" if "how" in body else ""
         return f"{DISEASES[body['disease']]}, {words.day(body['on'])}{how}"

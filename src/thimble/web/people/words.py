@@ -62,7 +62,7 @@ def title(evidence: Evidence) -> str:
     if kind is Kind.HISTORY_RECORDED:
         return choices.HISTORY[body["basis"]]
     if kind is Kind.DECLINED:
-        signed = choices.SIGNED[body["signed"]]
+        signed = choices.SIGNED.get(body["signed"], "Not known whether it was signed")
         return f"Declined the {body['what']} · {signed[0].lower()}{signed[1:]}"
     until = f", until {day(body['until'])}" if body["until"] else ""
     return f"Vaccine contraindicated{until}: {body['reason']}"
@@ -86,6 +86,8 @@ def remarks(evidence: Evidence) -> tuple[str, ...]:
         told.append(body["looked_at"])
     if body.get("text"):
         told.append(body["text"])
+    if body.get("list"):
+        told.append(f"from row {body['list']['row']} of a list")
     if evidence.kind in RESULTS and body["test"] not in choices.ASKED_OF_THE_PERSON:
         told.append(sample_words(body["sample"]))
     if evidence.kind is Kind.DECLINED and not body["informed"]:

@@ -4,28 +4,52 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
 
+from thimble.clinical.diseases import DISEASES
+from thimble.clinical.saying import inside
 from thimble.exchange.sheets import Sheet
 from thimble.exchange.sheets.model import column_name
 from thimble.people.choices import EXPOSURE_PRONE, WORKS_AS
+from thimble.people.documented import day_of
+from thimble.people.entries import Kind
+from thimble.people.fold import Evidence
 from thimble.people.identity import PersonIdentity
-from thimble.people.importing import FIELDS, Fate, Preview, Row
+from thimble.people.immunity import about
+from thimble.people.importing import FIELDS, Fate, Judged, Preview, Row, Standing
+from thimble.people.importing.evidence_columns import groups
+from thimble.web.people import words
 from thimble.web.people.words import born, day
 from thimble.web.people_import.plan import Plan
 
 FATES: Mapping[Fate, tuple[str, str]] = {
-    Fate.ASK: ("to decide", "Is it the same person? Somebody has to look."),
+    Fate.ASK: (
+        "to decide",
+        "Is it the same person, or the same dose or result? Somebody has to look.",
+    ),
     Fate.NEW: ("new", "Will be enrolled."),
     Fate.CHANGED: ("changed", "In the register; these fields change."),
-    Fate.UNCHANGED: ("unchanged", "In the register, and nothing differs."),
+    Fate.ADDED: ("added", "In the register; this evidence is written down."),
+    Fate.UNCHANGED: (
+        "unchanged",
+        "In the register, and nothing differs; evidence is on file already.",
+    ),
     Fate.REPEATED: ("repeated", "The same row once more; it does nothing."),
     Fate.LEFT_OUT: ("left out", "As decided."),
     Fate.REFUSED: (
         "refused",
-        "Cannot be read; correct the file, say above what the columns hold, or enrol by hand.",
+        "Nothing of these rows is written; correct the file, say above what the columns hold, or type "
+        "them by hand.",
     ),
 }
 """Each fate in a word, and what it means; in the order of the page."""
+
+
+GROUPS: Sequence[tuple[str, Sequence[tuple[str, str]]]] = tuple(
+    (title, tuple(fields.items())) for title, fields in (("The person", FIELDS), *groups())
+)
+"""What a column can hold, in groups."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +59,16 @@ class Candidate:
     reference: str
     name: str
     told: str
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A piece of evidence that may be on file already: its cell, what it says, and what it may be."""
+
+    cell: str
+    said: str
+    why: str
+    decision: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +87,16 @@ class Line:
     candidates: tuple[Candidate, ...]
     may_be_new: bool
     decision: str
+    written: tuple[str, ...]
+    on_file: tuple[str, ...]
+    questions: tuple[Question, ...]
+    decided: tuple[str, ...]
+    several: bool
+
+    @property
+    def asks(self) -> bool:
+        """Whether somebody can answer here."""
+        return self.fate == Fate.ASK and bool(self.candidates or self.may_be_new or self.questions)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,14 +146,32 @@ def counts_of(seen: Preview) -> list[tuple[str, str, int, str]]:
     ]
 
 
-def line(row: Row, identities: Mapping[str, PersonIdentity], decisions: Mapping[int, str]) -> Line:
+def written(seen: Preview) -> str:
+    """What was written, in words."""
+    pieces = sum(len(row.pieces) for row in seen.rows)
+    told = [(seen.counts[Fate.NEW], "enrolled"), (seen.counts[Fate.CHANGED], "changed")]
+    told.append((pieces, "piece of evidence" if pieces == 1 else "pieces of evidence"))
+    return ", ".join(f"{count} {what}" for count, what in told if count)
+
+
+def kept_counts(seen: Preview) -> dict[str, int]:
+    """What is kept of an import that was written: how many rows had each fate, how many pieces it had."""
+    counts = {word: count for _, word, count, _ in counts_of(seen)}
+    pieces = sum(len(row.pieces) for row in seen.rows)
+    return counts | ({"pieces of evidence": pieces} if pieces else {})
+
+
+def line(row: Row, identities: Mapping[str, PersonIdentity], plan: Plan) -> Line:
     """A row in words."""
+    by_standing: dict[Standing, list[Judged]] = {}
+    for judged in row.evidence:
+        by_standing.setdefault(judged.standing, []).append(judged)
     return Line(
         number=row.number,
         fate=row.fate.value,
         word=FATES[row.fate][0],
-        name=row.identity.name or "No name",
-        told=_who(row.identity),
+        name=row.identity.name or row.identity.number or "No name",
+        told=_who(row.identity, named=bool(row.identity.name)),
         details=_details(row) if row.fate is Fate.NEW else (),
         changes=tuple(
             (FIELDS.get(c.field, c.field), _value(c.field, c.before), _value(c.field, c.after))
@@ -118,17 +180,54 @@ def line(row: Row, identities: Mapping[str, PersonIdentity], decisions: Mapping[
         why=row.why,
         notes=row.notes,
         candidates=tuple(
-            Candidate(ref, identities[ref].name, _who(identities[ref]))
+            Candidate(ref, identities[ref].name, _who(identities[ref], named=True))
             for ref in row.candidates
             if ref in identities
         ),
         may_be_new=row.may_be_new,
-        decision=decisions.get(row.number, ""),
+        decision=plan.decisions.get(row.number, ""),
+        written=tuple(said(j.piece.kind, j.piece.body) for j in by_standing.get(Standing.NEW, ())),
+        on_file=tuple(_there(j) for j in row.evidence if j.standing in _THERE),
+        questions=tuple(
+            Question(
+                j.piece.place,
+                said(j.piece.kind, j.piece.body),
+                _there(j),
+                plan.cells.get(j.piece.place, ""),
+            )
+            for j in by_standing.get(Standing.ASK, ())
+        ),
+        several=len(row.evidence) > 1,
+        decided=tuple(j.piece.place for j in row.evidence if j.piece.place in plan.cells),
     )
 
 
-def _who(who: PersonIdentity) -> str:
-    told = [who.number]
+_THERE = (Standing.ON_FILE, Standing.REPEATED, Standing.SAME)
+
+
+def _there(judged: Judged) -> str:
+    """What is there already of a piece, and where."""
+    if judged.other is None:
+        return ""
+    where = f"In row {judged.row}" if judged.row else "On file"
+    return f"{where}: {said(*judged.other)}"
+
+
+def said(kind: Kind, body: Mapping[str, Any]) -> str:
+    """A piece of evidence with its day, in a line."""
+    piece = Evidence(0, kind, body, "", _NO_ENTRY)
+    what = words.title(piece)
+    if kind is not Kind.RESULT_RECORDED and not body.get("product"):
+        what += f" ({', '.join(inside(DISEASES[d]) for d in about(piece))})"
+    return f"{what}, {day(day_of(body))}"
+
+
+_NO_ENTRY = datetime.min.replace(tzinfo=UTC)
+"""Nothing is recorded yet."""
+
+
+def _who(who: PersonIdentity, *, named: bool) -> str:
+    told = [who.number] if named else []
     if who.birth_date:
         told.append(f"born {born(who.birth_date)}")
     return " · ".join(part for part in (*told, who.email) if part)
@@ -156,9 +255,3 @@ def _value(name: str, text: str) -> str:
     if name == "exposure_prone":
         return EXPOSURE_PRONE.get(text, text)
     return day(text) if name in ("starts_on", "ends_on", "birth_date") else text
-
-
-EXPORTED: Sequence[tuple[str, str]] = tuple(
-    (name, label) for name, label in FIELDS.items() if name != "full_name"
-)
-"""The columns of an export: those that an import understands by themselves."""

@@ -7,20 +7,23 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, get_args
 
+from thimble.clinical.diseases import DISEASES
 from thimble.exchange.sheets import Sheet
 from thimble.people.choices import WORKS_AS
 from thimble.people.dates import Order
-from thimble.people.importing import FIELDS, Columns, find_header, guess_columns
+from thimble.people.importing import FIELDS, Columns, find_header, guess
+from thimble.people.importing.evidence_columns import labels
 from thimble.web.people.forms import clean_text
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Which sheet, which columns, and what was decided about rows."""
+    """Which sheet, which columns, and what was decided about rows, and about cells of evidence."""
 
     sheet: int
     columns: Columns
     decisions: Mapping[int, str] = field(default_factory=dict)
+    cells: Mapping[str, str] = field(default_factory=dict)
 
     def to_json(self) -> str:
         """As it is kept."""
@@ -32,6 +35,9 @@ class Plan:
                 "order": self.columns.order,
                 "works_as": self.columns.works_as,
                 "cohort": self.columns.cohort,
+                "only_evidence": self.columns.only_evidence,
+                "disease": self.columns.disease,
+                "cells": dict(self.cells),
                 "decisions": {str(row): what for row, what in self.decisions.items()},
             }
         )
@@ -46,16 +52,16 @@ class Plan:
             order=told["order"],
             works_as=told["works_as"],
             cohort=told["cohort"],
+            only_evidence=told.get("only_evidence", False),
+            disease=told.get("disease", ""),
         )
-        return cls(told["sheet"], columns, {int(r): what for r, what in told["decisions"].items()})
+        decisions = {int(row): what for row, what in told["decisions"].items()}
+        return cls(told["sheet"], columns, decisions, told.get("cells", {}))
 
 
 def first_plan(sheets: Sequence[Sheet]) -> Plan:
     """A guess: the sheet with the most columns understood, its header, its columns."""
-    guesses = []
-    for at, sheet in enumerate(sheets):
-        header = find_header(sheet)
-        guesses.append((at, Columns(header, guess_columns(sheet, header))))
+    guesses = [(at, guess(sheet, find_header(sheet))) for at, sheet in enumerate(sheets)]
     at, columns = max(guesses, key=lambda guess: (len(guess[1].fields), -guess[0]))
     return Plan(at, columns)
 
@@ -68,26 +74,35 @@ def from_form(posted: Mapping[str, str], sheets: Sequence[Sheet], before: Plan) 
     sheet = sheets[at]
     if at != before.sheet:
         header = find_header(sheet)
-        return Plan(at, replace(before.columns, header=header, fields=guess_columns(sheet, header)))
+        return Plan(at, _guessed(sheet, header, before.columns))
     header = _whole(posted.get("header"), before.columns.header)
     header = header if header in sheet.rows else before.columns.header
     if header != before.columns.header:
-        return Plan(at, replace(before.columns, header=header, fields=guess_columns(sheet, header)))
+        return Plan(at, _guessed(sheet, header, before.columns))
     fields = {
         column: name
         for column in range(sheet.width)
-        if (name := posted.get(f"column-{column}", "")) in FIELDS
+        if (name := posted.get(f"column-{column}", "")) in FIELDS or name in labels()
     }
     order = posted.get("order", "")
-    works_as = posted.get("works_as", "")
+    works_as, disease = posted.get("works_as", ""), posted.get("disease", "")
     columns = Columns(
         header=header,
         fields=fields,
         order=order if order in get_args(Order) else None,  # type: ignore[arg-type]
         works_as=works_as if works_as in WORKS_AS else "",
         cohort=clean_text(posted.get("cohort", ""))[:120],
+        only_evidence=posted.get("only_evidence") == "yes",
+        disease=disease if disease in DISEASES else "",
     )
     return replace(before, columns=columns)
+
+
+def _guessed(sheet: Sheet, header: int, before: Columns) -> Columns:
+    """Other columns; what was said for every row holds still."""
+    return replace(
+        guess(sheet, header), order=before.order, works_as=before.works_as, cohort=before.cohort
+    )
 
 
 def _whole(text: str | None, other: int) -> int:

@@ -2,14 +2,14 @@
 
 from django.urls import path
 
-from thimble.web.people_import import evidence, views
+from thimble.web.people_import import evidence, export, undoing, views
 
 app_name = "people_import"
 PREFIX = "people-import/"
 urlpatterns = [
     path("", views.start, name="start"),
-    path("export.csv", views.export_csv, name="export_csv"),
-    path("export.xlsx", views.export_xlsx, name="export_xlsx"),
+    path("export.csv", export.export_csv, name="export_csv"),
+    path("export.xlsx", export.export_xlsx, name="export_xlsx"),
     path("evidence.csv", evidence.evidence_csv, name="evidence_csv"),
     path("evidence.xlsx", evidence.evidence_xlsx, name="evidence_xlsx"),
     path("<slug:import_id>/", views.look, name="look"),
@@ -17,6 +17,6 @@ urlpatterns = [
     path("<slug:import_id>/decide", views.decide, name="decide"),
     path("<slug:import_id>/write", views.write, name="write"),
     path("<slug:import_id>/drop", views.drop, name="drop"),
-    path("<slug:import_id>/undo", views.undo, name="undo"),
+    path("<slug:import_id>/undo", undoing.undo, name="undo"),
 ]
 NAVIGATION = ()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date, timedelta
@@ -17,7 +19,8 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from thimble.actions import Refused
-from thimble.actions.people_import import apply_import, new_import_id, undo_import
+from thimble.actions.people_import import apply_import, new_import_id
+from thimble.clinical.diseases import DISEASES
 from thimble.exchange.sheets import (
     LARGEST_FILE,
     Sheet,
@@ -26,20 +29,17 @@ from thimble.exchange.sheets import (
 )
 from thimble.ledger.store import Overtaken
 from thimble.people.choices import WORKS_AS
-from thimble.people.fold import as_body
 from thimble.people.identity import PersonIdentity
-from thimble.people.importing import FIELDS, Fate, Preview, Register, preview
+from thimble.people.importing import Fate, Preview, Register, preview
 from thimble.web import clock, log
 from thimble.web.access import account_of, needs
-from thimble.web.context import get_people, get_people_identities, looked, zone
+from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
 from thimble.web.limits import carries
 from thimble.web.models import Account, PeopleImport
 from thimble.web.people.forms import ORDERS, content_of
-from thimble.web.people.register import ordered
 from thimble.web.people.roster import roster
 from thimble.web.people_import import page
 from thimble.web.people_import.plan import Plan, first_plan, from_form
-from thimble.web.tables import csv_file, xlsx_file
 from thimble.web.vault import Damaged, NotKept, Vault, refuse_malware
 from thimble.web.words import moment
 
@@ -47,6 +47,7 @@ ROWS = 50
 """Rows on a page."""
 KEPT = timedelta(hours=24)
 """How long a file is kept that nobody wrote or dropped."""
+_ROW, _CELL = re.compile(r"row-([0-9]{1,7})"), re.compile(r"cell-([A-Z]{1,2}[0-9]{1,7})")
 GOES_ON = "The list of imports changed meanwhile, or the file was kept too long. Send it again."
 
 
@@ -147,7 +148,7 @@ def _plan(import_id: str, changed: Callable[[Plan], Plan]) -> None:
 @require_GET
 def look(request: HttpRequest, import_id: str) -> HttpResponse:
     """The columns, and the fate of every row. Nothing is written by looking."""
-    sheets, plan = _open(import_id)
+    sheets, plan, _ = _open(import_id)
     sheet = sheets[plan.sheet]
     faults = plan.columns.faults()
     context: dict[str, Any] = {
@@ -156,7 +157,8 @@ def look(request: HttpRequest, import_id: str) -> HttpResponse:
         "sheet": sheet,
         "plan": plan,
         "columns": page.columns_of(sheet, plan),
-        "fields": list(FIELDS.items()),
+        "groups": page.GROUPS,
+        "diseases": list(DISEASES.items()),
         "orders": [(id_, words, id_ == plan.columns.order) for id_, words in ORDERS.items()],
         "works_as": list(WORKS_AS.items()),
         "faults": faults,
@@ -176,20 +178,23 @@ def _seen(request: HttpRequest, sheet: Sheet, plan: Plan) -> dict[str, Any]:
     shown = Paginator(page.shown_in(seen, show), ROWS).get_page(request.GET.get("page"))
     asked = {ref for row in shown for ref in (*row.candidates, row.person) if ref}
     looked(request, asked, whose="worker", where="import")
-    to_write = seen.counts[Fate.NEW] + seen.counts[Fate.CHANGED]
-    lines = [page.line(row, identities, plan.decisions) for row in shown]
+    to_write = sum(row.writes for row in seen.rows)
+    lines = [page.line(row, identities, plan) for row in shown]
     return {
         "counts": counts,
         "show": show,
         "meaning": page.FATES[Fate(show)][1] if show != "all" else "",
         "lines": lines,
-        "deciding": any(line.fate == Fate.ASK for line in lines),
-        "decided": any(line.decision for line in lines),
+        "deciding": any(line.asks for line in lines),
+        "decided": any(line.decision or line.decided for line in lines),
         "shown": shown,
         "total": len(seen.rows),
         "absent": len(seen.absent),
         "to_write": to_write,
         "asked": seen.counts[Fate.ASK],
+        "pieces": sum(len(row.pieces) for row in seen.rows),
+        "by_number_alone": plan.columns.of_the_register
+        and not set(plan.columns.fields.values()) & {"birth_date", "family_name", "full_name"},
         "digest": seen.digest,
         "ready": bool(to_write) and not seen.counts[Fate.ASK],
     }
@@ -199,7 +204,7 @@ def _seen(request: HttpRequest, sheet: Sheet, plan: Plan) -> dict[str, Any]:
 @require_POST
 def columns(request: HttpRequest, import_id: str) -> HttpResponse:
     """Say what the columns are."""
-    sheets, _ = _open(import_id)
+    sheets, _, _ = _open(import_id)
     _plan(import_id, lambda plan: from_form(request.POST.dict(), sheets, plan))
     return redirect("people_import:look", import_id)
 
@@ -207,16 +212,20 @@ def columns(request: HttpRequest, import_id: str) -> HttpResponse:
 @needs("view_people", "import_people")
 @require_POST
 def decide(request: HttpRequest, import_id: str) -> HttpResponse:
-    """Say of rows whether they are somebody in the register, somebody else, or to be left out."""
+    """Say of rows whether they are somebody in the register, somebody else, or to be left out; of cells
+    whether their evidence is on file already."""
     said: dict[int, str] = {}
+    cells: dict[str, str] = {}
     for name, value in request.POST.items():
-        number = name.removeprefix("row-")
-        if name.startswith("row-") and number.isdecimal() and len(number) < 8:
-            said[int(number)] = str(value)[:40]
+        if row := _ROW.fullmatch(name):
+            said[int(row[1])] = str(value)[:40]
+        elif cell := _CELL.fullmatch(name):
+            cells[cell[1]] = str(value)[:10]
 
     def decided(plan: Plan) -> Plan:
         decisions = {row: what for row, what in ({**plan.decisions, **said}).items() if what}
-        return replace(plan, decisions=decisions)
+        of_cells = {cell: what for cell, what in ({**plan.cells, **cells}).items() if what}
+        return replace(plan, decisions=decisions, cells=of_cells)
 
     _plan(import_id, decided)
     return redirect("people_import:look", import_id)
@@ -226,7 +235,7 @@ def decide(request: HttpRequest, import_id: str) -> HttpResponse:
 @require_POST
 def write(request: HttpRequest, import_id: str) -> HttpResponse:
     """Write what was shown, all of it or nothing."""
-    sheets, plan = _open(import_id)
+    sheets, plan, digest = _open(import_id)
     account = account_of(request)
     try:
         # Whoever writes in the register meanwhile waits, or was seen.
@@ -242,17 +251,12 @@ def write(request: HttpRequest, import_id: str) -> HttpResponse:
                 get_people_identities(),
                 seen,
                 import_id,
+                file=digest,
                 now=clock.now(),
                 by=account.pk,
                 role=account.role,
             )
-            row.counts = json.dumps(
-                {
-                    word: seen.counts[fate]
-                    for fate, (word, _) in page.FATES.items()
-                    if seen.counts[fate]
-                }
-            )
+            row.counts = json.dumps(page.kept_counts(seen))
             file = _closed(row, PeopleImport.APPLIED)
     except (Refused, Overtaken) as stopped:
         told = stopped.faults if isinstance(stopped, Refused) else (str(stopped),)
@@ -260,10 +264,7 @@ def write(request: HttpRequest, import_id: str) -> HttpResponse:
         return redirect("people_import:look", import_id)
     Vault(settings.DATA).delete(file)
     log.event("people_import_written", case=import_id, account=account.pk)
-    done = seen.counts[Fate.NEW], seen.counts[Fate.CHANGED]
-    messages.success(
-        request, f"Written: {done[0]} enrolled, {done[1]} changed. The file was deleted."
-    )
+    messages.success(request, f"Written: {page.written(seen)}. The file was deleted.")
     return redirect("people_import:start")
 
 
@@ -277,94 +278,20 @@ def drop(request: HttpRequest, import_id: str) -> HttpResponse:
     return redirect("people_import:start")
 
 
-@needs("view_people", "import_people")
-@require_http_methods(["GET", "POST"])
-def undo(request: HttpRequest, import_id: str) -> HttpResponse:
-    """Take an import back, as far as nobody wrote since."""
-    row = PeopleImport.objects.filter(pk=import_id, state=PeopleImport.APPLIED).first()
-    if row is None:
-        raise Http404("there is no such import to take back")
-    account = account_of(request)
-    context: dict[str, Any] = {"id": import_id, "told": json.loads(row.counts)}
-    if request.method == "GET":
-        return render(request, "people_import/undo.html", context)
-    try:
-        with get_people().alone():
-            result = undo_import(
-                get_people(),
-                get_people_identities(),
-                import_id,
-                now=clock.now(),
-                by=account.pk,
-                role=account.role,
-            )
-            if not result.stays:
-                row.state = PeopleImport.UNDONE
-                row.save()
-    except (Refused, Overtaken) as stopped:
-        messages.error(request, f"Nothing was taken back: {stopped}.")
-        return redirect("people_import:start")
-    log.event("people_import_undone", case=import_id, account=account.pk)
-    looked(request, result.stays, whose="worker", where="import undo")
-    identities = get_people_identities().some_identities(result.stays)
-    context |= {
-        "done": True,
-        "restored": len(result.restored),
-        "gone": len(result.gone),
-        "stays": [
-            (ref, identities[ref].name if ref in identities else ref, count)
-            for ref, count in result.stays.items()
-        ],
-    }
-    return render(request, "people_import/undo.html", context)
-
-
-@needs("view_people", "import_people")
-@require_GET
-def export_csv(request: HttpRequest) -> HttpResponse:
-    """The register as CSV, that no spreadsheet runs anything of."""
-    return csv_file("people", *_register_rows(request))
-
-
-@needs("view_people", "import_people")
-@require_GET
-def export_xlsx(request: HttpRequest) -> HttpResponse:
-    """The register as a workbook; every cell is text."""
-    return xlsx_file("people", *_register_rows(request))
-
-
-def _register_rows(request: HttpRequest) -> tuple[list[str], list[list[str]]]:
-    identities = get_people_identities().all_identities()
-    people = ordered(roster().people(clock.now()), identities)
-    looked(request, [p.reference for p in people], whose="worker", where="people export")
-    rows = []
-    for person in people:
-        who = identities.get(person.reference, PersonIdentity())
-        held: dict[str, Any] = as_body(person) | {
-            "number": who.number,
-            "family_name": who.family_name,
-            "given_name": who.given_name,
-            "birth_date": who.birth_date.isoformat() if who.birth_date else "",
-            "email": who.email,
-        }
-        held["exposure_prone"] = held["exposure_prone"].replace("_", " ")
-        rows.append([str(held[name] or "") for name, _ in page.EXPORTED])
-    return [label for _, label in page.EXPORTED], rows
-
-
 # --- what the views above share -------------------------------------------------------------------
 
 
-def _open(import_id: str) -> tuple[list[Sheet], Plan]:
-    """The file of an import that is being looked at, and what was said of it."""
+def _open(import_id: str) -> tuple[list[Sheet], Plan, str]:
+    """The file of an import that is being looked at, what was said of it, and its SHA-256."""
     row = PeopleImport.objects.filter(pk=import_id, state=PeopleImport.OPEN).first()
     if row is None:
         raise Http404("there is no such import to look at")
     try:
-        sheets = read_sheets(Vault(settings.DATA).get(row.file))
+        content = Vault(settings.DATA).get(row.file)
+        sheets = read_sheets(content)
     except (Damaged, SheetFault) as gone:
         raise Http404(GOES_ON) from gone
-    return sheets, Plan.from_json(row.plan)
+    return sheets, Plan.from_json(row.plan), hashlib.sha256(content).hexdigest()
 
 
 def _preview(sheet: Sheet, plan: Plan) -> tuple[Preview, Mapping[str, PersonIdentity]]:
@@ -372,4 +299,13 @@ def _preview(sheet: Sheet, plan: Plan) -> tuple[Preview, Mapping[str, PersonIden
     today: date = now.astimezone(zone()).date()
     identities = get_people_identities().all_identities()
     register = Register(roster().people(now), identities)
-    return preview(sheet, plan.columns, register, plan.decisions, today), identities
+    seen = preview(
+        sheet,
+        plan.columns,
+        register,
+        plan.decisions,
+        today,
+        cells=plan.cells,
+        local=get_site().laboratory,
+    )
+    return seen, identities
