@@ -32,8 +32,8 @@ from thimble.web import clock
 from thimble.web.context import get_ladder, get_protocol, get_site, get_store
 from thimble.web.models import LedgerEntry, RecallLine
 from thimble.web.roles import Role
-from thimble.web.visits import lines, page
-from thimble.web.visits.recall import Listed, Recalled, answer
+from thimble.web.visits.recall import lines, page
+from thimble.web.visits.recall.standing import Listed, Recalled, answer
 
 from .conftest import NIGHT
 

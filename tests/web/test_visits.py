@@ -21,8 +21,8 @@ from thimble.web import clock
 from thimble.web.context import get_identities, get_store
 from thimble.web.models import IdentityLook
 from thimble.web.roles import Role
-from thimble.web.visits.page import stretch, typed_away
-from thimble.web.visits.recall import Recalled, in_words
+from thimble.web.visits.recall.standing import Recalled, in_words
+from thimble.web.visits.typed import stretch, typed_away
 
 from .conftest import NIGHT
 

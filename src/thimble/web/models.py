@@ -547,7 +547,7 @@ class RecallLine(models.Model):
 
     Derived from the ledger: the table may be emptied at any time and is made again. `last` is the
     number of the last entry that was read, `rules` what it was read by
-    (see `thimble.web.visits.lines`). `part` is "" for a case that has no visit to keep.
+    (see `thimble.web.visits.recall.lines`). `part` is "" for a case that has no visit to keep.
     """
 
     case = models.CharField(primary_key=True, max_length=40)

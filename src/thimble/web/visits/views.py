@@ -1,4 +1,4 @@
-"""The visits of a case, what was agreed, missed and said; and the recall list over all cases."""
+"""The visits of a case: to plan, to agree, to record what became of them."""
 
 from __future__ import annotations
 
@@ -21,12 +21,10 @@ from thimble.ledger.visiting import to_agree, visiting
 from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.context import (
-    get_identities,
     get_ladder,
     get_protocol,
     get_site,
     get_store,
-    looked,
 )
 from thimble.web.desk.handling import (
     canonical,
@@ -45,8 +43,9 @@ from thimble.web.mailing.sending import due_mails, why_no_mail
 from thimble.web.models import CalendarLink
 from thimble.web.on_record.finding import cases_of_person
 from thimble.web.secret_links import standing_link_of_any
-from thimble.web.visits import lines, page
+from thimble.web.visits import page
 from thimble.web.visits.reaching import NextStep
+from thimble.web.visits.typed import agreed_hours, chosen_days, stretch, typed_away, typed_doses
 
 
 @never_cache
@@ -58,9 +57,9 @@ def visits(request: HttpRequest, ref: str) -> HttpResponse:
     fault, away = "", list(reading.situation.follow_up.unavailable)
     try:
         if "planned" in request.GET:
-            away = list(page.typed_away(request.GET.getlist("away")))
+            away = list(typed_away(request.GET.getlist("away")))
         if request.GET.get("first"):
-            away.append(page.stretch(request.GET["first"], request.GET.get("last", "")))
+            away.append(stretch(request.GET["first"], request.GET.get("last", "")))
     except ValueError as bad:
         fault = str(bad)
     return _show(request, reading, away, fault=fault)
@@ -113,9 +112,9 @@ def agree(request: HttpRequest, ref: str) -> HttpResponse:
     reading = read(canonical(ref))
     away: tuple[tuple[date, date], ...] = ()
     try:
-        away = page.typed_away(request.POST.getlist("away"))
+        away = typed_away(request.POST.getlist("away"))
         free = visiting(reading.plan, reading.situation, get_site(), unavailable=away)
-        chosen = page.chosen_days(free.planned, request.POST.dict())
+        chosen = chosen_days(free.planned, request.POST.dict())
     except ValueError as bad:
         return _show(request, reading, away, fault=str(bad))
     found = visiting(reading.plan, reading.situation, get_site(), unavailable=away, chosen=chosen)
@@ -126,7 +125,7 @@ def agree(request: HttpRequest, ref: str) -> HttpResponse:
             fault="A day cannot be taken: see why.",
         )  # fmt: skip
     try:
-        hours = page.agreed_hours(free.planned, found, typed, get_site())
+        hours = agreed_hours(free.planned, found, typed, get_site())
     except ValueError as bad:
         return _show(request, reading, away, chosen=chosen, hours=typed, fault=str(bad))
     told = to_agree(found.planned, found.expected, hours)
@@ -151,7 +150,7 @@ def earlier_doses(request: HttpRequest, ref: str) -> HttpResponse:
     away = reading.situation.follow_up.unavailable
     typed = request.POST.get("doses", "")
     try:
-        doses = page.typed_doses(typed)
+        doses = typed_doses(typed)
     except ValueError as bad:
         return _show(request, reading, away, fault=str(bad), typed_doses=typed)
     return _record(
@@ -272,53 +271,3 @@ def _record(
         return overtaken_response(request, read(reading.case), came_first, said)
     log.event(kind.value, case=reading.case, account=by)
     return go(request, reverse("visits:visits", args=[reading.case]))
-
-
-@never_cache
-@needs("view_worklist")
-@require_GET
-def recall(request: HttpRequest) -> HttpResponse:
-    """Whom to expect, whom to call: overdue first. All parts from their start, or one part in pages."""
-    now, site = clock.now(), get_site()
-    lines.refresh(get_store(), get_protocol(), site, get_ladder(), now)
-    counts = lines.counts()
-    only = request.GET.get("part", "")
-    start = int(text) if (text := request.GET.get("from", "")).isdecimal() and len(text) < 9 else 0
-    shown = {
-        part: lines.listed(part, start if only else 0, page.MOST_ROWS, zone=site.zone, now=now)
-        for part in counts
-        if only in ("", part)
-    }
-    people: dict[str, tuple[str, str]] = {}
-    if can(request, "see_worker_identity") and "names" in request.GET:
-        cases = [row.case for rows in shown.values() for row in rows]
-        workers = get_identities().workers(cases)
-        people = {ref: (worker.name, worker.phone) for ref, worker in workers.items()}
-        looked(
-            request,
-            [ref for ref, (name, _) in people.items() if name],
-            whose="worker",
-            where="recall",
-        )
-    return render(
-        request, "visits/recall.html",
-        {
-            "parts": page.recall(
-                shown, counts, now, site.zone, people, start=start if only else 0
-            ),
-            "only": only,
-            "named_address": _other_way(request, named=bool(people)),
-            "count": sum(counts.values()),
-            "named": bool(people),
-            "may_name": can(request, "see_worker_identity"),
-        },
-    )  # fmt: skip
-
-
-def _other_way(request: HttpRequest, *, named: bool) -> str:
-    """The address of the same rows with names where they have none, and without where they have."""
-    query = request.GET.copy()
-    query.pop("names", None)
-    if not named:
-        query["names"] = "1"
-    return f"?{query.urlencode()}" if query else reverse("visits:recall")

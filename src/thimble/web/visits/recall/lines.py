@@ -26,7 +26,7 @@ from thimble.ledger.entries import Entry
 from thimble.protocol import Protocol
 from thimble.web.models import LedgerEntry, RecallLine
 from thimble.web.store import DjangoStore, one_writer
-from thimble.web.visits.recall import PARTS, Answer, Listed, Recalled, answer, pressing
+from thimble.web.visits.recall.standing import PARTS, Answer, Listed, Recalled, answer, pressing
 
 FORM = 4
 """To be raised when the same ledger gives another row, so that rows of before are made anew."""
