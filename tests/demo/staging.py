@@ -12,7 +12,8 @@ from thimble.clinical import library
 from thimble.clinical.site import parse_site
 from thimble.demo.build import build
 from thimble.demo.hospital import SITE, STAFF
-from thimble.demo.scene import Scene, Stage
+from thimble.demo.scene import Scene
+from thimble.demo.stage import Stage
 from thimble.demo.stories import STORIES, Story
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold

@@ -81,8 +81,8 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     from thimble.demo.certified import build as certify
     from thimble.demo.cohort import build as enrol
     from thimble.demo.monitored import build as monitor
-    from thimble.demo.scene import Stage
     from thimble.demo.sessions import build as hold
+    from thimble.demo.stage import Stage
     from thimble.demo.starters import build as start
     from thimble.web.certificates.keys import CertificateKeys
     from thimble.web.certificates.papers import DjangoPapers

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 
-from thimble.demo.scene import Scene, Stage
+from thimble.demo.scene import Scene
 from thimble.demo.shelves import fill_shelves
+from thimble.demo.stage import Stage
 from thimble.demo.stories import STORIES, Step, Story
 
 

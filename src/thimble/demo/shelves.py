@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from thimble.actions import move_stock
-from thimble.demo.scene import Stage
+from thimble.demo.stage import Stage
 from thimble.ledger.stock.movements import Move, Movement
 
 _MONTH = 30
