@@ -85,6 +85,11 @@ class Record:
         article = "an" if role[0] in "aeiou" else "a"
         return f"{article} {role}, account {account}"
 
+    def writer(self, position: int) -> str:
+        """Who wrote the entry at a position; "" where it is not among the entries."""
+        by = next((entry.by for entry in self.entries if entry.position == position), "")
+        return self.who(by, position) if by else ""
+
     def _role(self, position: int | None) -> str:
         role = next((entry.role for entry in self.entries if entry.position == position), "")
         words = self.roles.get(role, role.replace("_", " "))

@@ -395,6 +395,11 @@ class Situation:
     source: SourceCourse = SourceCourse()
     doses_before: tuple[DoseGiven, ...] = ()
 
+    def departure_from(self, *subjects: str) -> Departure | None:
+        """The last departure from one of these decisions or actions."""
+        found = (d for d in reversed(self.departures) if d.subject in subjects)
+        return next(found, None)
+
 
 @dataclass(frozen=True, slots=True)
 class Plan:

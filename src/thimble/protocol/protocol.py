@@ -9,7 +9,7 @@ matter.) Once the facts that matter are known, the decision is settled.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 from datetime import date
@@ -23,7 +23,7 @@ from .answering.question import REMEMBERED, Answer
 from .compiling.index import Index, build_index, contradicted
 from .compiling.space import Axis
 from .finding import Evaluation, Finding, Item, Question
-from .model import Amount, Case, Impossible, Manifest, Output, Table
+from .model import Amount, Case, Impossible, Manifest, Output, Rule, Table
 from .reading import read_folder
 from .vocabulary import Facts, Vocabulary
 
@@ -162,6 +162,17 @@ class Protocol:
             if table.id == id_:
                 return table
         raise KeyError(id_)
+
+    def giving(self, action: str) -> Iterator[Rule]:
+        """The rules that ask for an action, in order."""
+        for table in self.tables:
+            if table.role == "actions":
+                yield from (rule for rule in table.rules if rule.outputs["action"] == action)
+
+    def action_words(self, action: str) -> str:
+        """An action's sentence as the first rule that asks for it has it; of an unknown one, its id."""
+        said = (rule.outputs["what"] for rule in self.giving(action))
+        return next(said, action.replace("_", " "))
 
     def forget(self) -> None:
         """Drop what was remembered of earlier situations; answers do not change."""

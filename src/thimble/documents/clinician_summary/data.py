@@ -333,7 +333,7 @@ class _Words:
             said = output.words(value) if output else value.replace("_", " ")
             return opening(said)
 
-        departure = self._departure(finding.decision)
+        departure = self.situation.departure_from(finding.decision)
         dose = doses_decided_otherwise(self.plan, self.situation, self.protocol).get(
             finding.decision
         )
@@ -361,11 +361,6 @@ class _Words:
             ),
             unconfirmed=unconfirmed(finding.because),
         )
-
-    def _departure(self, subject: str) -> Departure | None:
-        """The last departure from a decision or an action."""
-        found = (d for d in reversed(self.situation.departures) if d.subject == subject)
-        return next(found, None)
 
     def _departed(self, departure: Departure, decided: str) -> Instead:
         return Instead(
@@ -399,15 +394,8 @@ class _Words:
 
     def _what(self, action: str) -> str:
         """An action in the plan's words, or in the protocol's where the plan holds it no more."""
-        rows = (
-            rule.outputs["what"]
-            for table in self.protocol.tables
-            if table.role == "actions"
-            for rule in table.rules
-            if rule.outputs["action"] == action
-        )
         found = next((a.what for a in self.plan.actions if a.id == action), "")
-        return found or next(rows, action.replace("_", " "))
+        return found or self.protocol.action_words(action)
 
     def given(self) -> tuple[Dose, ...]:
         """The doses on record, in the order in which they were given."""
@@ -418,14 +406,10 @@ class _Words:
                 dose.amount,
                 dose.batch,
                 f"{minute(dose.at, self.zone)}, entry {dose.entry}",
-                self._writer(dose.entry),
+                self.record.writer(dose.entry),
             )
             for dose in self.record.doses(self.situation.as_of)
         )
-
-    def _writer(self, position: int) -> str:
-        by = next((entry.by for entry in self.record.entries if entry.position == position), "")
-        return self.record.who(by, position) if by else ""
 
     @staticmethod
     def _whys(reasons: Sequence[Reason]) -> tuple[Why, ...]:
@@ -464,7 +448,7 @@ class _Words:
         done = minute(action.done_at, self.zone) if action.done_at else ""
         if done and action.done_by_entry is not None:
             done = f"{done}, entry {action.done_by_entry}"
-        departure = self._departure(action.id)
+        departure = self.situation.departure_from(action.id)
         return Step(
             what=action.what,
             amount=action.amount,
@@ -495,7 +479,7 @@ class _Words:
 
     def _said_by(self, known: KnownFact) -> str:
         """Who said it; a clinician by name and role where these are known, and who wrote it down."""
-        writer = self._writer(known.entry) if known.entry is not None else ""
+        writer = self.record.writer(known.entry) if known.entry is not None else ""
         if not writer or known.said_by == "worker":
             return say(known.said_by, self.situation)
         return writer if known.said_by == "clinician" else f"{known.said_by}, recorded by {writer}"

@@ -6,7 +6,6 @@ What somebody typed stays in the case, as it could name the source: the sheet na
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime, tzinfo
 from typing import Any
@@ -333,7 +332,7 @@ class _Words:
 
     def became(self, action: Action) -> Became:
         details: list[str] = []
-        departure = self._departure(action.id)
+        departure = self.situation.departure_from(action.id)
         if action.done_at is not None:
             details.append(f"{minute(action.done_at, self.zone)}{self._by(action.done_by_entry)}")
         details += [
@@ -372,23 +371,14 @@ class _Words:
 
     def _of_source(self, subject: str) -> bool:
         """Whether it was about the source patient: then nothing of it stands here."""
-        whom = {row["for"] for row in self._rows(subject)}
+        whom = {rule.outputs["for"] for rule in self.protocol.giving(subject)}
         return subject.startswith("source_") or "source" in whom
-
-    def _rows(self, action: str) -> Sequence[dict[str, str]]:
-        return [
-            dict(rule.outputs)
-            for table in self.protocol.tables
-            if table.role == "actions"
-            for rule in table.rules
-            if rule.outputs["action"] == action
-        ]
 
     def _subject(self, id_: str) -> str:
         output = self.protocol.outputs.get(id_)
         if output is not None and output.label:
             return output.label
-        return next((row["what"] for row in self._rows(id_)), id_.replace("_", " "))
+        return self.protocol.action_words(id_)
 
     def _value(self, departure: Departure) -> str:
         """What was decided, where it is one of the words that the case page offers."""
@@ -397,10 +387,6 @@ class _Words:
             return output.words(departure.decided)
         known = departure.decided.strip().rstrip(".")
         return known if known in INSTEAD_OF_AN_ACTION else _entry(departure.entry)
-
-    def _departure(self, subject: str) -> Departure | None:
-        found = (d for d in reversed(self.situation.departures) if d.subject == subject)
-        return next(found, None)
 
     def _decided(self, departure: Departure) -> tuple[str, ...]:
         return (
@@ -412,8 +398,8 @@ class _Words:
     def _by(self, position: int | None) -> str:
         if position is None:
             return ""
-        by = next((entry.by for entry in self.record.entries if entry.position == position), "")
-        who = f", by {self.record.who(by, position)}" if by else ""
+        writer = self.record.writer(position)
+        who = f", by {writer}" if writer else ""
         return f"{who}, entry {position}"
 
 

@@ -221,7 +221,7 @@ def _when(cells: Any, protocol: Protocol) -> str:
     elif counted_from in COURSE_CLOCKS:
         clock = f"from {COURSE_CLOCKS[counted_from]}"
     else:
-        clock = f"from when this is done: {_action_words(counted_from, protocol)}"
+        clock = f"from when this is done: {protocol.action_words(counted_from)}"
     earliest, target, latest = (
         duration_in_words(cells[column]) for column in ("earliest", "target", "latest")
     )
@@ -232,7 +232,7 @@ def _when(cells: Any, protocol: Protocol) -> str:
         parts.append("best at once" if target.startswith("0 ") else f"best by {target}")
     action, _, waits = cells.get("not_before", "-").partition(" ")
     if waits:
-        told = _action_words(action, protocol)
+        told = protocol.action_words(action)
         parts.append(f"nor before {duration_in_words(waits)} after this: {told}")
     if latest:
         parts.append("at once" if latest.startswith("0 ") else f"no later than {latest}")
@@ -240,15 +240,6 @@ def _when(cells: Any, protocol: Protocol) -> str:
         return "As soon as it can be done" if counted_from == "exposure" else f"At once {clock}"
     told = f"{', '.join(parts)}; {clock}"
     return opening(told)
-
-
-def _action_words(action: str, protocol: Protocol) -> str:
-    for table in protocol.tables:
-        if table.role == "actions":
-            for rule in table.rules:
-                if rule.outputs["action"] == action:
-                    return rule.outputs["what"]
-    return action.replace("_", " ")
 
 
 def _sections(protocol: Protocol) -> tuple[Section, ...]:

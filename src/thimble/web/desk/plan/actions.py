@@ -119,9 +119,7 @@ def _action(action: Action, lens: Lens) -> ActionView:
     if action.state is State.DEPARTED:
         # A dose that was not departed from itself: the decision behind it was.
         subjects |= set(asked_for_by(action, lens.plan, lens.protocol))
-    departure = next(
-        (d for d in reversed(lens.situation.departures) if d.subject in subjects), None
-    )
+    departure = lens.situation.departure_from(*subjects)
     done = ""
     if action.done_at is not None:
         done = f"done {point(action.done_at, lens.now, lens.zone)}"
