@@ -17,9 +17,9 @@ from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word
 from thimble.documents.all_clear.data import all_clear
 from thimble.documents.closing_statement.data import (
     OPEN,
-    PROVISIONAL,
     closing_statement,
 )
+from thimble.documents.closing_statement.results import PROVISIONAL
 from thimble.documents.render import Template, render
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Kind

@@ -16,7 +16,8 @@ from thimble.documents.clinician_summary.data import clinician_summary
 from thimble.documents.downtime_pack.data import downtime_pack
 from thimble.documents.source_request.data import source_request
 from thimble.documents.ward_card.data import ward_card
-from thimble.documents.worker_plan.data import plain_id, plain_words, worker_plan
+from thimble.documents.worker_plan.data import worker_plan
+from thimble.documents.worker_plan.plain import plain_id, plain_words
 from thimble.ledger.plan import CourseRecord, GivenDose, State
 from thimble.protocol.vocabulary import Value
 

@@ -13,7 +13,8 @@ from documents.examples import FACTS, NOW, OCCURRED, plan, protocol, site, situa
 from thimble.clinical.vocabulary import vocabulary
 from thimble.documents.clinician_summary.data import clinician_summary
 from thimble.documents.source_request.data import source_request
-from thimble.documents.worker_plan.data import plain_words, worker_plan
+from thimble.documents.worker_plan.data import worker_plan
+from thimble.documents.worker_plan.plain import plain_words
 from thimble.ledger.plan import Departure, KnownFact
 from thimble.protocol.vocabulary import Value
 

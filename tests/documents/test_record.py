@@ -27,7 +27,8 @@ from thimble.documents.clinician_summary.data import ClinicianSummary, clinician
 from thimble.documents.record import Record
 from thimble.documents.source_request.data import source_request, why_no_request
 from thimble.documents.words import window_for_a_person, window_in_full
-from thimble.documents.worker_plan.data import WorkerPlan, plain_words, worker_plan
+from thimble.documents.worker_plan.data import WorkerPlan, worker_plan
+from thimble.documents.worker_plan.plain import plain_words
 from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import KnownFact, Plan, Situation, State, Window

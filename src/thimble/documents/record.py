@@ -101,3 +101,8 @@ def _amount(body: Mapping[str, Any]) -> str:
     days = body.get("days", 0)
     handed = f"for {counted(days, 'day')}" if days else ""
     return ", ".join(part for part in (str(body.get("amount", "")).strip(), handed) if part)
+
+
+def in_entry(number: int) -> str:
+    """Where somebody's own words stand that are not repeated on paper."""
+    return f"as it stands in entry {number}"

@@ -13,7 +13,7 @@ from typing import Any
 from thimble.clinical.saying import day, minute, occurrence
 from thimble.clinical.serology import Course, Result
 from thimble.clinical.site import Site
-from thimble.documents.closing_statement.data import closing_of, reason_in_words
+from thimble.documents.closing_statement.closing import closing_of, reason_in_words
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, unconfirmed
 from thimble.documents.record import Record
 from thimble.ledger.clearance import (
