@@ -435,6 +435,8 @@ def test_once_the_review_is_due_a_physician_certifies_and_a_nurse_does_not(
     immune: House, monkeypatch: pytest.MonkeyPatch, review: date
 ) -> None:
     basis = with_decision(immune, decision("fit", "none", NOW, review))
+    # A day that has come limits nothing: whoever decides in spite of it says until when.
+    assert basis.limit.by == "longest"
     monkeypatch.setattr(House, "basis", lambda _: basis)
     with pytest.raises(Refused, match=r"is in force: fit; review .*A physician decides"):
         immune.issue()

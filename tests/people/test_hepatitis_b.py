@@ -135,6 +135,22 @@ def test_a_contraindication_without_a_day_holds_also_while_the_calendar_of_the_s
 
 
 @pytest.mark.parametrize(
+    ("until", "stands"), [("2026-03-01", False), ("2026-03-02", True), ("2026-03", True)]
+)
+def test_a_contraindication_stands_to_the_end_of_its_last_day(until: str, stands: bool) -> None:
+    body = {**GOOD[Kind.CONTRAINDICATED], "on": "2026-01-05", "until": until}
+    answer = hepatitis_b(person((Kind.CONTRAINDICATED, body)), BORN, ON, "us")
+    assert answer is not None
+    assert (answer.cleared.next_step == "refer") is stands
+
+
+def test_a_test_that_was_declined_is_no_refusal_of_vaccine() -> None:
+    answer = hepatitis_b(person((Kind.DECLINED, {**DECLINED, "what": "test"})), BORN, ON, "us")
+    assert answer is not None
+    assert answer.cleared.next_step == "dose"
+
+
+@pytest.mark.parametrize(
     ("on", "series"), [(NOW.date(), "complete"), (date(2026, 1, 5), "incomplete")]
 )
 def test_a_year_written_down_after_an_exposure_is_not_taken_to_lie_before_it(

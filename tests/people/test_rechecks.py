@@ -125,6 +125,8 @@ def test_who_was_offered_it_declined_it_has_it_or_must_not_have_it_is_not_asked_
 
 def test_a_dose_of_before_the_first_day_does_not_make_the_offer() -> None:
     assert len(about(of(dose("2019-02-04")), Topic.OFFER)) == 1
+    assert len(about(of(dose("2025-03-02")), Topic.OFFER)) == 1
+    assert about(of(dose("2025-03-03")), Topic.OFFER) == []
 
 
 def test_without_a_first_day_no_day_is_counted_and_the_line_says_so() -> None:
@@ -141,6 +143,8 @@ def test_where_no_such_law_is_known_nothing_is_counted() -> None:
 @pytest.mark.parametrize("work", [{"starts_on": "2025-03-18"}, {"ends_on": "2025-03-16"}])
 def test_who_has_not_begun_or_has_left_stands_on_no_list(work: dict[str, str]) -> None:
     assert lines(of(refused("2025-03-10"), **work)) == []
+    # The first and the last day are days here.
+    assert lines(of(refused("2025-03-10"), starts_on="2025-03-17", ends_on="2025-03-17")) != []
 
 
 def test_immunoglobulin_neither_makes_an_offer_nor_ends_a_refusal_nor_begins_a_series() -> None:
@@ -168,6 +172,10 @@ def test_a_non_responder_is_counselled_and_in_exposure_prone_work_tested_yearly(
     found = about(of(*FAILED, exposure_prone="yes"), Topic.NON_RESPONDER, by=by)
     assert [each.due for each in found] == [date(2021, 7, 1), None]
     assert found[0].late
+    # The latest negative result counts, whenever an older one was typed in.
+    older = result("hbsag", "2018-01-01", "negative")
+    again = about(of(*FAILED, older, exposure_prone="yes"), Topic.NON_RESPONDER, by=by)
+    assert [each.due for each in again] == [date(2021, 7, 1), None]
     assert len(about(of(*FAILED, exposure_prone="yes"), Topic.NON_RESPONDER)) == 1
 
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from people.files import ENROLLED, NOW, ONE, RESULT, people, write
 from thimble.clinical.fitness.vocabulary import vocabulary as of_fitness
 from thimble.clinical.library import protocol
-from thimble.clinical.screening import Result, Screening, screen
+from thimble.clinical.screening import INFECTIONS, Result, Screening, screen
 from thimble.clinical.screening.vocabulary import vocabulary
 from thimble.people.entries import Kind
 from thimble.people.fold import fold
@@ -144,12 +144,66 @@ def test_a_result_without_its_day_is_no_later_than_the_day_on_which_it_was_writt
     assert found.clearance == "propose"
 
 
+def past(disease: str, basis: str, when: str | None = "2015") -> Draft:
+    body = {"disease": disease, "basis": basis, "when": when, "text": ""}
+    return Kind.HISTORY_RECORDED, body
+
+
+@pytest.mark.parametrize("when", [None, "2015"])
+@pytest.mark.parametrize("basis", ["laboratory", "clinician"])
+def test_a_documented_infection_is_hidden_by_no_negative_test(basis: str, when: str | None) -> None:
+    """Its antibody stays: a negative test does not fit to it, and a physician looks."""
+    for disease, place in (("hepatitis_c", 1), ("hiv", 2)):
+        found = of(*ALL_THREE, past(disease, basis, when))
+        assert (found.clearance, parts(found)[place]) == ("physician", ("physician", "refer"))
+    assert parts(of(past("hepatitis_c", basis, when)))[1] == ("missing", "load")
+    assert parts(of(past("hiv", basis, when)))[2] == ("physician", "refer")
+
+
+def test_neither_a_told_infection_nor_a_past_hepatitis_b_holds_up_who_was_tested() -> None:
+    told = past("hepatitis_c", "person"), past("hiv", "person"), past("hepatitis_b", "laboratory")
+    assert of(*ALL_THREE, *told).clearance == "propose"
+
+
 def test_a_test_after_a_refusal_ends_it() -> None:
     assert parts(of(refused("hiv", "2026-02-01"), *ALL_THREE))[2] == ("shown", "none")
     elsewhere = result("hiv_ag_ab", sample={**VALID, "direct": "no"})
     assert parts(of(refused("hiv", "2026-02-01"), elsewhere))[2] == ("missing", "validated_test")
     again = of(result("hiv_ag_ab", sample={**VALID, "direct": "no"}), refused("hiv", "2026-02-20"))
     assert parts(again)[2] == ("refused", "offer_again")
+
+
+def test_virus_that_was_found_is_hidden_neither_by_a_negative_nor_by_a_sign() -> None:
+    """Beside three negative first tests: whatever says that virus was there is for the physician."""
+    found = of(*ALL_THREE, result("hcv_rna"), result("hcv_rna", "positive", when="2026-02-11"))
+    assert (found.clearance, parts(found)[1]) == ("physician", ("physician", "refer"))
+    for sign, clearance in (("=", "physician"), (">", "physician"), ("<", "propose")):
+        dna = result("hbv_dna", None, number=150, comparator=sign, unit="[IU]/mL")
+        assert of(*ALL_THREE, dna).clearance == clearance
+
+
+def test_a_negative_known_to_the_month_settles_nothing_of_that_month() -> None:
+    unclear = result("hiv_ag_ab", "indeterminate", when="2026-02-15")
+    month = result("hiv_ag_ab", when="2026-02")
+    assert parts(of(*ALL_THREE[:2], unclear, month))[2] == ("missing", "repeat")
+    later = result("hiv_ag_ab", when="2026-02-16")
+    assert parts(of(*ALL_THREE[:2], unclear, later))[2] == ("shown", "none")
+
+
+@pytest.mark.parametrize(
+    ("tested", "says"),
+    [
+        ("2026-02-19", ("refused", "offer_again")),
+        ("2026-02-20", ("refused", "offer_again")),
+        ("2026-02-21", ("missing", "validated_test")),
+        ("2026-02", ("missing", "validated_test")),
+    ],
+)
+def test_a_refusal_stands_unless_a_test_may_have_followed_it(
+    tested: str, says: tuple[str, str]
+) -> None:
+    elsewhere = result("hiv_ag_ab", sample={**VALID, "direct": "no"}, when=tested)
+    assert parts(of(refused("hiv"), elsewhere))[2] == says
 
 
 def test_neither_the_united_states_nor_ireland_borrow_the_kingdoms_conditions() -> None:
@@ -181,17 +235,27 @@ RESULTS = st.lists(
 )
 
 
+FIRST_TESTS = ("hbsag", "anti_hcv", "hiv_ag_ab")
+SHOWN = [Result(test, "negative", False, True, (5, 5)) for test in FIRST_TESTS]
+
+
 @settings(max_examples=150, deadline=None)
-@given(RESULTS, st.sets(st.sampled_from(["hepatitis_b", "hepatitis_c", "hiv"])))
-def test_clearance_under_the_kingdoms_rules_needs_three_validated_negatives(
-    results, declined
-) -> None:
-    found = screen("uk_2023", "yes", results, frozenset(declined))
-    if found.clearance == "propose":
-        for first in ("hbsag", "anti_hcv", "hiv_ag_ab"):
-            mine = [r for r in results if r.test == first]
-            assert any(r.validated and r.word == "negative" for r in mine)
-            assert all(r.word != "positive" for r in mine)
+@given(st.sets(st.sampled_from(SHOWN), min_size=2), RESULTS)
+def test_clearance_under_the_kingdoms_rules_needs_three_validated_negatives(shown, more) -> None:
+    """Three that show it, or two, and whatever else is on file; refusals are left out."""
+    results = [*shown, *more]
+    found = screen("uk_2023", "yes", results, frozenset())
+    proposed = True
+    for test, virus in INFECTIONS.values():
+        mine = [r for r in results if r.test == test]
+        negative = [r for r in mine if r.word == "negative"]
+        last = max((r.days[0] for r in negative), default=0)
+        unclear = [r for r in mine if r.word != "negative" and r.days[1] >= last]
+        there = [r for r in results if r.test == virus and r.word != "negative"]
+        there = [r for r in there if r.word is not None or not r.below]
+        positive = any(r.word == "positive" for r in mine)
+        proposed &= any(r.validated for r in negative) and not (positive or unclear or there)
+    assert (found.clearance == "propose") is proposed
 
 
 @given(RESULTS, st.sampled_from(vocabulary()["rule_set"].values))

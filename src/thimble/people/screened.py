@@ -13,6 +13,8 @@ from thimble.people.fold import Evidence, Person
 
 _CALENDARS_APART = 1
 """Days: the instant of an entry is of the universal calendar, the day of a result of the site's."""
+LASTING = frozenset({"hepatitis_c", "hiv"})
+"""Infections whose first test is an antibody that stays."""
 TESTS = frozenset(test for pair in INFECTIONS.values() for test in pair)
 
 
@@ -27,6 +29,9 @@ def screened(
         return None
     today = on.toordinal()
     results = [r for e in person.of(Kind.RESULT_RECORDED) if (r := _result(e, today)) is not None]
+    results += [
+        r for e in person.of(Kind.HISTORY_RECORDED) if (r := _disease(e, today)) is not None
+    ]
     return screen(
         rule_set,
         person.employment.exposure_prone,
@@ -51,6 +56,16 @@ def _result(evidence: Evidence, today: int) -> Result | None:
     return Result(
         body["test"], body["word"], below, choices.identified_and_validated(body["sample"]), days
     )
+
+
+def _disease(evidence: Evidence, today: int) -> Result | None:
+    """A past disease that leaves its antibody for life: its first test was positive, whoever kept the slip.
+    What somebody only told is none, and of hepatitis B the antigen may be gone."""
+    body = evidence.body
+    if body["disease"] not in LASTING or body["basis"] == "person":
+        return None
+    days = (1, today) if body["when"] is None else _days(body["when"], today)
+    return days and Result(INFECTIONS[body["disease"]][0], "positive", False, False, days)
 
 
 def _refused(person: Person, today: int) -> list[str]:

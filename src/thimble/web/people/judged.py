@@ -86,13 +86,17 @@ def clearance_of(person: Person, on: date, rule_set: str) -> Clearance | None:
 
 
 def _results(person: Person, infection: str) -> list[str]:
-    """The results that screening looks at, with their samples, and refusals."""
+    """The results that screening looks at, with their samples, past diseases and refusals."""
     return [
         f"{words.title(e)}, {words.day(e.body.get('when') or e.body.get('on'))}"
         + (f": {words.sample_words(e.body['sample'])}." if "sample" in e.body else ".")
         for e in sorted(person.evidence, key=words.order)
         if infection in about(e)
-        and (e.body.get("test") in INFECTIONS[infection] or e.body.get("what") == "test")
+        and (
+            e.body.get("test") in INFECTIONS[infection]
+            or e.body.get("what") == "test"
+            or e.kind is Kind.HISTORY_RECORDED
+        )
     ]
 
 
