@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
+from itertools import permutations
 
 import pytest
 from hypothesis import given
@@ -12,6 +14,7 @@ from thimble.clinical.stocked import Stocked, StockPlace, StockProduct
 from thimble.ledger.stock.alerts import Sort, alerts
 from thimble.ledger.stock.movements import Move, Movement, faults_in, lot_of, read_expiry
 from thimble.ledger.stock.shelf import fold
+from thimble.ledger.stock.wanted import Wanted, outlook
 
 TODAY = date(2026, 3, 3)
 STOCKED = Stocked(
@@ -91,7 +94,9 @@ def test_nothing_below_zero_goes_unsaid_and_none_of_it_is_offered(movements):
     shelf = fold(movements)
     below = {key for key, pile in shelf.piles.items() if pile.there < 0}
     told = {
-        (a.place, a.product, a.lot) for a in alerts(shelf, STOCKED, TODAY) if a.sort is Sort.COUNT
+        (a.place, a.product, a.lot)
+        for a in alerts(shelf, STOCKED, TODAY)
+        if a.sort in (Sort.COUNT, Sort.NOT_RECEIVED)
     }
 
     assert told == below
@@ -99,6 +104,23 @@ def test_nothing_below_zero_goes_unsaid_and_none_of_it_is_offered(movements):
         offered = shelf.offers(place, ["pack"], TODAY)
         assert all(pile.there > 0 for pile in offered)
         assert sum(p.there for p in offered) == shelf.usable(place, "pack", TODAY)
+
+
+def test_a_lot_that_never_came_and_was_given_is_said_until_it_is_received():
+    shelf = fold([gave()])
+    assert [a.sort for a in alerts(shelf, STOCKED, TODAY)] == [Sort.NOT_RECEIVED]
+
+    assert alerts(fold([gave(), came(3)]), STOCKED, TODAY) == []
+    assert fold([gave(), came(3)]).piles["desk", "pack", "A"].there == 2
+
+
+@given(MOVEMENTS, PLACES, LOTS)
+def test_what_is_put_back_leaves_the_shelf_as_if_it_had_not_been_given(movements, place, lot):
+    back = replace(gave(1, place, lot), move=Move.PUT_BACK)
+    before = fold(movements).piles.get((place, "pack", lot))
+    after = fold([*movements, gave(1, place, lot), back]).piles[place, "pack", lot]
+
+    assert (after.there, after.given) == ((before.there, before.given) if before else (0, 0))
 
 
 def test_two_desks_give_the_last_pack_and_the_shelf_says_that_one_is_too_few():
@@ -199,7 +221,7 @@ def test_a_lot_is_the_same_however_it_is_typed():
         (Movement(Move.MOVED, "pack", "desk", "A", 1, to_place="desk"), "which other place"),
         (Movement(Move.DISCARDED, "pack", "desk", "A", 1, reason=" "), "Say why"),
         (Movement(Move.RECALLED, "pack", lot="A"), "Say why"),
-        (Movement(Move.GIVEN, "pack", "desk", "A", 1), "its reference is missing"),
+        (Movement(Move.GIVEN, "pack", "desk", "A", 1), "the reference is missing"),
     ],
 )
 def test_what_cannot_be_is_refused_in_a_sentence(movement, said):
@@ -209,3 +231,67 @@ def test_what_cannot_be_is_refused_in_a_sentence(movement, said):
 @pytest.mark.parametrize("count", [0, 100_000])
 def test_an_empty_shelf_can_be_counted(count):
     assert faults_in(Movement(Move.COUNTED, "pack", "desk", "A", count)) == []
+
+
+# -- what the bookings ask for ------------------------------------------------------------------------
+
+
+def wants(*days: int, place: str = "desk") -> list[Wanted]:
+    return [Wanted(TODAY + timedelta(days=day), place, ("pack",)) for day in days]
+
+
+@pytest.mark.parametrize(
+    ("day", "covered"),
+    [(9, 1), (10, 1), (11, 0)],
+)
+def test_a_unit_covers_a_booking_up_to_its_last_day_and_not_after(day, covered):
+    shelf = fold([came(1, until=TODAY + timedelta(days=10))])
+    found = outlook(shelf, wants(day)).covers["desk", "pack"]
+
+    assert (found.wanted, found.covered) == (1, covered)
+    assert found.short_from == (None if covered else TODAY + timedelta(days=day))
+
+
+def test_what_is_short_names_the_first_day_and_what_expires_first_is_given_first():
+    old, new = TODAY + timedelta(days=5), TODAY + timedelta(days=50)
+    shelf = fold([came(1, lot="B", until=new), came(1, until=old)])
+    (short,) = [a for a in alerts(shelf, STOCKED, TODAY, wants(20, 3, 21)) if a.sort is Sort.SHORT]
+
+    assert (short.wanted, short.there, short.last) == (3, 2, TODAY + timedelta(days=21))
+    assert [a.sort for a in alerts(shelf, STOCKED, TODAY, wants(3, 20))].count(Sort.SHORT) == 0
+
+
+def test_an_expiring_lot_says_how_much_of_it_the_bookings_use():
+    shelf = fold([came(4, until=TODAY + timedelta(days=20))])
+    (soon,) = alerts(shelf, STOCKED, TODAY, wants(3, 4, 21))[1:]
+
+    assert (soon.sort, soon.there, soon.wanted) == (Sort.EXPIRES_SOON, 4, 2)
+
+
+def test_a_recalled_lot_and_another_place_cover_nothing():
+    recall = Movement(Move.RECALLED, "pack", lot="A", reason="by the maker")
+
+    assert outlook(fold([came(3), recall]), wants(1)).covers["desk", "pack"].covered == 0
+    assert outlook(fold([came(3, "ward")]), wants(1)).covers["desk", "pack"].covered == 0
+
+
+def test_of_two_products_that_would_do_the_other_is_taken_where_the_first_is_gone():
+    other = replace(came(1), product="other")
+    asked = [Wanted(TODAY, "desk", ("pack", "other"))] * 3
+    found = outlook(fold([came(1), other]), asked)
+
+    assert found.covers["desk", "pack"].covered == 2
+    assert found.taken == {("desk", "pack", "A"): 1, ("desk", "other", "A"): 1}
+
+
+@given(st.lists(st.integers(0, 6), max_size=4), st.lists(st.integers(0, 6), min_size=1, max_size=4))
+def test_no_other_order_of_giving_covers_more(last_days, days):
+    """Against every assignment of units to bookings, by brute force."""
+    lots = [came(1, lot=f"L{n}", until=TODAY + timedelta(days=d)) for n, d in enumerate(last_days)]
+    units = [*last_days, *[-1] * len(days)]
+    best = max(
+        sum(unit >= day for unit, day in zip(order, days, strict=False))
+        for order in permutations(units, len(days))
+    )
+
+    assert outlook(fold(lots), wants(*days)).covers["desk", "pack"].covered == best

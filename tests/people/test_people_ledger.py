@@ -60,6 +60,7 @@ def test_a_body_without_a_key_that_it_needs_or_with_one_too_many_is_refused(kind
         (Kind.DOSE_RECORDED, {"when": "19"}, "2019-03 or 2019"),
         (Kind.DOSE_RECORDED, {"when": "2019-02-29"}, "2019-03 or 2019"),
         (Kind.DOSE_RECORDED, {"diseases": []}, "at least 1"),
+        (Kind.DOSE_RECORDED, {"gtin": "5060917510011"}, "of 14 digits"),
         (Kind.RESULT_RECORDED, {"number": None}, "a word or a number"),
         (Kind.CORRECTED, {"withdrawn": True}, "one of the two"),
     ],

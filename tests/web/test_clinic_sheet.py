@@ -94,7 +94,7 @@ def test_scan_the_vaccine_scan_the_person_press_enter(
     assert "Brindle, Inés: Hepatitis B, adult, lot A12, is written down." in done
     assert written(person) == [
         {"product": "43", "diseases": ["hepatitis_b"], "when": "2026-03-03", "lot": "A12",
-         "where": "House C", "given_here": True}
+         "where": "House C", "given_here": True, "gtin": GTIN}
     ]  # fmt: skip
     assert get_clinic().of_session(session)[0].came == "came"
     assert "Given here, written down by Colleague" in nurse.get(f"/people/{person}/").text
@@ -202,10 +202,12 @@ def test_a_lot_that_was_recalled_is_refused_scanned_or_typed(
     recall = Movement(Move.RECALLED, "hepb_vaccine", lot="A12", reason="fault of the maker")
     send(nurse, session, VACCINE)
     get_stock().append([recall], by="u-nurse", now=NIGHT)
-    assert "Lot A12 was recalled: fault of the maker. Put it away." in send(nurse, session, VACCINE)
+    assert "Lot A12 of hepb vaccine was recalled: fault of the maker. Nobody can say here" in send(
+        nurse, session, VACCINE
+    )
     assert "In hand:" not in nurse.get(f"/clinic/{session}/").text
     page = send(nurse, session, do="dose", open=person, product="43", lot="a12")
-    assert "Lot A12 was recalled: fault of the maker. Take another." in page
+    assert "that this is another product. Take another." in page
     assert written(person) == []
 
 

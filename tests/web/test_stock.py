@@ -401,6 +401,7 @@ PRODUCT = {"id": "pack", "name": "Pack", "unit": "pack", "expiry_lead_days": 30}
         ([PLACE], [{**PRODUCT, "days": -1}], "is a whole number of days"),
         ([PLACE], [{**PRODUCT, "days": True}], "is a whole number of days"),
         ([PLACE], [{**PRODUCT, "colour": "red"}], "is not a key here"),
+        ([PLACE], [{**PRODUCT, "cvx": ["43", "hepb"]}], "is a list of CVX codes"),
         ([PLACE], [{k: v for k, v in PRODUCT.items() if k != "expiry_lead_days"}], "is missing"),
     ],
 )

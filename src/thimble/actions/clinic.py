@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
+from dataclasses import replace
 from datetime import date, datetime, time, tzinfo
 from typing import Any, Protocol
 
@@ -101,10 +102,7 @@ def make_sessions(
 
 
 def _on(session: Session, day: date) -> Session:
-    return Session(
-        0, day, session.opens, session.closes, session.place, session.purpose,
-        session.capacity, session.slot_minutes,
-    )  # fmt: skip
+    return replace(session, id=0, day=day)
 
 
 def book(

@@ -28,6 +28,7 @@ def give_dose(
     product: Product,
     *,
     lot: str,
+    gtin: str = "",
     expires: date | None,
     where: str,
     recalled: str = "",
@@ -75,6 +76,8 @@ def give_dose(
         "where": where,
         "given_here": True,
     }
+    if gtin:
+        body["gtin"] = gtin
     if found:
         body |= {"despite": [each.words for each in found], "reason": anyway}
     (entry,) = record_evidence(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -25,6 +25,16 @@ from thimble.ledger.stock.shelf import Shelf, fold
 
 class AgainstIt(Refused):
     """A lot that should not be given. Whoever gave it all the same records it by saying so."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit of a lot at a place; `gtin` where its package was scanned."""
+
+    place: str
+    product: str
+    lot: str
+    gtin: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +151,75 @@ def give_from_stock(
             by=by,
         )
     return entries
+
+
+def settle(
+    stock: StockStore,
+    reference: str,
+    entry: int,
+    unit: Unit | None,
+    *,
+    by: str,
+    now: datetime,
+) -> None:
+    """Make the shelves say what an entry says was given, in the transaction that writes the entry.
+
+    What left a shelf for the entry and is not what it says is put back; what it says and did not leave yet
+    leaves. Nothing is refused: what was given is the truth, whatever the shelf holds.
+
+    Args:
+        reference: of the case, or of the person's file, that the entry stands in.
+        entry: its position.
+        unit: what it says was given from a shelf counted here; None for nothing, or from elsewhere.
+    """
+    left = outstanding(stock.movements(), reference, entry)
+    at = None if unit is None else (unit.place, unit.product, unit.lot)
+    moves = [(Move.PUT_BACK, key, n, "") for key, n in left.items() if n > 0 and key != at]
+    if unit is not None and at is not None and left.get(at, 0) < 1:
+        moves.append((Move.GIVEN, at, 1, unit.gtin))
+    if moves:
+        drafts = [
+            Movement(
+                move,
+                product,
+                place=place,
+                lot=lot,
+                quantity=n,
+                case=reference,
+                entry=entry,
+                gtin=gtin,
+            )
+            for move, (place, product, lot), n, gtin in moves
+        ]
+        stock.append(drafts, by=by, now=now)
+
+
+def outstanding(
+    movements: Iterable[Movement], reference: str, entry: int
+) -> dict[tuple[str, str, str], int]:
+    """What left for an entry and was not put back: units by place, product and lot."""
+    signs = {Move.GIVEN: 1, Move.PUT_BACK: -1}
+    left: dict[tuple[str, str, str], int] = {}
+    for one in movements:
+        if one.move in signs and (one.case, one.entry) == (reference, entry):
+            key = (one.place, one.product, one.lot)
+            left[key] = left.get(key, 0) + signs[one.move] * one.quantity
+    return {key: n for key, n in left.items() if n}
+
+
+def vaccine_unit(
+    stock: StockStore, stocked: Stocked, place: str, cvx: str, lot: str, gtin: str = ""
+) -> Unit | None:
+    """What a dose of a vaccine takes off the shelf of a place; None where it is not counted there.
+
+    Of several products of that code the one whose lot lies there; else the first of the settings.
+    """
+    able = stocked.for_vaccine(cvx)
+    if not able or stocked.place(place) is None:
+        return None
+    piles = fold(stock.movements()).piles
+    lying = [p for p in able if (pile := piles.get((place, p.id, lot))) and pile.there > 0]
+    return Unit(place, (lying or list(able))[0].id, lot, gtin)
 
 
 class MemoryStock:

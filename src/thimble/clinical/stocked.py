@@ -10,6 +10,7 @@ from typing import Any, Protocol
 from thimble.clinical.neutral import is_mail_address
 
 _ID = re.compile(r"[a-z][a-z0-9_]{0,39}", re.A)
+_CVX = re.compile(r"[0-9]{2,3}", re.A)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,8 @@ class StockProduct:
         days: days of a course that one unit covers; 0 for a single dose.
         amount: what stands in the record as the amount of one dose, "" where it is computed or typed.
         expiry_lead: how many days before the last usable day somebody is told.
+        cvx: the codes of the vaccine that a unit is; a dose of one of these at a session of the clinic
+            takes a unit off the session's shelf. None where it is no vaccine, or nobody said which.
     """
 
     id: str
@@ -39,6 +42,7 @@ class StockProduct:
     days: int
     amount: str
     expiry_lead: int
+    cvx: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +67,10 @@ class Stocked:
     def for_action(self, action: str) -> tuple[StockProduct, ...]:
         """The products that an action of the protocol can be done with."""
         return tuple(product for product in self.products if action in product.gives)
+
+    def for_vaccine(self, cvx: str) -> tuple[StockProduct, ...]:
+        """The products that a vaccine of this code is taken from."""
+        return tuple(product for product in self.products if cvx in product.cvx)
 
 
 class Table(Protocol):
@@ -130,6 +138,7 @@ def _product(table: Table) -> StockProduct:
         days=_whole(table, "days", 366),
         amount=table.text("amount", may_be_empty=True),
         expiry_lead=_whole(table, "expiry_lead_days", 3660),
+        cvx=_codes(table),
     )
     table.refuse_the_rest()
     return product
@@ -141,6 +150,14 @@ def _id(table: Table) -> str:
         table.fault("id", f"is small letters, digits and _, at most 40; found {found!r}")
         return ""
     return found
+
+
+def _codes(table: Table) -> tuple[str, ...]:
+    found = table.texts("cvx", may_be_empty=True)
+    if all(_CVX.fullmatch(code) for code in found):
+        return tuple(dict.fromkeys(found))
+    table.fault("cvx", f'is a list of CVX codes, such as ["43"]; found {list(found)!r}')
+    return ()
 
 
 def _whole(table: Table, key: str, most: int) -> int:

@@ -95,6 +95,7 @@ unit = "syringe"
 gives = ["hbv_vaccine_dose", "hbv_series_dose_2", "hbv_series_dose_3", "hbv_series_last_dose"]
 amount = "1 mL IM"
 expiry_lead_days = 90
+cvx = ["43"]
 
 [[stock_products]]
 id = "hbig"
@@ -111,6 +112,15 @@ unit = "syringe"
 gives = ["tetanus_vaccine_dose"]
 amount = "0.5 mL IM"
 expiry_lead_days = 90
+cvx = ["115"]
+
+[[stock_products]]
+id = "mmr_vaccine"
+name = "Measles, mumps, rubella vaccine"
+unit = "vial"
+amount = "0.5 mL"
+expiry_lead_days = 90
+cvx = ["03"]
 
 [[stock_products]]
 id = "tetanus_ig"

@@ -29,7 +29,10 @@ def build(
     def closed(day: date) -> str | None:
         return closed_because(site, day)
 
-    slots = Session(0, today, time(8), time(16), "House C, room 4", "vaccination", 2, 20)
+    slots = Session(
+        0, today, time(8), time(16), "House C, room 4", "vaccination", 2, 20,
+        stock_place="occupational",
+    )  # fmt: skip
     open_ = Session(0, tomorrow, time(7, 30), time(9), "House C, window 2", "sample", 12, 0)
     made: list[int] = []
     for session in (slots, open_):

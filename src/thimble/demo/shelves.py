@@ -36,6 +36,7 @@ def fill_shelves(stage: Stage, now: datetime) -> None:
     received("hbv_vaccine", "occupational", "QV-771", 12, 8)
     received("hbv_vaccine", "emergency", "QV-770", 2, 3)
     received("hbv_vaccine", "occupational", "QV-655", 3, 6)
+    received("mmr_vaccine", "occupational", "QM-52", 3, 11)
     received("hbig", "emergency", "QI-31", 1, 5)
     received("tetanus_vaccine", "emergency", "QT-18", 5, 18)
     received("tetanus_ig", "emergency", "QG-05", 2, 7)

@@ -22,6 +22,9 @@ from thimble.people.entries import RESULTS, Kind
 SAMPLE = re.compile(r"S-[2-9A-Z]{4}-[2-9A-Z]{4}", re.A)
 """The number of a sample."""
 
+GTIN = re.compile(r"[0-9]{14}", re.A)
+"""The product number of a package."""
+
 IDENTITY_FIELDS = ("number", "family_name", "given_name", "birth_date", "email")
 """What is kept apart from the chain; an entry says at most which of them changed, never to what."""
 
@@ -41,6 +44,12 @@ def partial_day(path: str, value: object) -> list[str]:
 def _sample(path: str, value: object) -> list[str]:
     if not isinstance(value, str) or SAMPLE.fullmatch(value) is None:
         return [f"{path} is the number of a sample, such as S-K7QM-2F49; found {value!r}"]
+    return []
+
+
+def _gtin(path: str, value: object) -> list[str]:
+    if not isinstance(value, str) or GTIN.fullmatch(value) is None:
+        return [f"{path} is the number of a package (GTIN), of 14 digits; found {value!r}"]
     return []
 
 
@@ -157,6 +166,8 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "diseases": Key(list_of(_DISEASE, least=1)),
         "when": _WHEN,
         "lot": Key(MAY),
+        # The number of its package, where it was scanned.
+        "gtin": Key(_gtin, required=False),
         "where": Key(MAY),
         "document": _DOCUMENT,
         # Written where and when it was given, by whoever gave it.

@@ -18,6 +18,9 @@ PURPOSES: Mapping[str, str] = {
 }
 """What a session is for."""
 
+VACCINATING = frozenset({"vaccination", "both"})
+"""The purposes for which vaccine is wanted."""
+
 FULL = "This time is full. Choose another."
 
 CAME, MISSED = "came", "missed"
@@ -26,7 +29,10 @@ CAME, MISSED = "came", "missed"
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """One session. `capacity` counts people at each time, or in all where `slot_minutes` is 0."""
+    """One session. `capacity` counts people at each time, or in all where `slot_minutes` is 0.
+
+    `stock_place` is the id of the shelf that its vaccines are taken from; "" where none is counted.
+    """
 
     id: int
     day: date
@@ -37,6 +43,7 @@ class Session:
     capacity: int
     slot_minutes: int
     called_off: bool = False
+    stock_place: str = ""
 
     @property
     def times(self) -> tuple[time, ...]:

@@ -1,7 +1,8 @@
 """Triggers by which the database itself refuses to change what was written.
 
 Ledger entries are neither changed nor deleted, nor are the records of who looked at a name, of what
-was done to an account and of what moved in and out of stock. Identities are never changed (the
+was done to an account, of what moved in and out of stock and of which
+product a number on a package was said to be. Identities are never changed (the
 latest row wins); they may be deleted, because the law can demand that a name is erased while the
 ledger, which holds no name, stays whole.
 """
@@ -24,6 +25,7 @@ REFUSED = {
     "web_identitylook": ("UPDATE", "DELETE"),
     "web_accountevent": ("UPDATE", "DELETE"),
     "web_stockmovement": ("UPDATE", "DELETE"),
+    "web_productcode": ("UPDATE", "DELETE"),
 }
 """Which statements are refused on which table."""
 
@@ -37,6 +39,7 @@ UNIQUE = {
     "web_identitylook": (("id",),),
     "web_accountevent": (("id",),),
     "web_stockmovement": (("number",), ("token",)),
+    "web_productcode": (("id",),),
 }
 """What two rows of a table never share. SQLite's REPLACE would delete the row that is in the way
 without asking a DELETE trigger; so an insert that would find one is refused before it begins."""

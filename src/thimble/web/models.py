@@ -261,6 +261,7 @@ class StockMovement(models.Model):
     expires = models.DateField(null=True)
     case = models.CharField(max_length=40, blank=True)
     entry = models.PositiveIntegerField(default=0)
+    gtin = models.CharField(max_length=14, blank=True, default="")
     reason = models.CharField(max_length=500, blank=True)
     by = models.CharField(max_length=40)
     at = models.DateTimeField()
@@ -414,6 +415,7 @@ class ClinicSession(models.Model):
     purpose = models.CharField(max_length=20)
     capacity = models.PositiveSmallIntegerField()
     slot_minutes = models.PositiveSmallIntegerField(default=0)
+    stock_place = models.CharField(max_length=40, blank=True, default="")
     made_at = models.DateTimeField()
     made_by = models.CharField(max_length=40)
     called_off_at = models.DateTimeField(null=True)
@@ -465,12 +467,18 @@ class Booking(models.Model):
 
 
 class ProductCode(models.Model):
-    """That a product number on a package (GTIN) is a vaccine, by its CVX code, as somebody said once."""
+    """That a product number on a package (GTIN) is a vaccine, by its CVX code, as somebody said.
 
-    gtin = models.CharField(primary_key=True, max_length=14)
+    Inserted, never changed: the latest row of a number holds, those before it say what was taken for true.
+    """
+
+    gtin = models.CharField(max_length=14, db_index=True)
     cvx = models.CharField(max_length=10)
     said_by = models.CharField(max_length=40)
     said_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-id"]
 
     def __str__(self) -> str:
         return f"{self.gtin}: CVX {self.cvx}"

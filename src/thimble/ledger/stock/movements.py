@@ -1,4 +1,4 @@
-"""What can happen to a lot: it is received, given, moved, discarded, counted, recalled.
+"""What can happen to a lot: it is received, given, put back, moved, discarded, counted, recalled.
 
 Movements are never changed or deleted. A wrong one is set right by counting what is there, or by a
 label that states the expiry anew.
@@ -18,6 +18,7 @@ from typing import Any, Protocol
 LARGEST = 100_000
 """More units than any cupboard holds: a number beyond it is a slip of the hand."""
 
+_GTIN = re.compile(r"[0-9]{14}", re.A)
 _EXPIRY = re.compile(r"(\d{4})-(\d{2})(?:-(\d{2}))?", re.A)
 LONGEST_LOT, LONGEST_REASON = 60, 500
 
@@ -27,6 +28,7 @@ class Move(StrEnum):
 
     RECEIVED = "received"
     GIVEN = "given"
+    PUT_BACK = "put_back"
     MOVED = "moved"
     DISCARDED = "discarded"
     COUNTED = "counted"
@@ -39,6 +41,7 @@ class Move(StrEnum):
 WORDS = {
     Move.RECEIVED: "Received",
     Move.GIVEN: "Given",
+    Move.PUT_BACK: "Put back",
     Move.MOVED: "Moved",
     Move.DISCARDED: "Discarded",
     Move.COUNTED: "Counted",
@@ -60,8 +63,9 @@ class Movement:
         quantity: units that moved; for `counted` what was found there, for `level` the minimum.
         expires: the last day on which the lot may be used, where the movement states it.
         to_place: where a moved lot went.
-        case: the reference of the case that was given it.
-        entry: the position of that case's entry.
+        case: the reference of the case, or of the person's file, that says that it was given.
+        entry: the position of that entry.
+        gtin: the product number of the package, where it was scanned; 14 digits.
         by: the pseudonymous account.
     """
 
@@ -78,6 +82,7 @@ class Movement:
     by: str = ""
     at: datetime | None = None
     number: int = 0
+    gtin: str = ""
 
 
 class StockStore(Protocol):
@@ -142,8 +147,10 @@ def faults_in(movement: Movement) -> list[str]:
         faults.append("Enter the expiry: a month such as 2027-11, or a day.")
     if movement.move in _NEEDS_REASON and not movement.reason.strip():
         faults.append("Say why.")
-    if movement.move is Move.GIVEN and not movement.case:
-        faults.append("A unit is given to a case: its reference is missing.")
+    if movement.move in (Move.GIVEN, Move.PUT_BACK) and not movement.case:
+        faults.append("A unit is given to a case or a person: the reference is missing.")
+    if movement.gtin and _GTIN.fullmatch(movement.gtin) is None:
+        faults.append("The number of a package (GTIN) has 14 digits.")
     return faults
 
 

@@ -38,6 +38,12 @@ class Pile:
         """Whether the record cannot be right: more left than came."""
         return self.there < 0
 
+    @property
+    def never_came(self) -> bool:
+        """Whether some were given and nobody ever put, or found, any of the lot at this place."""
+        other = (self.received, self.moved_in, self.moved_out, self.discarded, self.missing)
+        return self.to_count and not any(other)
+
 
 @dataclass(frozen=True, slots=True)
 class Shelf:
@@ -48,12 +54,14 @@ class Shelf:
         expiry: the last usable day of each lot, as last stated; None where nobody stated it.
         recalled: lots that are recalled, with the reason.
         levels: the minimum by place and product.
+        gtins: the numbers on the packages of each lot that were scanned.
     """
 
     piles: Mapping[tuple[str, str, str], Pile] = field(default_factory=dict)
     expiry: Mapping[Lot, date | None] = field(default_factory=dict)
     recalled: Mapping[Lot, str] = field(default_factory=dict)
     levels: Mapping[tuple[str, str], int] = field(default_factory=dict)
+    gtins: Mapping[Lot, frozenset[str]] = field(default_factory=dict)
 
     def expires(self, product: str, lot: str) -> date | None:
         """The last usable day of a lot, None where nobody stated it."""
@@ -110,6 +118,7 @@ def fold(movements: Iterable[Movement]) -> Shelf:
     expiry: dict[Lot, date | None] = {}
     recalled: dict[Lot, str] = {}
     levels: dict[tuple[str, str], int] = {}
+    gtins: dict[Lot, frozenset[str]] = {}
 
     def pile(place: str, one: Movement) -> Pile:
         key = (place, one.product, one.lot)
@@ -121,6 +130,8 @@ def fold(movements: Iterable[Movement]) -> Shelf:
         lot = (one.product, one.lot)
         if one.expires is not None:
             expiry[lot] = one.expires
+        if one.gtin:
+            gtins[lot] = gtins.get(lot, frozenset()) | {one.gtin}
         match one.move:
             case Move.RECEIVED:
                 here = pile(one.place, one)
@@ -130,6 +141,10 @@ def fold(movements: Iterable[Movement]) -> Shelf:
                 here = pile(one.place, one)
                 here.there -= one.quantity
                 here.given += one.quantity
+            case Move.PUT_BACK:
+                here = pile(one.place, one)
+                here.there += one.quantity
+                here.given -= one.quantity
             case Move.DISCARDED:
                 here = pile(one.place, one)
                 here.there -= one.quantity
@@ -152,4 +167,4 @@ def fold(movements: Iterable[Movement]) -> Shelf:
                 levels[one.place, one.product] = one.quantity
             case Move.LABELLED:
                 pass  # its expiry was taken above
-    return Shelf(piles, expiry, recalled, levels)
+    return Shelf(piles, expiry, recalled, levels, gtins)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 
+from thimble.clinical.stocked import StockPlace
 from thimble.people.sessions import PURPOSES, Session
 from thimble.web.moments import far_off
 from thimble.web.people.forms import PlainText
@@ -58,9 +60,23 @@ class SessionForm(forms.Form):
         help_text="At each time; in all where there are none.",
         error_messages={"required": "Say for how many.", "invalid": "Give a number, such as 1."},
     )
+    stock_place = forms.ChoiceField(
+        label="Vaccines are taken from",
+        required=False,
+        help_text="Each dose written down at the session takes one off this shelf.",
+    )
     until = _date(
         "Each week until", required=False, help_text="Empty: once. Closed days are left out."
     )
+
+    def __init__(self, *args: Any, shelves: Sequence[StockPlace] = (), **more: Any) -> None:
+        """`shelves` are those that vaccines are counted on; without any nothing is asked."""
+        super().__init__(*args, **more)
+        if not shelves:
+            del self.fields["stock_place"]
+            return
+        asked = cast("forms.ChoiceField", self.fields["stock_place"])
+        asked.choices = [*((each.id, each.name) for each in shelves), ("", "No shelf counted here")]
 
     def clean(self) -> dict[str, Any]:
         """Years are near."""
@@ -76,5 +92,5 @@ class SessionForm(forms.Form):
         c = self.cleaned_data
         return Session(
             0, c["day"], c["opens"], c["closes"], c["place"], c["purpose"], c["capacity"],
-            c["slot_minutes"] or 0,
+            c["slot_minutes"] or 0, stock_place=c.get("stock_place", ""),
         )  # fmt: skip

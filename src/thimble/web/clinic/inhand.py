@@ -11,9 +11,11 @@ from thimble.clinical.saying import calendar_day
 from thimble.exchange.gs1 import Scanned
 from thimble.ledger.stock.movements import lot_of
 from thimble.ledger.stock.shelf import fold
-from thimble.people.products import Product, products
-from thimble.web.context import get_stock
-from thimble.web.models import ProductCode
+from thimble.people.lots import Match, match
+from thimble.people.products import Product
+from thimble.web.clinic.codes import product_of
+from thimble.web.context import get_site, get_stock
+from thimble.web.stock.words import product_name
 
 _KEY = "clinic_in_hand"
 
@@ -62,22 +64,33 @@ def in_hand(request: HttpRequest, session: int) -> InHand | None:
     held = request.session.get(_KEY)
     if not isinstance(held, dict) or held["session"] != session:
         return None
-    known = ProductCode.objects.filter(gtin=held["gtin"]).first()
     return InHand(
         held["gtin"],
-        products().get(known.cvx) if known else None,
+        product_of(held["gtin"]),
         held["lot"],
         date.fromisoformat(held["expires"]) if held["expires"] else None,
     )
 
 
-def recalled(lot: str) -> str:
+def recalled(lot: str, product: Product | None, gtin: str = "") -> str:
     """Why a lot may not be given, as the shelves of the site know it; "" where they know nothing.
 
-    Shelves count by the site's own products and not by code, so a lot's number alone is compared: rather
-    one look too many than a recalled lot given.
+    A recalled lot of another product is none. Where nobody can say whether it is another, it is not given:
+    rather one look too many than a recalled lot given.
     """
-    for (_, known), reason in fold(get_stock().movements()).recalled.items():
-        if lot and known == lot_of(lot):
+    shelf, stocked, wanted = fold(get_stock().movements()), get_site().stocked, lot_of(lot)
+    cvx = product.cvx if product else None
+    unsure = ""
+    for (id_, known), reason in shelf.recalled.items():
+        if not wanted or known != wanted:
+            continue
+        gtins = shelf.gtins.get((id_, known), frozenset())
+        found = match(stocked.product(id_), gtins, cvx=cvx, gtin=gtin)
+        if found is Match.SAME:
             return f"Lot {known} was recalled: {reason}"
-    return ""
+        if found is Match.NOT_KNOWN:
+            unsure = (
+                f"Lot {known} of {product_name(id_, stocked)} was recalled: {reason.rstrip('.')}. Nobody "
+                "can say here that this is another product"
+            )
+    return unsure

@@ -29,6 +29,7 @@ from thimble.web.cohort.standings import standings
 from thimble.web.context import get_people, get_people_identities, get_site, looked
 from thimble.web.people.card import suggestions
 from thimble.web.people.roster import roster
+from thimble.web.stock.words import place_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,7 @@ def show(
     context: dict[str, Any] = {
         "session": found,
         "what": PURPOSES[found.purpose],
+        "shelf": place_name(found.stock_place, get_site().stocked) if found.stock_place else "",
         "when": session_when(found),
         "closed": closed(found.day),
         "today": found.day == today,

@@ -7,7 +7,6 @@ as plain forms, without a scanner and without JavaScript.
 from __future__ import annotations
 
 import time
-from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -20,20 +19,21 @@ from django.views.decorators.http import require_GET, require_POST
 from thimble.actions import Refused, giving
 from thimble.actions import clinic as acts
 from thimble.actions import people as people_acts
+from thimble.actions.stock import settle, vaccine_unit
 from thimble.exchange.gs1 import NotRead, looks_like_gs1, read_vaccine
 from thimble.ledger.stock.movements import lot_of
 from thimble.ledger.store import Overtaken
 from thimble.people.entries import Kind
+from thimble.people.products import Product
 from thimble.people.sessions import CAME, Session
 from thimble.web import clock, log
 from thimble.web.access import account_of, can, needs
-from thimble.web.clinic import inhand
+from thimble.web.clinic import codes, inhand
 from thimble.web.clinic.labels import number_for, owner_of, read_number
 from thimble.web.clinic.sheet_page import person_here, product_named, show
 from thimble.web.clinic.store import get_clinic
 from thimble.web.clinic.views import find_session, wall
-from thimble.web.context import get_people, get_people_identities, get_site
-from thimble.web.models import ProductCode
+from thimble.web.context import get_people, get_people_identities, get_site, get_stock
 from thimble.web.people.forms import clean_text
 
 READ_AT_LEAST = 1.0
@@ -96,7 +96,9 @@ def undo(request: HttpRequest, session: int, person: str, entry: int) -> HttpRes
     """Take back a dose or a sample of today."""
     find_session(session)
     try:
-        kind = giving.undo(get_people(), person, entry, today=wall().date(), **_writer(request))
+        with get_people().transaction():
+            kind = giving.undo(get_people(), person, entry, today=wall().date(), **_writer(request))
+            settle(get_stock(), person, entry, None, by=account_of(request).pk, now=clock.now())
     except people_acts.NoSuchPerson as missing:
         raise Http404(str(missing)) from missing
     except Refused as refused:
@@ -120,10 +122,7 @@ def name_code(request: HttpRequest, session: int) -> HttpResponse:
         return show(
             request, found, opened, fault="Say which product it is: a CVX code or its name."
         )
-    ProductCode.objects.update_or_create(
-        gtin=held.gtin,
-        defaults={"cvx": product.cvx, "said_by": account_of(request).pk, "said_at": clock.now()},
-    )
+    codes.say(held.gtin, product, by=account_of(request).pk, now=clock.now())
     log.event("product_code_named", account=account_of(request).pk)
     return _to(session, opened)
 
@@ -144,7 +143,7 @@ def _scanned(request: HttpRequest, found: Session, opened: str, text: str) -> Ht
     if looks_like_gs1(text):
         held = inhand.take(request, found.id, read_vaccine(text, wall().date()))
         try:
-            _fit_to_give(held.lot, held.expires)
+            _fit_to_give(held)
         except Refused:
             inhand.put_away(request)
             raise
@@ -172,11 +171,13 @@ def _who(text: str) -> str:
     raise Refused("This is no code of a person, vaccine or sample, and nobody has this number")
 
 
-def _fit_to_give(lot: str, expires: date | None) -> None:
-    if expires is not None and expires < wall().date():
-        last = expires.isoformat()
-        raise Refused(f"Lot {lot} could be used until {last}; that day has passed. Put it away")
-    if said := inhand.recalled(lot):
+def _fit_to_give(held: inhand.InHand) -> None:
+    if held.expires is not None and held.expires < wall().date():
+        last = held.expires.isoformat()
+        raise Refused(
+            f"Lot {held.lot} could be used until {last}; that day has passed. Put it away"
+        )
+    if said := inhand.recalled(held.lot, held.product, held.gtin):
         raise Refused(f"{said}. Put it away")
 
 
@@ -189,16 +190,19 @@ def _dose(request: HttpRequest, found: Session, opened: str) -> HttpResponse:
         raise Refused("Say which product is given: scan it, or type a CVX code or a name")
     scanned = held if held is not None and held.product == product else None
     lot = lot_of(clean_text(request.POST.get("lot", ""))[:60]) or (scanned.lot if scanned else "")
-    # The expiry that was scanned is that of its own lot.
-    expires = scanned.expires if scanned and scanned.lot in (lot, "") else None
+    # The expiry and the number that were scanned are those of their own lot.
+    of_lot = scanned if scanned and scanned.lot in (lot, "") else None
+    gtin = of_lot.gtin if of_lot else ""
     reason = clean_text(request.POST.get("reason", ""))[:500] if request.POST.get("anyway") else ""
     with get_people().transaction():
         entry = giving.give_dose(
             get_people(), person.reference, product,
-            lot=lot, expires=expires, where=found.place,
-            recalled=inhand.recalled(lot), born=identity.birth_date, protocol=get_site().protocol,
+            lot=lot, gtin=gtin, expires=of_lot.expires if of_lot else None, where=found.place,
+            recalled=inhand.recalled(lot, product, gtin),
+            born=identity.birth_date, protocol=get_site().protocol,
             anyway=reason, as_physician=can(request, "depart"), today=wall().date(), **_writer(request),
         )  # fmt: skip
+        _off_the_shelf(request, found, person.reference, entry.position, product, lot, gtin)
         _came(found.id, person.reference)
     log.event(
         "clinic_dose", case=person.reference, account=account_of(request).pk, entry=entry.position
@@ -229,6 +233,21 @@ def _sample(request: HttpRequest, found: Session, opened: str, typed: str) -> Ht
     log.event("clinic_sample", case=person.reference, account=account_of(request).pk)
     messages.success(request, f"{identity.name}: sample {number} is written down.")
     return _to(found.id)
+
+
+def _off_the_shelf(
+    request: HttpRequest,
+    found: Session,
+    person: str,
+    entry: int,
+    product: Product,
+    lot: str,
+    gtin: str,
+) -> None:
+    """The shelf that the session's vaccines come from has one less."""
+    stock = get_stock()
+    unit = vaccine_unit(stock, get_site().stocked, found.stock_place, product.cvx, lot, gtin)
+    settle(stock, person, entry, unit, by=account_of(request).pk, now=clock.now())
 
 
 def _came(session: int, person: str) -> None:

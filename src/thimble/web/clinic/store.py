@@ -11,7 +11,7 @@ from functools import cache
 from django.db import transaction
 from django.db.models import QuerySet
 
-from thimble.people.sessions import Booked, Session
+from thimble.people.sessions import VACCINATING, Booked, Session
 from thimble.web import models
 from thimble.web.store import one_writer
 
@@ -41,6 +41,11 @@ class DjangoClinic:
             rows = rows.filter(day__lte=last)
         return [_session(row) for row in rows]
 
+    def last_stock_place(self) -> str | None:
+        """The shelf of the session with vaccines that was made last; None where there is none yet."""
+        vaccinating = self._sessions.filter(purpose__in=VACCINATING)
+        return vaccinating.order_by("-id").values_list("stock_place", flat=True).first()
+
     def of_session(self, id_: int) -> list[Booked]:
         """See `Clinic.of_session`."""
         return [_booked(row) for row in self._standing.filter(session=id_)]
@@ -68,7 +73,7 @@ class DjangoClinic:
                 models.ClinicSession.objects.using(self.using).create(
                     day=each.day, opens=each.opens, closes=each.closes, place=each.place,
                     purpose=each.purpose, capacity=each.capacity, slot_minutes=each.slot_minutes,
-                    made_at=now, made_by=by,
+                    stock_place=each.stock_place, made_at=now, made_by=by,
                 ).pk
                 for each in sessions
             ]  # fmt: skip
@@ -115,7 +120,7 @@ def get_clinic() -> DjangoClinic:
 def _session(row: models.ClinicSession) -> Session:
     return Session(
         row.pk, row.day, row.opens, row.closes, row.place, row.purpose, row.capacity,
-        row.slot_minutes, called_off=row.called_off_at is not None,
+        row.slot_minutes, called_off=row.called_off_at is not None, stock_place=row.stock_place,
     )  # fmt: skip
 
 

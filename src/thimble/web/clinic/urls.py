@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from thimble.web.clinic import label_views, sheet_views, views
+from thimble.web.clinic import code_views, label_views, sheet_views, views
 from thimble.web.screens import Link
 
 app_name = "clinic"
@@ -10,6 +10,7 @@ PREFIX = "clinic/"
 urlpatterns = [
     path("", views.sessions, name="sessions"),
     path("new", views.new, name="new"),
+    path("codes", code_views.all_codes, name="codes"),
     path("for/<str:person>", views.book, name="book"),
     path("for/<str:person>/cancel/<int:booking>", views.cancel, name="cancel"),
     path("<int:session>/", sheet_views.sheet, name="session"),

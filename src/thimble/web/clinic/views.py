@@ -24,7 +24,7 @@ from thimble.web.access import account_of, needs
 from thimble.web.clinic.choosing import closed, mine, offers, read_choice, session_when
 from thimble.web.clinic.forms import SessionForm
 from thimble.web.clinic.store import get_clinic
-from thimble.web.context import get_people, get_people_identities, looked, zone
+from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
 
 BEHIND = timedelta(weeks=4)
 """How long sessions stay on the list."""
@@ -83,7 +83,18 @@ def _row(session: Session, booked: int) -> Row:
 def new(request: HttpRequest) -> HttpResponse:
     """Make a session, once or each week."""
     now = wall()
-    form = SessionForm(request.POST or None, initial={"now": now, "day": now.date(), "capacity": 1})
+    stocked = get_site().stocked
+    shelves = stocked.places if any(product.cvx for product in stocked.products) else ()
+    form = SessionForm(
+        request.POST or None,
+        initial={
+            "now": now,
+            "day": now.date(),
+            "capacity": 1,
+            "stock_place": get_clinic().last_stock_place(),
+        },
+        shelves=shelves,
+    )
     if request.method == "POST" and form.is_valid():
         try:
             made, left_out = acts.make_sessions(

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from thimble.actions import Refused, brought
 from thimble.actions import people as acts
+from thimble.actions.stock import settle
 from thimble.clinical.diseases import DISEASES
 from thimble.ledger.store import Overtaken
 from thimble.people import choices
@@ -27,7 +28,14 @@ from thimble.web.access import account_of, can, needs
 from thimble.web.certificates.section import certificates_of
 from thimble.web.cohort.page import Row, followed, row
 from thimble.web.cohort.standings import standings
-from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
+from thimble.web.context import (
+    get_people,
+    get_people_identities,
+    get_site,
+    get_stock,
+    looked,
+    zone,
+)
 from thimble.web.context import today as _today
 from thimble.web.fitness.joined import of_person
 from thimble.web.limits import carries
@@ -451,7 +459,10 @@ def _withdraw(request: HttpRequest, person: str, entry: int, reason: str, *, sca
         Vault(settings.DATA).delete(gone.name)
         log.event("scan_withdrawn", case=person, entry=entry, account=writer["by"])
     else:
-        acts.correct_evidence(get_people(), person, entry, reason=reason, **writer)
+        with get_people().transaction():
+            acts.correct_evidence(get_people(), person, entry, reason=reason, **writer)
+            # What a session took off a shelf for a dose that was not given lies there again.
+            settle(get_stock(), person, entry, None, by=writer["by"], now=writer["now"])
 
 
 @needs("view_people", "edit_people")

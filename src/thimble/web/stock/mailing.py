@@ -11,13 +11,13 @@ from django.core.mail import EmailMessage
 from django.db import transaction
 
 from thimble.clinical.site import Site
-from thimble.ledger.stock.alerts import Alert, alerts
-from thimble.ledger.stock.shelf import fold
+from thimble.ledger.stock.alerts import Alert
 from thimble.web import log
 from thimble.web.context import get_site, get_stock
 from thimble.web.mailing.message import by_itself
 from thimble.web.mailing.sending import why_no_mail
 from thimble.web.models import StockAlertTold
+from thimble.web.stock.telling import standing
 from thimble.web.stock.words import alert_words
 
 
@@ -52,12 +52,11 @@ def send(now: datetime) -> Told:
     site = get_site()
     if why := why_not_told(site):
         raise ValueError(why)
-    today = now.astimezone(site.zone).date()
-    standing = alerts(fold(get_stock().movements()), site.stocked, today)
-    keys = {alert.key for alert in standing}
+    now_so = standing(get_stock().movements(), site, now)
+    keys = {alert.key for alert in now_so}
     StockAlertTold.objects.exclude(alert__in=keys).delete()
     told = set(StockAlertTold.objects.values_list("alert", flat=True))
-    fresh = [alert for alert in standing if alert.key not in told]
+    fresh = [alert for alert in now_so if alert.key not in told]
     if not fresh:
         return Told(0, len(told), sent=True)
     if not _sent(message(fresh, site)):

@@ -6,9 +6,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 
+from thimble.actions.people import PREFIX
 from thimble.clinical.saying import counted
 from thimble.clinical.stocked import Stocked, StockProduct
-from thimble.ledger.stock.alerts import alerts
+from thimble.ledger.stock.alerts import Alert
 from thimble.ledger.stock.movements import WORDS, Move, Movement
 from thimble.ledger.stock.shelf import Pile, Shelf, fold
 from thimble.web.stock.words import (
@@ -90,7 +91,12 @@ class Line:
     at: str
     what: str
     who: str
-    case: str
+    reference: str
+
+    @property
+    def person(self) -> bool:
+        """Whether the reference is of a person's file and not of a case."""
+        return self.reference.startswith(PREFIX)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,17 +115,18 @@ class ShelfPage:
         movements: Sequence[Movement],
         stocked: Stocked,
         *,
+        alerts: Sequence[Alert],
         do: str,
         names: Mapping[str, str],
         now: datetime,
         zone: tzinfo,
     ) -> ShelfPage:
-        """What is there after `movements`, as of `now`."""
+        """What is there after `movements`, as of `now`, and what `alerts` say is to be done."""
         shelf, today = fold(movements), now.astimezone(zone).date()
         places = [place.id for place in stocked.places]
         places += [p.place for p in shelf.piles.values() if p.place not in places]
         return cls(
-            alerts=tuple(alert_words(a, stocked) for a in alerts(shelf, stocked, today)),
+            alerts=tuple(alert_words(a, stocked) for a in alerts),
             cupboards=tuple(
                 _cupboard(place, shelf, stocked, today) for place in dict.fromkeys(places)
             ),
@@ -155,7 +162,9 @@ def _row(pile: Pile, shelf: Shelf, stocked: Stocked, today: date) -> Row:
     unit = unit_of(pile.product, stocked)
     last = shelf.expires(pile.product, pile.lot)
     state, strong = "", True
-    if pile.to_count:
+    if pile.never_came:
+        state = f"{counted(-pile.there, unit)} given without being in stock"
+    elif pile.to_count:
         state = f"to be counted: {-pile.there} more left than came"
     elif (pile.product, pile.lot) in shelf.recalled:
         state = "recalled: take it away"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+from datetime import datetime, tzinfo
 from secrets import token_hex
 from typing import Any
 from urllib.parse import urlencode
@@ -15,13 +17,17 @@ from django.views.decorators.http import require_http_methods
 from thimble.actions import Refused, move_stock
 from thimble.ledger.stock.movements import Move, Movement, lot_of, read_expiry
 from thimble.ledger.stock.shelf import fold
+from thimble.people.lots import Match
 from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.context import get_site, get_stock
+from thimble.web.context import today as local_today
 from thimble.web.desk.responding import sentence
 from thimble.web.models import Account
 from thimble.web.stock.page import MY_PLACE, TASKS, ShelfPage, line
-from thimble.web.stock.tracing import given_lot
+from thimble.web.stock.scanning import filled
+from thimble.web.stock.telling import standing
+from thimble.web.stock.tracing import GivenLot, given_lot
 from thimble.web.stock.words import last_day, product_name
 from thimble.web.words import moment
 
@@ -34,22 +40,37 @@ KEPT = ("do", "place", "product")
 def shelf(request: HttpRequest) -> HttpResponse:
     """What is where, what to do about it, and one form that records what moved."""
     typed: dict[str, str] = request.GET.dict()
-    fault = ""
+    fault = read = ""
     if request.method == "POST":
         typed = request.POST.dict()
         try:
-            moved = _record(request, typed)
+            if typed.get("scan", "").strip():
+                shelf_now, today = fold(get_stock().movements()), local_today()
+                typed, read = filled(typed, shelf_now, get_site().stocked, today)
+                # A scanner ends with Enter, before anybody can say how many came.
+                moved = _record(request, typed) if typed.get("quantity", "").strip() else None
+            else:
+                moved = _record(request, typed)
         except (Refused, ValueError) as found:
             fault = sentence(found)
         else:
+            if moved is None:
+                return _shelf(request, typed, read=read)
             log.event("stock_" + moved.move.value, account=str(request.user.pk))
             kept = {key: typed[key] for key in KEPT if typed.get(key)}
             return redirect(f"{reverse('stock:shelf')}?{urlencode({**kept, 'done': moved.number})}")
+    return _shelf(request, typed, fault=fault)
+
+
+def _shelf(
+    request: HttpRequest, typed: dict[str, str], *, fault: str = "", read: str = ""
+) -> HttpResponse:
     site, now, movements = get_site(), clock.now(), get_stock().movements()
     names = _names()
     page = ShelfPage.of(
-        movements, site.stocked, do=typed.get("do", ""), names=names, now=now, zone=site.zone
-    )
+        movements, site.stocked, alerts=standing(movements, site, now), do=typed.get("do", ""),
+        names=names, now=now, zone=site.zone,
+    )  # fmt: skip
     typed.setdefault("place", request.session.get(MY_PLACE, ""))
     done = next((one for one in movements if str(one.number) == typed.get("done")), None)
     context = {
@@ -58,6 +79,7 @@ def shelf(request: HttpRequest) -> HttpResponse:
         "stocked": site.stocked,
         "typed": typed,
         "fault": fault,
+        "read": read,
         "done": line(done, site.stocked, names, now, site.zone) if done else None,
         "token": token_hex(16),
         "now": now,
@@ -84,6 +106,7 @@ def _record(request: HttpRequest, typed: dict[str, str]) -> Movement:
         expires=read_expiry(typed.get("expires", "")) if task.expiry else None,
         to_place=typed.get("to_place", "") if task.to_place else "",
         reason=typed.get("reason", ""),
+        gtin=typed.get("gtin", "") if task.move is Move.RECEIVED else "",
     )
     moved = move_stock(
         get_stock(), movement, stocked=get_site().stocked, now=clock.now(),
@@ -131,7 +154,7 @@ def lot(request: HttpRequest) -> HttpResponse:
     movements = stock.movements()
     kept = fold(movements)
     of_lot = [one for one in movements if (one.product, one.lot) == (product, number)]
-    cases = given_lot(product, number, of_lot) if number else []
+    given = given_lot(product, number, movements, kept, site.stocked) if number else []
     if number:
         log.event("lot_traced", account=str(request.user.pk))
     names = _names()
@@ -143,21 +166,39 @@ def lot(request: HttpRequest) -> HttpResponse:
         "last": last_day(kept.expires(product, number)),
         "recalled": kept.recalled.get((product, number), ""),
         "lines": [line(one, site.stocked, names, now, site.zone) for one in reversed(of_lot)],
-        "cases": [
-            {
-                "case": given.case,
-                "product": given.product,
-                "at": moment(given.at, now, site.zone) if given.at else "",
-                "entry": given.entry,
-                "stands": given.stands,
-            }
-            for given in cases
+        "groups": [
+            (
+                id_,
+                title,
+                help_,
+                [_told(each, now, site.zone) for each in given if each.match is id_],
+            )
+            for id_, (title, help_) in GROUPS.items()
         ],
-        "of_cases": len({given.case for given in cases}),
         "fault": fault,
         "reason": asked.get("reason", ""),
     }
     return render(request, "stock/lot.html", context, status=422 if fault else 200)
+
+
+GROUPS = {
+    Match.SAME: ("This product", ""),
+    Match.NOT_KNOWN: (
+        "Product not known",
+        "The lot has this number, and nobody wrote down which product it is, or not exactly enough. "
+        "Look at each: until somebody knows, it counts as given.",
+    ),
+    Match.OTHER: (
+        "Another product",
+        "The lot has the same number, and what is on record is another product.",
+    ),
+}
+"""Who was given a lot of this number, by what is known of the product."""
+
+
+def _told(given: GivenLot, now: datetime, zone: tzinfo) -> dict[str, Any]:
+    at = given.on or (moment(given.at, now, zone) if given.at else "")
+    return {**asdict(given), "at": at}
 
 
 def _names() -> dict[str, str]:

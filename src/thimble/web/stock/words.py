@@ -5,7 +5,7 @@ from __future__ import annotations
 from calendar import monthrange
 from datetime import date
 
-from thimble.clinical.saying import counted
+from thimble.clinical.saying import calendar_day, counted
 from thimble.clinical.stocked import Stocked
 from thimble.ledger.stock.alerts import Alert, Sort
 
@@ -47,6 +47,18 @@ def alert_words(alert: Alert, stocked: Stocked) -> str:
             return f"{where}: none left of {what}; at least {alert.minimum} should be there."
         case Sort.LOW:
             return f"{where}: {there} left of {what}; at least {alert.minimum} should be there."
+        case Sort.NOT_RECEIVED:
+            return (
+                f"{where}: {counted(-alert.there, unit_of(alert.product, stocked))} of {what}, lot "
+                f"{alert.lot}, given without being in stock: receive the lot, or count it."
+            )
+        case Sort.SHORT:
+            wanted = counted(alert.wanted, unit_of(alert.product, stocked))
+            since = f": short from {calendar_day(alert.last)}" if alert.last else ""
+            able = alert.there or "none"
+            return (
+                f"{where}: the bookings ask for {wanted} of {what}, and {able} can be given{since}."
+            )
         case Sort.COUNT:
             return (
                 f"{where}: count {what}, lot {alert.lot}. By the record {-alert.there} more left "
@@ -57,6 +69,8 @@ def alert_words(alert: Alert, stocked: Stocked) -> str:
         case Sort.EXPIRED:
             return f"{where}: take away {there} of {what}, lot {alert.lot}: expired."
         case Sort.EXPIRES_SOON:
+            booked = f" The bookings use {alert.wanted} of it." if alert.wanted else ""
             return (
                 f"{where}: {there} of {what}, lot {alert.lot}, can be used {last_day(alert.last)}."
+                f"{booked}"
             )
