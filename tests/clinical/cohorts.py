@@ -46,6 +46,43 @@ def cohort_of(people):
     )
 
 
+GAPS = (1, 6, 7, 13, 14, 23, 24, 27, 28, 51, 52, 55, 56, 107, 108, 111, 112, 115, 116, 118, 119, 122, 123,
+        180, 360, 361, 362, 365, 366)  # fmt: skip
+"""Days between doses around what the schedules ask for: weeks, four months, a year, less four days."""
+REGULAR = (30, 60, 150)
+"""Days that many people of a workforce have between their doses."""
+AGES = (28, 168, 11 * 365, 15.67 * 365.25, 16 * 365.25, 18 * 365.25, 20 * 365.25, 40 * 365)
+"""Days of age around the limits of products and targets."""
+
+
+def near_the_limits(seed, count):
+    """People whose doses lie about where the rules change, some known to the month; results after them."""
+    rng = np.random.default_rng(seed)
+    today = date(2026, 3, 2).toordinal()
+    people = []
+    for _ in range(count):
+        at = today - int(rng.integers(2_000, 7_000))
+        born = at - max(int(rng.choice(AGES)) + int(rng.integers(-8, 9)), 0)
+        favourite = int(
+            rng.choice([PRODUCTS.index(p) for p in ("43", "189", "104", "08", "unknown")])
+        )
+        rows, gaps = [], REGULAR if rng.random() < 0.4 else GAPS
+        for n in range(int(rng.choice(8, p=[0.04, 0.1, 0.2, 0.3, 0.2, 0.08, 0.05, 0.03]))):
+            at += int(rng.choice(gaps)) if n else 0
+            other = rng.choice([int(rng.integers(0, len(PRODUCTS))), PRODUCTS.index("189")])
+            product = int(other) if rng.random() < 0.1 else favourite
+            rows.append((DOSE, product, at, at + int(rng.choice([0, 27], p=[0.95, 0.05]))))
+        for _ in range(int(rng.integers(0, 3))):
+            day = at + int(rng.choice([-30, 0, 27, 28, 59, 60, 61, 62, 400]))
+            rows.append((TITRE, int(rng.integers(0, 9)), max(day, born), max(day, born)))
+        for _ in range(int(rng.integers(0, 3))):
+            day = max(at + int(rng.choice([-20, -18, 0, 10, 20])), born)
+            state = int(rng.choice([1, 1, 1, 2, 3]))
+            rows.append((MARKER + int(rng.integers(0, 4)), state, day, day))
+        people.append((born, bool(rng.random() < 0.3), int(rng.integers(0, 3)), rows))
+    return people
+
+
 def one_by_one(person, today, protocol):
     """The row that `answer` gives, in the columns of `Answers`."""
     born, prone, weak, rows = person

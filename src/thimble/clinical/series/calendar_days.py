@@ -71,3 +71,17 @@ def _computed(days: Days, by: Duration) -> Days:
     after = (moved + np.timedelta64(1, "M")).astype("datetime64[D]").astype(np.int32)
     found: Days = np.minimum(first + within, after) + np.int32(_EPOCH)
     return found
+
+
+@cache
+def span_days(by: Duration) -> tuple[int, int]:
+    """The shortest and the longest that a calendar step can be, in days.
+
+    >>> from thimble.clinical.durations import parse
+    >>> span_days(parse("P1M")), span_days(parse("P28D"))
+    ((28, 31), (28, 28))
+    """
+    if by.unit in _LENGTH:
+        return (by.count * _LENGTH[by.unit],) * 2
+    days = _table(by) - np.arange(_FROM, _TO, dtype=np.int32)
+    return int(days.min()), int(days.max())

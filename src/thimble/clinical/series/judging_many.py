@@ -1,4 +1,4 @@
-"""`judge` for a block of people at once: one row a dose's place, one column a person.
+"""`judge` for many people at once, of any shape: one row a dose's place, one column a person.
 
 The rules are those of `walking` and `judging`, in the same order; a test holds the two against each other.
 Two doses of one date in one person are not for this module: `cohort` answers those people one by one.
@@ -6,204 +6,229 @@ Two doses of one date in one person are not for this module: `cohort` answers th
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from thimble.clinical.durations import Duration
 
 from .calendar_days import Days, steps
+from .doses_many import PRODUCTS, Bools, Bytes, Doses, Ints, Places
 from .schedule import Schedule, Target, Way, products
+from .standing import LATE, NONE, NOWHERE, Reached, Standing, after, earliest_day, ways
 from .walking import Verdict
 
-Bools = NDArray[np.bool_]
-Ints = NDArray[Any]
-NONE = np.int32(-1)
-LATE = np.int32(2_000_000_000)
+_NO_PRODUCT = len(PRODUCTS)
+_COMPLETE = np.int32(1000)
+"""A complete path goes before any other."""
+Age = Callable[[Duration], Days]
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
-    """Doses in order of time: `low`, `high`, `product` of shape (places, people); the rest (people,)."""
+class _Block:
+    """`low`, `high`, `product` and `fit` of shape (places, people); the rest (people,)."""
 
     low: Days
     high: Days
-    product: Ints
+    product: Bytes
+    fit: Bytes
     count: Ints
     born: Days
 
 
-@dataclass(frozen=True, slots=True)
-class JudgedMany:
-    """`counts` has shape (places, people), the rest (people,); `first` is -1 and dates are 0 for none."""
-
-    counts: Bools
-    complete: Bools
-    first: Ints
-    path: Ints
-    earliest: Days
-    recommended: Days
-
-
 @dataclass(slots=True)
 class _Walk:
+    """One path walked by everybody; places are NOWHERE, days NONE, where there is no such dose."""
+
     counts: Bools
     counted: Ints
     done: Ints
-    previous: Days
-    floor: Days
-    first: Ints
+    begun: Ints
     second: Ints
+    previous: Ints
+    previous_day: Days
 
 
-def judge_many(block: Block, names: tuple[str, ...], as_of: int, plan: Schedule) -> JudgedMany:
-    """Judge everybody of a block; `names` are the products that `block.product` counts through."""
-    people = len(block.born)
+def judge_many(doses: Doses, plan: Schedule) -> Standing:
+    """Where everybody stands."""
+    people = len(doses.born)
     ages: dict[Duration, Days] = {}
 
     def age(by: Duration) -> Days:
         if by not in ages:
-            ages[by] = steps(block.born, by)
+            ages[by] = steps(doses.born, by)
         return ages[by]
 
-    fit = _fit(block, names, plan.allowance, age)
-    ways = [way for way in plan.paths if not way.dialysis]
-    walks = [_walk(way, block, fit, names, age) for way in ways]
+    block = _block(doses, plan, age)
+    floor = _last(block.fit == Verdict.INADVERTENT, block.high)
+    paths = ways(plan)
+    walks = [_walk(way, block, age) for way in paths]
     score = np.full(people, -1, np.int32)
-    path = np.zeros(people, np.int32)
-    first = np.full(people, LATE, np.int32)
-    for place, (way, walk) in enumerate(zip(ways, walks, strict=True)):
+    path = np.zeros(people, np.int8)
+    for place, (way, walk) in enumerate(zip(paths, walks, strict=True)):
         whole = walk.done >= 0
-        first = np.where(whole, np.minimum(first, walk.done), first)
         possible = np.full(people, way.offered) | (walk.counted > 0)
         if any(target.before_age for target in way.targets):
             some = np.flatnonzero(possible & ~whole)
-            possible[some] = _earliest(way, walk, block, age, some) < LATE
-        own = np.where(whole, 1000 + walk.counted, np.where(possible, walk.counted, -1))
+            possible[some] = _can_go_on(way, walk, doses, floor, some)
+        own = np.where(whole, _COMPLETE + walk.counted, np.where(possible, walk.counted, -1))
         better = own > score
         score[better], path[better] = own[better], place
-    complete = score >= 1000
-    counts = np.zeros_like(walks[0].counts)
-    earliest = np.zeros(people, np.int32)
-    recommended = np.zeros(people, np.int32)
-    end = np.zeros(people, np.int32)
-    for place, (way, walk) in enumerate(zip(ways, walks, strict=True)):
-        mine = path == place
-        if not mine.any():
-            continue
-        counts[:, mine] = walk.counts[:, mine]
-        end[mine] = walk.done[mine]
-        some = np.flatnonzero(mine & ~complete)
-        if len(some):
-            day = _earliest(way, walk, block, age, some)
-            earliest[some], recommended[some] = _recommended(
-                way, walk, block, age, some, day, as_of
-            )
-    until = np.arange(len(counts))[:, None] <= end[None, :]
-    for way, walk in zip(ways, walks, strict=True):
+    return _standing(paths, walks, path, score, floor)
+
+
+def _standing(
+    paths: tuple[Way, ...], walks: list[_Walk], path: Ints, score: Ints, floor: Ints
+) -> Standing:
+    """What the walks come to once everybody's path is chosen."""
+    complete = score >= _COMPLETE
+    every = np.arange(len(path))
+
+    def chosen(column: str) -> Ints:
+        found: Ints = np.array([getattr(walk, column) for walk in walks])[path, every]
+        return found
+
+    number, end = chosen("counted"), chosen("done")
+    first = np.array([np.where(walk.done < 0, LATE, walk.done) for walk in walks]).min(axis=0)
+    counts = np.array([walk.counts for walk in walks])[path, :, every].T
+    until = np.arange(len(counts))[:, None] <= end
+    settled = complete.copy()
+    for place, (way, walk) in enumerate(zip(paths, walks, strict=True)):
         if not way.own:
-            counts |= walk.counts & until & complete[None, :]
-    first[first == LATE] = -1
-    return JudgedMany(counts, complete, first, path, earliest, recommended)
+            counts |= walk.counts & until & complete
+        # A path that is still open could be finished, and go before the one that stands.
+        wins = np.where(place < path, len(way.targets) >= number, len(way.targets) > number)
+        settled &= (walk.done >= 0) | ~wins
+    bits = np.int32(1) << np.arange(len(counts), dtype=np.int32)
+    return Standing(
+        path,
+        number,
+        complete,
+        np.where(first == LATE, NOWHERE, first).astype(np.int8),
+        bits @ counts.astype(np.int32),
+        chosen("begun"),
+        chosen("second"),
+        chosen("previous"),
+        floor,
+        settled,
+        np.ones(len(path), np.bool_),
+    )
 
 
-def _fit(block: Block, names: tuple[str, ...], allowance: int, age: Any) -> Ints:
-    fit = np.full(block.low.shape, Verdict.COUNTS, np.uint8)
-    present = set(np.unique(block.product).tolist())
-    for place, name in enumerate(names):
-        product = products()[name]
-        if place not in present or not (product.min_age or product.before_age):
+def _block(doses: Doses, plan: Schedule, age: Age) -> _Block:
+    places = range(int(doses.count.max(initial=0)))
+    shape = (len(places), len(doses.born))
+    low, high = np.zeros(shape, np.int32), np.zeros(shape, np.int32)
+    product = np.full(shape, _NO_PRODUCT, np.uint8)
+    for k in places:
+        there = np.flatnonzero(doses.count > k)
+        at = doses.begin[there] + k
+        low[k, there], high[k, there], product[k, there] = (
+            column.take(at) for column in (doses.low, doses.high, doses.product)
+        )
+    fit = _fit(low, high, product, plan.allowance, age)
+    return _Block(low, high, product, fit, doses.count, doses.born)
+
+
+def _fit(low: Days, high: Days, product: Bytes, allowance: int, age: Age) -> Bytes:
+    fit = np.full(low.shape, Verdict.COUNTS, np.uint8)
+    present = set(np.unique(product).tolist())
+    for place, name in enumerate(PRODUCTS):
+        limits = products()[name]
+        if place not in present or not (limits.min_age or limits.before_age):
             continue
-        k, who = np.nonzero(block.product == place)
-        low, high = block.low[k, who], block.high[k, who]
+        k, who = np.nonzero(product == place)
+        begins, ends = low[k, who], high[k, who]
         own = np.full(len(k), Verdict.COUNTS, np.uint8)
-        if product.before_age:
-            limit = age(product.before_age)[who]
-            own[high >= limit] = Verdict.OPEN
-            own[low >= limit] = Verdict.TOO_OLD
-        if product.min_age:
-            start = age(product.min_age)[who] - allowance
-            own[low < start] = Verdict.OPEN
-            young = Verdict.INADVERTENT if product.inadvertent else Verdict.TOO_YOUNG
-            own[high < start] = young
+        if limits.before_age:
+            limit = age(limits.before_age)[who]
+            own[ends >= limit] = Verdict.OPEN
+            own[begins >= limit] = Verdict.TOO_OLD
+        if limits.min_age:
+            start = age(limits.min_age)[who] - allowance
+            own[begins < start] = Verdict.OPEN
+            young = Verdict.INADVERTENT if limits.inadvertent else Verdict.TOO_YOUNG
+            own[ends < start] = young
         fit[k, who] = own
     return fit
 
 
-def _walk(way: Way, block: Block, fit: Ints, names: tuple[str, ...], age: Any) -> _Walk:
+def _last(where: Bools, day: Days) -> Ints:
+    """The place of the latest day among those, NOWHERE for none."""
+    if not len(day):
+        return np.full(day.shape[1], NOWHERE, np.int8)
+    place = np.where(where, day, -1).argmax(axis=0)
+    return np.where(where.any(axis=0), place, NOWHERE).astype(np.int8)
+
+
+def _days(block: _Block, place: Ints, who: Places) -> Days:
+    """The last day of the dose at a place of each of these people, NONE where there is none."""
+    if not len(block.high):
+        return np.full(len(who), NONE)
+    return np.where(place < 0, NONE, block.high[np.maximum(place, 0), who])
+
+
+def _walk(way: Way, block: _Block, age: Age) -> _Walk:
     places, people = block.low.shape
+    nowhere = np.full(people, NOWHERE, np.int8)
     walk = _Walk(
         np.zeros((places, people), np.bool_),
-        np.zeros(people, np.int32),
-        np.full(people, -1, np.int32),
+        np.zeros(people, np.int8),
+        nowhere,
+        nowhere.copy(),
+        nowhere.copy(),
+        nowhere.copy(),
         np.full(people, NONE, np.int32),
-        np.full(people, NONE, np.int32),
-        np.zeros(people, np.int32),
-        np.zeros(people, np.int32),
     )
     own = way.products if way.own else None
-    taken = np.array([own is None or name in own for name in names] + [False])
+    taken = np.array([own is None or name in own for name in PRODUCTS] + [False])
     if own is not None and not taken[block.product].any():
-        _floors(walk, block, fit)
         return walk
     for k in range(places):
-        there = k < block.count
-        mine = there & taken[block.product[k]] & (walk.done < 0) & (fit[k] == Verdict.COUNTS)
+        there = (k < block.count) & taken[block.product[k]]
+        mine = there & (walk.done < 0) & (block.fit[k] == Verdict.COUNTS)
         todo = np.flatnonzero(mine)
         number = walk.counted[todo]
         for n, target in enumerate(way.targets):
             some = todo[number == n]
             if not len(some):
                 continue
-            good = some[_meets(target, n, walk, block, k, some, names, age)]
+            good = some[_meets(target, walk, block, k, some, age)]
             walk.counts[k, good] = True
             walk.counted[good] = n + 1
             if n == 0:
-                walk.first[good] = k
+                walk.begun[good] = k
             if n == 1:
                 walk.second[good] = k
             if n + 1 == len(way.targets):
                 walk.done[good] = k
-        delays = there & taken[block.product[k]] & (fit[k] != Verdict.INADVERTENT)
-        np.maximum(walk.previous, block.high[k], out=walk.previous, where=delays)
-    _floors(walk, block, fit)
+        there &= (block.fit[k] != Verdict.INADVERTENT) & (block.high[k] >= walk.previous_day)
+        delays = np.flatnonzero(there)
+        walk.previous[delays] = k
+        walk.previous_day[delays] = block.high[k].take(delays)
     return walk
 
 
-def _floors(walk: _Walk, block: Block, fit: Ints) -> None:
-    inadvertent = fit == Verdict.INADVERTENT
-    if inadvertent.any():
-        walk.floor = np.where(inadvertent, block.high, NONE).max(axis=0)
-
-
-def _meets(
-    target: Target, n: int, walk: _Walk, block: Block, k: int, some: Ints,
-    names: tuple[str, ...], age: Any,
-) -> Bools:  # fmt: skip
+def _meets(target: Target, walk: _Walk, block: _Block, k: int, some: Places, age: Age) -> Bools:
     """Who of `some` has a dose at place k that counts as that target, whatever the days were."""
     low, high = block.low[k, some], block.high[k, some]
-    most = np.full(len(some), -LATE, np.int32)
+    most = np.full(len(some), NONE)
     if target.min_age:
         most = np.maximum(most, age(target.min_age)[some] - target.allowance)
-    previous = walk.previous[some]
+    previous = walk.previous_day[some]
     if target.from_previous:
-        after = steps(np.maximum(previous, 1), target.from_previous) - target.allowance
-        after = np.maximum(after, previous + 1)
-        most = np.where(previous >= 0, np.maximum(most, after), most)
-    for span, own, least in (
-        (target.from_first, walk.first, 1),
-        (target.from_second, walk.second, 2),
-    ):
-        if span and n >= least:
-            start = block.high[own[some], some]
-            most = np.maximum(most, steps(start, span) - target.allowance)
+        since = after(previous, target.from_previous) - target.allowance
+        most = np.maximum(most, np.maximum(since, previous + 1))
+    for span, place in ((target.from_first, walk.begun), (target.from_second, walk.second)):
+        if span:
+            since = _days(block, place[some], some)
+            most = np.maximum(most, after(since, span) - target.allowance)
     good: Bools = low >= most
     if target.before_age:
         good &= high < age(target.before_age)[some]
     if target.products is not None:
-        allowed = np.array([name in target.products for name in names] + [False])
+        allowed = np.array([name in target.products for name in PRODUCTS] + [False])
         good &= allowed[block.product[k, some]]
     if target.from_previous and k + 1 < len(block.low):
         following = np.where(k + 1 < block.count[some], block.low[k + 1, some], LATE)
@@ -211,54 +236,11 @@ def _meets(
     return good
 
 
-def _earliest(way: Way, walk: _Walk, block: Block, age: Any, some: Ints) -> Days:
-    """The first day for the next dose of `some`, LATE where it cannot be given any more."""
-    day = np.maximum(block.born[some], walk.floor[some])
-    number = walk.counted[some]
+def _can_go_on(way: Way, walk: _Walk, doses: Doses, floor: Ints, some: Places) -> Bools:
+    """Who of `some` has a day left for the next dose of a path."""
+    found = np.zeros(len(some), np.bool_)
     for n, target in enumerate(way.targets):
-        at = np.flatnonzero(number == n)
-        who = some[at]
-        if not len(who):
-            continue
-        own = day[at]
-        if target.min_age:
-            own = np.maximum(own, age(target.min_age)[who])
-        if target.from_previous:
-            previous = walk.previous[who]
-            after = steps(np.maximum(previous, 1), target.from_previous)
-            own = np.where(previous >= 0, np.maximum(own, after), own)
-        for span, place, least in (
-            (target.from_first, walk.first, 1),
-            (target.from_second, walk.second, 2),
-        ):
-            if span and n >= least:
-                own = np.maximum(own, steps(block.high[place[who], who], span))
-        if target.before_age:
-            own = np.where(own >= age(target.before_age)[who], LATE, own)
-        day[at] = own
-    return day
-
-
-def _recommended(
-    way: Way, walk: _Walk, block: Block, age: Any, some: Ints, first: Days, as_of: int
-) -> tuple[Days, Days]:
-    number = walk.counted[some]
-    begun = block.high[walk.first[some], some] if len(block.high) else first
-    start = np.where(number > 0, begun, np.int32(as_of))
-    day, goal = first.copy(), first.copy()
-    for dose, rows in way.recommended.items():
-        for row in rows:
-            at = number == dose - 1
-            if row.first_from:
-                at &= start >= age(row.first_from)[some]
-            if row.first_before:
-                at &= start < age(row.first_before)[some]
-            if not at.any():
-                continue
-            if row.not_before:
-                day[at] = np.maximum(day, age(row.not_before)[some])[at]
-            if row.age:
-                goal[at] = np.maximum(goal, age(row.age)[some])[at]
-            if row.from_first:
-                goal[at] = np.maximum(goal[at], steps(start[at], row.from_first))
-    return day, np.maximum(day, goal)
+        at = np.flatnonzero(walk.counted[some] == n)
+        reached = Reached(doses, some[at], walk.begun, walk.second, walk.previous, floor)
+        found[at] = earliest_day(target, reached) < LATE
+    return found
