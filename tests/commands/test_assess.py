@@ -758,7 +758,7 @@ def test_the_text_says_so_where_a_rule_was_not_read_in_its_document() -> None:
     out = assess(toml(HIV, DAY), "--as-of", SAME_DAY).out
 
     assert "HIV prophylaxis: Recommended: give the first dose now\n" in out
-    assert "not yet confirmed against the document (HIVPEP-07: from a text that cites" in out
+    assert "rule not yet confirmed against its source (HIVPEP-07: from a text that cites" in out
 
 
 def test_the_text_calls_late_what_is_late() -> None:

@@ -216,7 +216,7 @@ def test_every_sheet_can_be_checked(template: Template, tmp_path: Path):
     ):
         assert expected in words
     doubtful = data(template).get("any_unconfirmed", True)
-    assert ("not yet confirmed against the document" in words) is doubtful
+    assert ("not yet confirmed against its source" in words) is doubtful
     if template in ABOUT_A_CASE:
         assert f"Ledger entry 4019, case {CASE}, digest {DIGEST[:16]}" in words
         assert DIGEST[:17] not in words

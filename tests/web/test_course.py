@@ -167,7 +167,7 @@ def test_the_page_says_what_is_left_missed_due_and_to_be_checked(nurse: Client, 
         "Day 4 of 28", "Tablets for today and 1 more day", "5 days: covers",
         "1 dose missed", "“a rash”", "antihistamine",
         "Ask an HIV expert about the side effect", "Hand out the next tablets",
-        "within 18 hours of its usual time", "not yet confirmed against the document",
+        "within 18 hours of its usual time", "rule not yet confirmed against its source",
     ):  # fmt: skip
         assert said in text
 

@@ -377,7 +377,7 @@ def test_the_page_says_first_what_comes_next_and_that_the_law_is_not_confirmed(
 
     assert "Ask the source patient for consent" in page
     assert "this site has not chosen its law" in page
-    assert "not yet confirmed against the document" in page
+    assert "rule not yet confirmed against its source" in page
     assert "Infectious diseases on call" in page
 
 

@@ -116,7 +116,7 @@ def _doubt(reasons: Iterable[Reason]) -> str:
     if not doubtful:
         return ""
     why = "; ".join(f"{r.rule}: {STANDINGS[r.standing]}" for r in doubtful)
-    return f"\nnot yet confirmed against the document ({why})"
+    return f"\nrule not yet confirmed against its source ({why})"
 
 
 def _undecided(protocol: Protocol, finding: Finding) -> str:
