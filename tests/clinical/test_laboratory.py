@@ -21,6 +21,7 @@ def test_codes_words_and_the_comma_are_read(settings):
         "words": {"negative": ["nicht nachgewiesen"], "indeterminate": ["grenzwertig"]},
         "decimal_comma": True,
         "days_to_result": 60,
+        "passed_over": [{"system": "LN", "code": "20575-7"}, {"code": "REM"}],
     }
 
     assert parse_site(settings | {"laboratory": declared}).laboratory == Local(
@@ -28,6 +29,7 @@ def test_codes_words_and_the_comma_are_read(settings):
         {"nicht nachgewiesen": Word.NEGATIVE, "grenzwertig": Word.INDETERMINATE},
         decimal_comma=True,
         days_to_result=60,
+        passed_over=frozenset({("LN", "20575-7"), ("", "REM")}),
     )
 
 
@@ -44,6 +46,7 @@ def test_every_fault_is_told_at_once(settings):
         },
         "decimal_comma": "yes",
         "days_to_result": 61,
+        "passed_over": [{"code": "X"}, {"system": "", "code": "X"}, {"code": "Y", "loinc": "5195-3"}],
         "comma": True,
     }  # fmt: skip
 
@@ -61,8 +64,10 @@ def test_every_fault_is_told_at_once(settings):
         "site: laboratory.words.maybe is not a key here; allowed: positive, negative, indeterminate",
         "site: laboratory.decimal_comma is true or false; found 'yes'",
         "site: laboratory.days_to_result is whole days from 0 to 60; found 61",
+        "site: laboratory.passed_over[2].code is listed twice: 'X' of ''",
+        "site: laboratory.passed_over[3].loinc is not a key here; allowed: system, code",
         "site: laboratory.comma is not a key here; allowed: codes, words, decimal_comma, "
-        "days_to_result",
+        "days_to_result, passed_over",
     )
 
 

@@ -109,7 +109,7 @@ def test_a_result_that_nobody_awaits_is_acknowledged_and_held(demo_copy: Path):
     with closing(sqlite3.connect(demo_copy / "inbox.sqlite3")) as database:
         ((state, reason),) = database.execute("SELECT state, reason FROM received").fetchall()
     assert state == "held"
-    assert "No case knows" in reason
+    assert "No case and no file" in reason
     assert "Vera" not in reason
 
 
@@ -180,7 +180,9 @@ def test_a_declaration_that_cannot_be_followed_stops_both_servers_with_every_rea
     )
     declare(
         demo_copy,
-        wrong + '[[laboratory.codes]]\nsystem = "LN"\ncode = "13955-0"\nloinc = "5195-3"\n',
+        wrong
+        + '[[laboratory.codes]]\nsystem = "LN"\ncode = "13955-0"\nloinc = "5195-3"\n'
+        + '[[laboratory.passed_over]]\nsystem = "LN"\ncode = "5195-3"\n',
     )
 
     ran = thimble(*command, demo_copy)
@@ -190,6 +192,7 @@ def test_a_declaration_that_cannot_be_followed_stops_both_servers_with_every_rea
         "site.toml: laboratory: codes: 'HBS' of 'L' is mapped to 2093-3, which is not" in ran.stderr
     )
     assert "'13955-0' of 'LN' is mapped to 5195-3, but 'LN' names LOINC itself" in ran.stderr
+    assert "passed_over: '5195-3' of 'LN' is read here" in ran.stderr
     assert "'negative' is declared as positive, and it means negative everywhere" in ran.stderr
     for text in ("<20 Kopien", "3,5"):
         assert f"{text!r} is declared as positive, and what begins like a number" in ran.stderr

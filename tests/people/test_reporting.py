@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from people.files import ENROLLED, NOW, ONE, people, write
+from people.files import ENROLLED, NOW, ONE, RESULT, people, write
 from thimble.actions import Doubtful, Refused
 from thimble.actions.reported import look_at_results, record_reports
 from thimble.clinical.serology import Analyte, Quantity, Result, Word, current
@@ -201,3 +201,31 @@ def test_a_viral_load_waits_to_be_seen_whatever_stands_beside_it() -> None:
         load = Quantity(450, "[IU]/mL", comparator)
         record(store, replace(reported(), test="hbv_dna", quantity=load))
         assert len(to_see(folded(store))) == 1
+
+
+def test_a_typed_result_that_becomes_the_laboratorys_own_was_not_set_right() -> None:
+    """The laboratory says a word beside the number that was typed in."""
+    store = file()
+    typed = {"test": "anti_hbs", "when": "2026-03-02", "number": 120, "document": 3}
+    write(store, (Kind.RESULT_RECORDED, {**RESULT, **typed}))
+    record(store, replace(reported(), word=Word.POSITIVE))
+
+    (stands,) = folded(store).evidence
+    assert (stands.body["word"], stands.body["document"]) == ("positive", 3)
+    assert to_see(folded(store)) == ()
+    record(store, reported(Standing.CORRECTED, 8, 1), message="cd" * 32)
+    assert folded(store).evidence[0].body["document"] == 3
+    assert len(to_see(folded(store))) == 1
+
+
+def test_a_preliminary_result_that_turns_positive_waits_again() -> None:
+    store = file()
+    first = replace(reported(Standing.PROVISIONAL), test="hbsag", quantity=None)
+    record(store, replace(first, word=Word.INDETERMINATE))
+    (waits,) = to_see(folded(store))
+    look_at_results(store, ONE, [waits.entry], "Waits.", now=LATER, by="u", role="r")
+    assert to_see(folded(store)) == ()
+
+    later = NOW + timedelta(minutes=1)
+    record(store, replace(first, word=Word.POSITIVE, reported_at=later), message="cd" * 32)
+    assert [one.entry for one in to_see(folded(store))] == [waits.entry]

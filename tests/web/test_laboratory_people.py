@@ -469,6 +469,41 @@ def test_a_message_about_a_case_and_a_person_is_recorded_whole_or_not_at_all(ada
     assert get_store().entries(case)[-1].kind is CaseKind.RESULT_RECEIVED
 
 
+def test_a_write_that_breaks_off_leaves_neither_ledger_and_is_done_again(
+    ada: str, inbox: Inbox, processor: LedgerProcessor, monkeypatch: pytest.MonkeyPatch
+):
+    """The file of the person is written first; then the disk is full for the case."""
+    case = actions.report(
+        get_store(), facts={"route": "percutaneous", "fluid": "blood"},
+        occurred_at=DRAWN_AT - timedelta(hours=1), occurred_at_precision="minute",
+        vocabulary=VOCABULARY, now=DRAWN_AT,
+    ).case  # fmt: skip
+    get_identities().save_source(
+        case, SourceIdentity("Vera Invented", "M-55", date(1970, 1, 2)), by="u-7", now=DRAWN_AT
+    )
+    source = oru(
+        word("Negative"), patient="M-55", born="19700102", name="Invented^Vera",
+        collected="202603020100+0100",
+    )  # fmt: skip
+    raw = source + oru(number("120"), label=sampled(ada)).split(b"\r", 1)[1]
+    Receiver(inbox, control_id=lambda: "ANSWER").take(raw, DRAWN_AT + timedelta(hours=3), "")
+    recorder = Recorder(inbox, processor, read=read_bytes)
+
+    def full(entries: object) -> None:
+        raise OSError("no space left")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(get_store(), "_insert", full)
+        recorder.catch_up()
+    assert inbox.get(1).state is State.NEW
+    assert results(ada) == []
+
+    recorder.catch_up()
+    assert inbox.get(1).state is State.MATCHED
+    assert results(ada) == [POSITIVE_HBS]
+    assert verify(list(get_people().all_entries())) == verify(list(get_store().all_entries())) == []
+
+
 # -- seen by somebody -----------------------------------------------------------------------------
 
 

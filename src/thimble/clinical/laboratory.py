@@ -21,6 +21,7 @@ class Local:
         words: answers in the laboratory's own language, reviewed by it, each compared whole.
         decimal_comma: whether numbers in texts have a comma where others have a point.
         days_to_result: whole days from the draw to a result, 0 to 60; None where it has not said.
+        passed_over: (system, code) of rows that it sends beside others and that nobody follows here.
     """
 
     # Mappings cannot be hashed, and what is worked out for a site is kept by its settings.
@@ -28,6 +29,7 @@ class Local:
     words: Mapping[str, Word] = field(default_factory=dict, hash=False)
     decimal_comma: bool = False
     days_to_result: int | None = None
+    passed_over: frozenset[tuple[str, str]] = frozenset()
 
 
 MOST_DAYS_TO_RESULT = 60
@@ -48,12 +50,13 @@ def read_local(read: Table) -> Local:
     table = read.table("laboratory") if read.has("laboratory") else None
     if table is None:
         return Local()
-    table.allow("codes", "words", "decimal_comma", "days_to_result")
+    table.allow("codes", "words", "decimal_comma", "days_to_result", "passed_over")
     local = Local(
         codes=_codes(table),
         words=_words(table),
         decimal_comma=table.flag("decimal_comma") if table.has("decimal_comma") else False,
         days_to_result=_days(table) if table.has("days_to_result") else None,
+        passed_over=_passed_over(table),
     )
     table.refuse_the_rest()
     return local
@@ -83,6 +86,18 @@ def _codes(table: Any) -> dict[tuple[str, str], str]:
             row.fault("code", f"is listed twice: {local[1]!r} of {local[0]!r}")
         codes[local] = loinc
     return codes
+
+
+def _passed_over(table: Any) -> frozenset[tuple[str, str]]:
+    found: set[tuple[str, str]] = set()
+    rows: Sequence[Any] = table.tables("passed_over")
+    for row in rows:
+        named = (row.text("system", may_be_empty=True), row.text("code"))
+        row.refuse_the_rest()
+        if named in found:
+            row.fault("code", f"is listed twice: {named[1]!r} of {named[0]!r}")
+        found.add(named)
+    return frozenset(found)
 
 
 def _words(table: Any) -> dict[str, Word]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from thimble.clinical.laboratory import Local
 from thimble.clinical.serology.results import Status
+from thimble.exchange.hl7v2.loinc import is_loinc, tests
 from thimble.exchange.hl7v2.model import Observation, Order
 from thimble.exchange.hl7v2.reading import Held, Reading, Standing
 from thimble.exchange.hl7v2.values import read_value
@@ -43,6 +44,8 @@ def rows_of(order: Order, local: Local) -> tuple[list[Row], list[str]]:
     found: list[Row] = []
     faults: list[str] = []
     for row in order.observations:
+        if passed_over(row, local):
+            continue
         reading = read_value(row, local)
         name = next(iter(row.test.texts), "") or "a test without a name"
         if isinstance(reading, Held):
@@ -52,6 +55,13 @@ def rows_of(order: Order, local: Local) -> tuple[list[Row], list[str]]:
         elif reading.standing in COUNTS and _says_something(reading):
             found.append(Row(reading, row.lab, _sent(row)))
     return _together(found), faults
+
+
+def passed_over(row: Observation, local: Local) -> bool:
+    """Whether the site says that nobody follows this test here; no code of the row may say another one."""
+    codes = [(each.system, each.code) for each in row.test.codes if each.code]
+    read = any(code in local.codes or (is_loinc(code[0]) and code[1] in tests()) for code in codes)
+    return not read and any(code in local.passed_over for code in codes)
 
 
 def _in_part(reading: Reading) -> bool:

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
-from typing import Any, Final
+from datetime import date
+from typing import Any
 
 from thimble.clinical.serology import Analyte, Status
 from thimble.clinical.serology.analytes import name_of
@@ -20,17 +20,19 @@ from thimble.people import choices
 from thimble.people.bodies import faults_of
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
+from thimble.people.report_bodies import body_of, report_of
+from thimble.people.report_versions import Held, above, alike, below, held_of, later
 from thimble.people.reported_doubts import Around, agree, doubts_of
-from thimble.people.reports import CORRECTED, SAME, TAKEN_BACK, ResultKey, key_of, value_of
+from thimble.people.reports import (
+    CORRECTED,
+    SAME,
+    TAKEN_BACK,
+    ResultKey,
+    result_key,
+    value_of,
+)
 
 Draft = tuple[Kind, dict[str, Any]]
-
-_RANK: Final = {
-    Status.PRELIMINARY: 0,
-    Status.FINAL: 1,
-    Status.CORRECTED: 2,
-    Status.RETRACTED: 2,
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,17 +45,6 @@ class Weighed:
     drafts: tuple[Draft, ...]
     doubts: tuple[str, ...] = ()
     impossible: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class _Held:
-    """The version of a result that a file holds."""
-
-    entry: int
-    kind: Kind
-    body: Mapping[str, Any]
-    status: Status
-    reported_at: datetime
 
 
 def weigh(
@@ -116,12 +107,12 @@ class _Weighing:
         key = self._key(reported)
         before = self._said.setdefault(key, reported)
         if before is not reported:
-            if not _alike(before, reported):
+            if not alike(before, reported):
                 self.impossible.append(
                     f"{name}: the message says two things of one sample. Ask the laboratory which holds."
                 )
             return
-        held = self._held(key)
+        held = held_of(self.person, key)
         if reported.standing is Standing.PROMOTED:
             self._promote(name, reported, held)
             return
@@ -135,36 +126,36 @@ class _Weighing:
             else:
                 self._write(name, reported, status)
             return
-        if _RANK[status] < _RANK[held.status]:
+        if below(status, held):
             self._late(name, reported, held)
             return
         if status is Status.RETRACTED:
             # Of a correction and a retraction issued at one instant the retraction counts.
             at_once = reported.reported_at == held.reported_at
             again = held.status is Status.RETRACTED
-            if self._above(status, held) or _later(reported, held) or (at_once and not again):
+            if above(status, held) or later(reported, held) or (at_once and not again):
                 self._withdraw(held, reported)
             return
         body = self._body(reported, status)
         if body is None:
             self.impossible.append(f"{name}: {NO_DAY}")
         elif held.status is Status.RETRACTED:
-            if _later(reported, held):
+            if later(reported, held):
                 self._write(name, reported, status)
         elif value_of(body) != value_of(held.body):
             self._differs(name, reported, status, held)
         elif held.status is Status.PRELIMINARY and status is not Status.PRELIMINARY:
             self._write(name, reported, status)
-        elif self._above(status, held) or (status is not Status.FINAL and _later(reported, held)):
+        elif above(status, held) or (status is not Status.FINAL and later(reported, held)):
             # It says the same; from now on nothing older displaces it.
             self._add(name, self._kind(status), body, held)
 
-    def _differs(self, name: str, reported: Reported, status: Status, held: _Held) -> None:
+    def _differs(self, name: str, reported: Reported, status: Status, held: Held) -> None:
         """Another value under the same numbers."""
-        above = self._above(status, held)
-        if held.status is Status.PRELIMINARY and above:
+        newer = above(status, held)
+        if held.status is Status.PRELIMINARY and newer:
             self._write(name, reported, status)
-        elif above or (status is not Status.FINAL and _later(reported, held)):
+        elif newer or (status is not Status.FINAL and later(reported, held)):
             self._write(name, reported, status, instead=held)
         elif status is Status.FINAL or reported.reported_at == held.reported_at:
             self.impossible.append(
@@ -172,19 +163,15 @@ class _Weighing:
                 "a correction. Ask the laboratory which holds."
             )
 
-    @staticmethod
-    def _above(status: Status, held: _Held) -> bool:
-        return _RANK[status] > _RANK[held.status]
-
-    def _late(self, name: str, reported: Reported, held: _Held) -> None:
+    def _late(self, name: str, reported: Reported, held: Held) -> None:
         """A copy of an earlier version. Of what was taken back nothing comes again unseen."""
-        if held.status is Status.RETRACTED and _later(reported, held):
+        if held.status is Status.RETRACTED and later(reported, held):
             self.impossible.append(
                 f"{name}: the laboratory took this result back before, and sends it again without calling "
                 "it a correction. Ask the laboratory which holds."
             )
 
-    def _promote(self, name: str, reported: Reported, held: _Held | None) -> None:
+    def _promote(self, name: str, reported: Reported, held: Held | None) -> None:
         if held is not None and held.kind is Kind.RESULT_RECORDED:
             if held.status is Status.RETRACTED or (
                 reported.sent and reported.as_sent != held.body["as_written"]
@@ -199,35 +186,17 @@ class _Weighing:
             body = {
                 **held.body,
                 "message": self.message,
-                "report": self._report(reported, Status.FINAL),
+                "report": report_of(reported, Status.FINAL),
             }
             self._add(name, Kind.RESULT_RECORDED, body, None)
 
     def _key(self, reported: Reported) -> ResultKey:
-        key = key_of(
-            {
-                "test": reported.test,
-                "report": {"request": reported.request, "specimen": reported.specimen},
-            }
-        )
-        assert key is not None  # noqa: S101 - it has a report
-        return key
-
-    def _held(self, key: ResultKey) -> _Held | None:
-        """The version that counts: what stands, or what was taken back."""
-        for each in (*self.person.of(Kind.RESULT_RECORDED), *self.person.preliminary):
-            if key_of(each.body) == key:
-                return _version(each.entry, each.kind, each.body)
-        back = [c for c in self.person.changes if c.key == key and c.withdrawn]
-        if not back:
-            return None
-        last = max(back, key=lambda change: change.position)
-        return _Held(last.entry, Kind.RESULT_RECORDED, {}, Status.RETRACTED, last.reported_at)
+        return result_key(reported.test, reported.request, reported.specimen)
 
     # -- what is written --------------------------------------------------------------------------
 
     def _write(
-        self, name: str, reported: Reported, status: Status, *, instead: _Held | None = None
+        self, name: str, reported: Reported, status: Status, *, instead: Held | None = None
     ) -> None:
         body = self._body(reported, status)
         if body is None:
@@ -245,35 +214,36 @@ class _Weighing:
         preliminary = status is Status.PRELIMINARY
         return Kind.PRELIMINARY_RECORDED if preliminary else Kind.RESULT_RECORDED
 
-    def _add(self, name: str, kind: Kind, body: dict[str, Any], instead: _Held | None) -> None:
+    def _add(self, name: str, kind: Kind, body: dict[str, Any], instead: Held | None) -> None:
         if faults := faults_of(kind, body):
             self.impossible += [f"{name}: {fault}." for fault in faults]
             return
-        typed = None if instead is not None else self._typed_the_same(kind, body)
-        if instead is None and typed is None:
+        before = instead or self._typed_the_same(kind, body)
+        if before is None:
             self.drafts.append((kind, body))
-            return
-        entry = instead.entry if instead is not None else typed.entry  # type: ignore[union-attr]
-        held = None if instead is None else instead.body
-        if typed is not None and "document" in typed.body:
-            body["document"] = typed.body["document"]
+        else:
+            self._correct(before, body)
+
+    def _correct(self, before: Held | Evidence, body: dict[str, Any]) -> None:
+        if "document" in before.body:
+            body["document"] = before.body["document"]
         correction = {
-            "corrects": entry,
-            "reason": SAME if held is None or value_of(held) == value_of(body) else CORRECTED,
+            "corrects": before.entry,
+            "reason": SAME if agree(before.body, body) else CORRECTED,
             "body": body,
             "message": self.message,
             "report": body["report"],
         }
         self.drafts.append((Kind.CORRECTED, correction))
 
-    def _withdraw(self, held: _Held, reported: Reported) -> None:
+    def _withdraw(self, held: Held, reported: Reported) -> None:
         reason = TAKEN_BACK + (f" {self.reports.check}" if self.reports.check else "")
         correction = {
             "corrects": held.entry,
             "reason": reason,
             "withdrawn": True,
             "message": self.message,
-            "report": self._report(reported, Status.RETRACTED),
+            "report": report_of(reported, Status.RETRACTED),
         }
         self.drafts.append((Kind.CORRECTED, correction))
 
@@ -282,35 +252,7 @@ class _Weighing:
         day = self.told_day.isoformat() if self.told_day else reported.collected_on
         if day is None:
             return None
-        drawn_here = "yes" if self.reports.whose.drawn_on is not None else "not_known"
-        quantity = reported.quantity
-        body = {
-            "test": reported.test,
-            "word": None if reported.word is None else reported.word.value,
-            "number": None if quantity is None else quantity.number,
-            "comparator": "=" if quantity is None else quantity.comparator,
-            "unit": "" if quantity is None else quantity.unit,
-            "when": day,
-            "laboratory": self.reports.laboratory,
-            "as_written": reported.as_sent,
-            "sample": {
-                "identified": self.reports.whose.identified,
-                "drawn_here": drawn_here,
-                "direct": "yes",
-            },
-            "message": self.message,
-            "report": self._report(reported, status),
-        }
-        return body | ({"looked_at": self.looked_at} if self.looked_at else {})
-
-    @staticmethod
-    def _report(reported: Reported, status: Status) -> dict[str, str]:
-        return {
-            "request": reported.request,
-            "specimen": reported.specimen,
-            "status": status.value,
-            "reported_at": reported.reported_at.isoformat(),
-        }
+        return body_of(self.reports, reported, status, day, self.message, self.looked_at)
 
     def _typed_the_same(self, kind: Kind, body: Mapping[str, Any]) -> Evidence | None:
         """The same result of the same day, typed in before the message came."""
@@ -330,23 +272,3 @@ NO_DAY = (
     "neither the message nor a session says on which day the sample was taken. Give the day, or ask the "
     "laboratory."
 )
-
-
-def _alike(one: Reported, other: Reported) -> bool:
-    """Whether two rows say the same, in whatever words."""
-    return (one.standing, one.word, one.quantity) == (other.standing, other.word, other.quantity)
-
-
-def _later(reported: Reported, held: _Held) -> bool:
-    return reported.reported_at > held.reported_at
-
-
-def _version(entry: int, kind: Kind, body: Mapping[str, Any]) -> _Held:
-    report = body["report"]
-    return _Held(
-        entry,
-        kind,
-        body,
-        Status(report["status"]),
-        datetime.fromisoformat(report["reported_at"]),
-    )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from thimble.clinical.serology.results import label_key
+from thimble.clinical.serology.results import Status, label_key
 from thimble.ledger.entries import Entry
 from thimble.people.entries import RESULTS, Kind
 
@@ -37,13 +37,20 @@ class Change:
 
 def key_of(body: Mapping[str, Any]) -> ResultKey | None:
     """The key of a result that came with a message; None of one that was typed in."""
-    return _key(str(body["test"]), body["report"]) if "report" in body else None
+    if "report" not in body:
+        return None
+    return result_key(body["test"], body["report"]["request"], body["report"]["specimen"])
+
+
+def result_key(test: str, request: str, specimen: str) -> ResultKey:
+    """The key of a result under these numbers."""
+    return test, label_key(request), label_key(specimen)
 
 
 def changes_of(entries: Iterable[Entry[Kind]]) -> tuple[Change, ...]:
     """What the laboratory took back or set right, in the order in which it was recorded.
 
-    A correction that says the same is none.
+    A correction that says the same is none, nor that a typed result became the laboratory's own.
     """
     standing: dict[int, Mapping[str, Any]] = {}
     found: list[Change] = []
@@ -54,15 +61,18 @@ def changes_of(entries: Iterable[Entry[Kind]]) -> tuple[Change, ...]:
         elif entry.kind is Kind.CORRECTED and body["corrects"] in standing:
             before = standing[body["corrects"]]
             after = standing[body["corrects"]] = body.get("body", before)
-            if "report" in body and (body.get("withdrawn") or value_of(before) != value_of(after)):
+            if (report := body.get("report")) is None:
+                continue
+            differs = report["status"] != Status.FINAL and value_of(before) != value_of(after)
+            if body.get("withdrawn") or differs:
                 found.append(
                     Change(
                         body["corrects"],
                         entry.position,
                         entry.recorded_at,
                         bool(body.get("withdrawn")),
-                        _key(before["test"], body["report"]),
-                        datetime.fromisoformat(body["report"]["reported_at"]),
+                        result_key(before["test"], report["request"], report["specimen"]),
+                        datetime.fromisoformat(report["reported_at"]),
                     )
                 )
     return tuple(found)
@@ -71,7 +81,3 @@ def changes_of(entries: Iterable[Entry[Kind]]) -> tuple[Change, ...]:
 def value_of(body: Mapping[str, Any]) -> tuple[Any, ...]:
     """What a result says, and of which day."""
     return tuple(body[key] for key in ("word", "number", "comparator", "unit", "when"))
-
-
-def _key(test: str, report: Mapping[str, Any]) -> ResultKey:
-    return test, label_key(report["request"]), label_key(report["specimen"])

@@ -12,7 +12,6 @@ from datetime import datetime
 
 from thimble.people.certificates.limits import rules
 from thimble.people.fold import Evidence, Person
-from thimble.people.reports import key_of
 
 INFECTION, PRELIMINARY, SET_RIGHT, TAKEN_BACK = (
     "infection",
@@ -44,22 +43,20 @@ def to_see(person: Person) -> tuple[ToSee, ...]:
         if each.entry not in person.looked and _may_be_infection(each):
             found[each.entry] = ToSee(each.entry, why, each.recorded_at)
     final = {e.entry for e in person.evidence}
+    waits = {e.entry for e in person.preliminary if _may_be_infection(e)}
     for change in person.changes:
-        if person.looked.get(change.entry, 0) < change.position and (
-            change.withdrawn or change.entry in final
-        ):
+        if person.looked.get(change.entry, 0) > change.position:
+            continue
+        if change.withdrawn or change.entry in final:
             why = TAKEN_BACK if change.withdrawn else SET_RIGHT
             found[change.entry] = ToSee(change.entry, why, change.at)
+        elif change.entry in waits:
+            found[change.entry] = ToSee(change.entry, PRELIMINARY, change.at)
     return tuple(sorted(found.values(), key=lambda one: (one.since, one.entry)))
 
 
 def _with(results: Iterable[Evidence], why: str) -> Iterable[tuple[Evidence, str]]:
-    return ((each, why) for each in results if key_of_evidence(each) is not None)
-
-
-def key_of_evidence(evidence: Evidence) -> tuple[str, str, str] | None:
-    """The key of a result that came with a message; None of anything else."""
-    return key_of(evidence.body) if "test" in evidence.body else None
+    return ((each, why) for each in results if "report" in each.body)
 
 
 def _may_be_infection(evidence: Evidence) -> bool:

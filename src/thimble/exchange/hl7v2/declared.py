@@ -25,6 +25,12 @@ def faults_of(local: Local) -> list[str]:
         for (system, code), loinc in local.codes.items()
         if is_loinc(system) and code != loinc
     ]
+    faults += [
+        f"passed_over: {code!r} of {system!r} is read here, and what is read is never passed over. "
+        "Leave it out."
+        for system, code in sorted(local.passed_over)
+        if (system, code) in local.codes or (is_loinc(system) and code in tests())
+    ]
     listed = {word: name for name, every in words()["words"].items() for word in every}
     faults += [
         f"words: {text!r} is declared as {meaning}, and it means {listed[fold(text)]} everywhere. "

@@ -12,6 +12,7 @@ from thimble.exchange.hl7v2.model import Message, Patient
 from thimble.exchange.hl7v2.reading import Held
 from thimble.exchange.hl7v2.values import NOTHING_DECLARED, read_value
 from thimble.exchange.inbox import Received, State
+from thimble.exchange.rows import passed_over
 from thimble.people.identity import PersonIdentity
 
 STATES = {
@@ -167,7 +168,9 @@ def _patient(patient: Patient, local: Local) -> PatientView:
             numbers[f"specimen {each.id}"] = None
         for row in order.observations:
             reading = read_value(row, local)
-            if isinstance(reading, Held):
+            if passed_over(row, local):
+                said = "passed over: nobody follows it here, says the site"
+            elif isinstance(reading, Held):
                 said = f"held: {reading.reason}"
             elif reading.no_result:
                 said = reading.no_result
