@@ -617,6 +617,23 @@ def test_rows_of_one_list_are_held_against_each_other_too(house: House, ines: st
     assert not any(row.writes or row.fate is Fate.ASK for row in again.rows)
 
 
+@pytest.mark.parametrize(("when", "second"), [("2019-03-14", Fate.REPEATED), ("2019-03", Fate.ASK)])
+def test_one_dose_on_file_answers_for_one_row(
+    house: House, ines: str, when: str, second: Fate
+) -> None:
+    record(house, ines, Kind.DOSE_RECORDED, {**DOSE, "product": "43", "when": when})
+    found = seen(house, sheet(long(Date=when), long(Date=when)))
+    assert fates(found) == [Fate.UNCHANGED, second]
+    assert found.rows[1].evidence[0].row == 2
+
+
+def test_a_result_on_file_in_another_unit_of_the_same_size_is_that_result(
+    house: House, ines: str
+) -> None:
+    record(house, ines, Kind.RESULT_RECORDED, {**RESULT, "unit": "[IU]/L"})
+    assert fates(seen(house, sheet(result(Date="2019-11-02")))) == [Fate.UNCHANGED]
+
+
 def test_columns_of_one_row_are_different_doses_unless_they_have_one_day(
     house: House, ines: str
 ) -> None:

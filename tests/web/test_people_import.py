@@ -25,6 +25,7 @@ from thimble.web.people_import import views
 from thimble.web.roles import Role
 from thimble.web.vault import Vault
 from web.conftest import BACKEND, NIGHT
+from web.test_immunity_on_record import case_of, position
 from web.test_people import enrolled, rows_of
 
 pytestmark = pytest.mark.django_db
@@ -361,6 +362,32 @@ def test_evidence_from_the_file_to_the_page_of_the_person_and_back(nurse: Client
     (person,) = roster().people(clock.now())
     assert [e.body["when"] for e in person.evidence] == ["2019-04-14"]
     assert verify(get_people().all_entries(), subject="person") == []
+
+
+def test_evidence_that_a_case_rests_on_is_not_taken_back(
+    nurse: Client, signed_in: Callable[[Role], Client]
+) -> None:
+    rea = enrolled(nurse)
+    rows = [("00421", date(1999, 2, 28), "115", f"{year}-03-14") for year in (2001, 2005, 2019)]
+    rows.append(("00500", date(1998, 5, 17), "115", "2019-03-14"))
+    enrolled(
+        nurse, number="00500", family_name="Garrow", given_name="Milo", birth_date="1998-05-17"
+    )
+    import_id = sent(nurse, xlsx(("Number", "Date of birth", "Product", "Date"), *rows))
+    same = {"digest": digest(page(nurse, import_id))}
+    nurse.post(f"/people-import/{import_id}/write", same)
+    case, night = case_of(), signed_in(Role.EMERGENCY_CLINICIAN)
+    taken = {"fact": ["worker_tetanus_doses"], "position": position(case)}
+    assert night.post(f"/case/{case}/on-record/take", taken).status_code == 302
+
+    answer = nurse.post(f"/people-import/{import_id}/undo").content.decode()
+    assert "cases rest on it" in answer
+    assert f'href="/case/{case}/"' in answer
+    assert "1 file is as before" in answer
+    evidence = {p.reference: len(p.evidence) for p in roster().people(clock.now())}
+    assert evidence[rea] == 3
+    assert sorted(evidence.values()) == [0, 3]
+    assert PeopleImport.objects.get().state == "applied"
 
 
 def test_whose_evidence_a_wide_list_holds_is_said_by_somebody(nurse: Client) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -98,11 +98,12 @@ def _evidence_of(row: Row, import_id: str, file: str) -> list[tuple[Kind, dict[s
 @dataclass(frozen=True, slots=True)
 class Undone:
     """What came of taking an import back: whose files were put right, who is gone again, and in whose
-    files it stays because of later entries (how many)."""
+    files it stays because of later entries (how many) or of cases that took something over."""
 
     restored: tuple[str, ...]
     gone: tuple[str, ...]
     stays: Mapping[str, int]
+    used: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def undo_import(
@@ -110,14 +111,19 @@ def undo_import(
     identities: PeopleIdentities,
     import_id: str,
     *,
+    taken_over: Mapping[str, Mapping[str, datetime]] | None = None,
     now: datetime,
     by: str,
     role: str,
 ) -> Undone:
-    """Take back what an import wrote, in every file where nothing was written since.
+    """Take back what an import wrote, in every file where nothing was written since and of which no case
+    took anything over since.
 
     Somebody whom the import brought is out of the register again, and their name is erased. Call it in
     one transaction of both stores.
+
+    Args:
+        taken_over: by file, the cases that took something over from it, with when they last did.
 
     Raises:
         Refused: no entry stands that is of this import, or a number that somebody had before it was given
@@ -127,6 +133,7 @@ def undo_import(
     if not files:
         raise Refused("Nothing of this import stands any more")
     stays: dict[str, int] = {}
+    used: dict[str, tuple[str, ...]] = {}
     additions: list[Addition[Kind]] = []
     first: dict[str, int] = {}
     gone: list[str] = []
@@ -136,6 +143,11 @@ def undo_import(
             stays[person] = len(later)
             continue
         own = [e.position for e in entries if e.body.get("import") == import_id]
+        since = entries[own[0] - 1].recorded_at
+        cases = (taken_over or {}).get(person, {})
+        if rest := tuple(case for case, at in cases.items() if at >= since):
+            used[person] = rest
+            continue
         body: dict[str, Any] = {"import": import_id, "entries": own}
         draft = Draft(Kind.IMPORT_UNDONE, now, body)
         additions.append(Addition(person, [draft], entries[-1].position))
@@ -148,7 +160,7 @@ def undo_import(
         written = store.append_all(additions, by=by, role=role, now=now)
         _restore(identities, first, {e.case: e.position for e in written}, by=by, now=now)
         identities.erase(gone)
-    return Undone(tuple(first), tuple(gone), stays)
+    return Undone(tuple(first), tuple(gone), stays, used)
 
 
 def _touched(store: People, import_id: str) -> dict[str, list[Entry[Kind]]]:

@@ -11,7 +11,6 @@ from thimble.exchange.sheets import Cell, Sheet
 from thimble.exchange.sheets.model import column_name
 from thimble.exchange.sheets.writing import unguarded
 from thimble.people.dates import NotADate
-from thimble.people.documented import outside
 from thimble.people.entries import Kind
 from thimble.people.importing import evidence_values as values
 from thimble.people.importing.columns import Columns, label_of
@@ -43,9 +42,6 @@ class Evidence:
             self._dose(row, column, what)
         for column, day in self.results:
             self._result(row, column, day)
-        for piece in row.pieces:
-            if why := outside(piece.kind, piece.body, self.today, None):
-                row.faults.append(f"{piece.place}: {why}")
 
     # --- a column for each piece ------------------------------------------------------------------
 

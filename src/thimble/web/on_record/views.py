@@ -34,6 +34,7 @@ from thimble.web.desk.handling import (
 )
 from thimble.web.desk.reading import Reading
 from thimble.web.on_record.finding import OnRecord, born, on_record
+from thimble.web.on_record.taken import source_of
 from thimble.web.people import words
 
 
@@ -171,7 +172,7 @@ def take(request: HttpRequest, ref: str) -> HttpResponse:
     facts: dict[str, Value] = {each.fact: each.value for each in taken}
     entries = sorted({n for each in taken for n in each.entries})
     source = (
-        f"Taken over from the register of people, file {found.person.reference}: "
+        f"{source_of(found.person.reference)}: "
         f"{'entry' if len(entries) == 1 else 'entries'} {', '.join(map(str, entries))}."
     )
     common = {"now": clock.now(), **who(request)}
@@ -194,7 +195,7 @@ def take(request: HttpRequest, ref: str) -> HttpResponse:
             if doses:
                 written = actions.doses_on_record(
                     store, reading.case, doses, today=clock.now().astimezone(zone()).date(),
-                    text=f"Taken over from the register of people, file {found.person.reference}.",
+                    text=f"{source_of(found.person.reference)}.",
                     expected_position=None if facts else position, **common,
                 )  # fmt: skip
         return written

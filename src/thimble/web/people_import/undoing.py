@@ -17,6 +17,7 @@ from thimble.web import clock, log
 from thimble.web.access import account_of, needs
 from thimble.web.context import get_people, get_people_identities, looked
 from thimble.web.models import PeopleImport
+from thimble.web.on_record.taken import taken_over
 
 
 @needs("view_people", "import_people")
@@ -36,19 +37,21 @@ def undo(request: HttpRequest, import_id: str) -> HttpResponse:
                 get_people(),
                 get_people_identities(),
                 import_id,
+                taken_over=taken_over(),
                 now=clock.now(),
                 by=account.pk,
                 role=account.role,
             )
-            if not result.stays:
+            if not result.stays and not result.used:
                 row.state = PeopleImport.UNDONE
                 row.save()
     except (Refused, Overtaken) as stopped:
         messages.error(request, f"Nothing was taken back: {stopped}.")
         return redirect("people_import:start")
     log.event("people_import_undone", case=import_id, account=account.pk)
-    looked(request, result.stays, whose="worker", where="import undo")
-    identities = get_people_identities().some_identities(result.stays)
+    named = [*result.stays, *result.used]
+    looked(request, named, whose="worker", where="import undo")
+    identities = get_people_identities().some_identities(named)
     context |= {
         "done": True,
         "restored": len(result.restored),
@@ -56,6 +59,10 @@ def undo(request: HttpRequest, import_id: str) -> HttpResponse:
         "stays": [
             (ref, identities[ref].name if ref in identities else ref, count)
             for ref, count in result.stays.items()
+        ],
+        "used": [
+            (ref, identities[ref].name if ref in identities else ref, cases)
+            for ref, cases in result.used.items()
         ],
     }
     return render(request, "people_import/undo.html", context)
