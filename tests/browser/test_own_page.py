@@ -25,7 +25,7 @@ def a_session(page: Page) -> str:
     page.goto("/clinic/new")
     page.get_by_label("Place").fill("House C, room 4")
     page.get_by_label("Day", exact=True).fill("2026-03-04")
-    page.get_by_label("From").fill("09:00")
+    page.get_by_label("From", exact=True).fill("09:00")
     page.get_by_label("To", exact=True).fill("10:00")
     page.get_by_label("Minutes for each time").fill("20")
     page.get_by_role("button", name="Make it").click()

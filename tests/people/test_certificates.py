@@ -486,6 +486,24 @@ def test_it_does_not_hold_while_the_decision_in_force_says_less_whenever_it_was_
         )
 
 
+@pytest.mark.parametrize("outcome", ["fit", "fit_with_restriction"])
+@pytest.mark.parametrize(("days", "told"), [(-1, False), (0, True), (1, True)])
+def test_once_the_review_of_a_later_decision_is_due_somebody_looks(
+    immune: House, outcome: str, days: int, told: bool
+) -> None:
+    """It holds all the same: that a review is late says nothing of what comes out."""
+    restriction = "none" if outcome == "fit" else "no_exposure_prone"
+    immune.issue(Statement(restriction), decides=True, reason="x")
+    review = TODAY + timedelta(days=30)
+    found = decision(outcome, restriction, NOW + timedelta(seconds=1), review)
+    on = review + timedelta(days=days)
+    basis = basis_of(immune.person, REA.birth_date, on, HEPATITIS, None, found)
+    (issued,) = immune.person.certificates
+    said = doubts(issued, immune.store.entries(ONE), basis)
+    assert any("was to be reviewed by Wed 1 Apr 2026" in each for each in said) is told
+    assert issued.worth(on, found) is Worth.HOLDS
+
+
 def test_withdrawn_is_withdrawn_whatever_was_decided(immune: House) -> None:
     number = immune.issue().number
     acts.withdraw(immune.store, ONE, number, reason="x", **NURSE)

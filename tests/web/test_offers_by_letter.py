@@ -15,7 +15,7 @@ from thimble.people.fold import Offer
 from thimble.people.rechecks import Topic
 from thimble.web import clock, context
 from thimble.web.context import get_people
-from thimble.web.models import LetterRun
+from thimble.web.models import LetterRun, LetterTo
 from thimble.web.people.roster import roster
 from thimble.web.rechecks.board import Board
 from thimble.web.rechecks.views import house_of
@@ -89,6 +89,20 @@ def test_a_letter_on_paper_is_the_offer_once_it_was_handed_out_and_counts_once(
     assert "On record: 0 offers made." in hand_out(nurse, run)
     assert len(offers(people["paper"])) == 1
     assert "Posted or handed out on Tue 3 Mar 2026" in nurse.get(f"/cohorts/letters/{run.pk}").text
+
+
+def test_letters_that_are_made_after_the_others_went_out_are_handed_out_by_themselves(
+    nurse: Client,  # noqa: F811
+) -> None:
+    people = cohort()
+    run = made(nurse, about="offer", way="paper")
+    LetterTo.objects.filter(run=run, person=people["odd"]).update(state="failed", reason="x")
+    hand_out(nurse, run)
+    assert offers(people["odd"]) == ()
+    nurse.post(f"/cohorts/letters/{run.pk}/go-on", {"again": "1"})
+    assert "Record the offers" in nurse.get(f"/cohorts/letters/{run.pk}").content.decode()
+    assert "On record: 1 offer made." in hand_out(nurse, run)
+    assert [len(offers(people[who])) for who in ("paper", "odd")] == [1, 1]
 
 
 def test_the_letter_says_in_its_words_what_the_law_asks_of_an_offer(nurse: Client) -> None:  # noqa: F811

@@ -36,12 +36,13 @@ class Basis:
     """What is asked for and how each part stands; the last day that a certificate may name.
 
     `decided` is the decision about fitness that is in force, if it says anything but fit or the day of its
-    review has come.
+    review has come (`review_due`).
     """
 
     states: tuple[DiseaseState, ...]
     limit: Limit
     decided: FitnessDecision | None = None
+    review_due: bool = False
 
     @property
     def unmet(self) -> tuple[DiseaseState, ...]:
@@ -107,9 +108,10 @@ def basis_of(
     if review is not None and on < review < limit.until:
         limit = Limit(review, "review")
     # Whoever was found fit until a review is not known to be fit after it.
-    speaks = decision is not None and (decision.outcome != "fit" or decision.due(on))
+    due = decision is not None and decision.due(on)
+    speaks = decision is not None and (decision.outcome != "fit" or due)
     states = readiness(person, born, on, asked).states
-    return Basis(states, limit, decision if speaks else None)
+    return Basis(states, limit, decision if speaks else None, due)
 
 
 def _next_checks(person: Person, born: date | None, on: date, asked: Asked) -> Iterable[date]:
@@ -143,6 +145,9 @@ def doubts(issued: Issued, entries: Sequence[Entry[Kind]], now: Basis) -> tuple[
         and not now.agrees(issued.statement)
     ):
         told.append(f"It was decided since: {inside(now.decided.words)}.")
+    review = now.decided.review_on if now.decided is not None and now.review_due else None
+    if review is not None and issued.looked_at.date() < review:
+        told.append(f"The decision about fitness was to be reviewed by {calendar_day(review)}.")
     gone = undone(entries)
     before = {e.position: e for e in entries if e.position <= issued.looked}
     for entry in entries:

@@ -192,6 +192,8 @@ def resume(request: HttpRequest, run: str) -> HttpResponse:
     if "again" in request.POST:
         failed = sending.letters_of(row).filter(state=LetterTo.FAILED)
         failed.update(state=LetterTo.WAITING, reason="")
+        # What is made now is handed out later.
+        LetterRun.objects.filter(pk=row.pk).update(handed_on=None)
     log.event("letters_resumed", case=row.pk, account=account_of(request).pk)
     sending.start(row.pk)
     return redirect("cohort:run", row.pk)
