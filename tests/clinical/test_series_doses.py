@@ -111,6 +111,26 @@ def test_no_exact_date_makes_less_of_doses_than_their_partial_dates_do(given, da
     assert order.index(told.series) <= order.index(truth.series)
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "series"),
+    [
+        # From eleven years on, with the four days.
+        ("2020-12-28", "2021-06-01", "complete"),
+        ("2020-12-27", "2021-06-01", "incomplete"),
+        # Four months apart, with the four days.
+        ("2021-01-01", "2021-04-27", "complete"),
+        ("2021-01-01", "2021-04-26", "incomplete"),
+        # Before the sixteenth birthday, without them.
+        ("2025-06-01", "2025-12-31", "complete"),
+        ("2025-06-01", "2026-01-01", "incomplete"),
+    ],
+)
+def test_two_doses_of_a_grown_up_are_a_series_of_eleven_to_fifteen_year_olds(first, second, series):
+    found = said(doses(first, second), on="2026-03-02", born=date(2010, 1, 1))
+
+    assert found.series == series
+
+
 def test_an_adjuvanted_dose_given_too_young_delays_no_other():
     young = date(2008, 6, 1)
     mixed = said(doses("2026-01-01", "2026-01-20/189", "2026-01-29"), born=young)

@@ -22,6 +22,7 @@ from thimble.people.fold import Person, fold
 from thimble.people.hepatitis_b import WEAK_IMMUNITY, evidence_of, hepatitis_b, subject
 from thimble.people.hepatitis_b_many import hepatitis_b_of
 from thimble.people.immunity import about, offered_by_series
+from thimble.web.people.hepatitis import state_of
 
 ON = date(2026, 3, 2)
 BORN = date(1999, 2, 28)
@@ -201,6 +202,26 @@ def test_a_result_without_a_day_written_down_after_an_exposure_may_be_of_a_later
     late = person(*SERIES, marker("hbsag", "positive", None))
 
     assert evidence_of(late, date(2026, 1, 5))[1] == 1
+
+
+@pytest.mark.parametrize(
+    ("tests", "open_"), [((), True), (("hbsag",), True), (("hbsag", "anti_hbc_total"), False)]
+)
+def test_a_past_hepatitis_b_is_told_until_a_panel_shows_what_is_left_of_it(
+    tests: tuple[str, ...], open_: bool
+) -> None:
+    past = {"disease": "hepatitis_b", "basis": "laboratory", "when": "2010", "text": ""}
+    panel = [marker(test, "negative", "2020-02-03") for test in tests]
+    held = person(*SERIES, titre("2019-10-02", 80), (Kind.HISTORY_RECORDED, past), *panel)
+    answer = hepatitis_b(held, BORN, ON, "us")
+    assert answer is not None
+    assert answer.past is open_
+    without = hepatitis_b(person(*SERIES), BORN, ON, "us")
+    assert without is not None
+    assert not without.past
+    state = state_of(held, BORN, ON, "us")
+    assert state is not None
+    assert ("A past hepatitis B is on file" in state.note) is open_
 
 
 def asked(when: str | None, word: str) -> tuple[Kind, dict[str, Any]]:

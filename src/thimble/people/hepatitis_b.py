@@ -18,6 +18,7 @@ from thimble.clinical.series import (
     clear,
 )
 from thimble.clinical.series import Person as Cleared_Person
+from thimble.clinical.series.deciding import FACTS, VALUES
 from thimble.clinical.series.documented import Immunocompromised
 from thimble.clinical.series.infection import MARKERS, STATES, marker_state
 from thimble.clinical.series.schedule import products
@@ -30,6 +31,8 @@ from thimble.people.entries import Kind
 DISEASE = "hepatitis_b"
 WEAK_IMMUNITY = "weak_immunity"
 """The test of `choices.TESTS` that says whether the immune system is weakened."""
+NO_PANEL = frozenset({"not_tested", "negative_so_far"})
+"""Values of the fact `infection`: HBsAg and total anti-HBc are not both there."""
 _CALENDARS_APART = timedelta(days=1)
 """The instant of an entry is of the universal calendar, the day asked for of the site's."""
 
@@ -37,10 +40,12 @@ _CALENDARS_APART = timedelta(days=1)
 @dataclass(frozen=True, slots=True)
 class HepatitisB:
     """What the tables say; `undated` pieces of evidence, not known to lie before the day, were not given
-    to them."""
+    to them. `past` says that the disease is on file as past and no panel shows what is left of it: no table
+    judges that."""
 
     cleared: Cleared
     undated: int
+    past: bool = False
 
 
 def hepatitis_b(
@@ -52,9 +57,17 @@ def hepatitis_b(
         return None
     told, undated = evidence_of(person, on)
     try:
-        return HepatitisB(clear(subject(person, born, on), told, on, protocol), undated)
+        cleared = clear(subject(person, born, on), told, on, protocol)
+        return HepatitisB(cleared, undated, _past(person, cleared))
     except (ValueError, LookupError):
         return None
+
+
+def _past(person: fold.Person, cleared: Cleared) -> bool:
+    place = FACTS.index("infection")
+    panel = VALUES[place][cleared.situation[place]]
+    history = person.of(Kind.HISTORY_RECORDED)
+    return panel in NO_PANEL and any(e.body["disease"] == DISEASE for e in history)
 
 
 def doses_that_count(

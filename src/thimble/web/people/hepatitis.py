@@ -11,6 +11,12 @@ from thimble.clinical.series.vocabulary import vocabulary
 from thimble.people.fold import Person
 from thimble.people.hepatitis_b import HepatitisB, before_birth, evidence_of, hepatitis_b
 
+PAST = (
+    "A past hepatitis B is on file, which no table judges: HBsAg and total anti-HBc tell what is left "
+    "of it."
+)
+"""Beside the answer of the tables."""
+
 
 @dataclass(frozen=True, slots=True)
 class State:
@@ -62,7 +68,7 @@ def _in_words(found: HepatitisB, protocol: str, on: date) -> State:
         step=_step(_label(outputs["next_step"].labels, cleared.next_step), found, on),
         why=cleared.reasons,
         doses=tuple(dose.why for dose in cleared.doses),
-        note=_undated(found.undated),
+        note=" ".join(filter(None, (_undated(found.undated), PAST if found.past else ""))),
         confirmed=standings <= {"read"},
     )
 
