@@ -38,6 +38,19 @@ def ahead(text):
         (["2026-02-02/104", "2026-02-09/104"], "incomplete", 2, "2026-02-23"),
         (["2026-02-02/104", "2026-02-09/104", "2026-02-22/104"], "incomplete", 2, "2026-03-08"),
         (["2026-02-02/104", "2026-02-09/104", "2026-02-23/104"], "incomplete", 3, "2027-02-02"),
+        # Its fourth dose a year after the first, with the allowance, and a day after the third at least.
+        (
+            ["2024-01-01/104", "2024-01-08/104", "2024-12-27/104", "2024-12-28/104"],
+            "complete",
+            4,
+            None,
+        ),
+        (
+            ["2024-01-01/104", "2024-01-08/104", "2024-12-26/104", "2024-12-27/104"],
+            "incomplete",
+            3,
+            "2025-02-20",
+        ),
         # An unknown product counts as one of three doses; an interrupted series is not begun again.
         (["1999-01-01/unknown", "2009-01-01/unknown", "2019-01-01"], "complete", 3, None),
         (["1999-01-01"], "incomplete", 1, "1999-01-29"),
@@ -191,6 +204,15 @@ def test_another_record_of_a_dose_makes_no_more_of_the_series(begun, given, usua
 
     order = ["none", "incomplete", "complete", "two_complete"]
     assert order.index(twice.series) <= order.index(alone.series)
+
+
+@pytest.mark.parametrize(("first", "counted"), [("2026-05-28", 2), ("2026-05-27", 1)])
+def test_the_accelerated_combined_series_begins_at_eighteen_with_the_four_days(first, counted):
+    """A week apart they are two doses of it; begun too young, the second is the first that counts."""
+    second = (ahead(first) + timedelta(days=7)).isoformat()
+    found = said(doses(f"{first}/104", f"{second}/104"), on="2026-07-01", born=date(2008, 6, 1))
+
+    assert found.valid_doses == counted
 
 
 def test_half_the_dose_counts_up_to_the_day_before_the_twentieth_birthday():
