@@ -6,7 +6,7 @@ import io
 import json
 import logging
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import time, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -31,11 +31,12 @@ from thimble.ledger.entries import Draft, Kind
 from thimble.web import clock, context, log
 from thimble.web.client import address, address_key
 from thimble.web.limits import over_limit
-from thimble.web.models import Account, LastLook
+from thimble.web.models import Account, ClinicSession, LastLook
 from thimble.web.passwords import PUBLISHED, opens_nothing_here
 from thimble.web.roles import Role
 from thimble.web.settings import _private
 from thimble.web.store import DjangoIdentities, DjangoStore
+from web.test_people import enrolled
 
 FORM = "application/x-www-form-urlencoded"
 REPORT = {"when": "0", "fluid": "blood", "contact_lens": "yes"}
@@ -45,6 +46,34 @@ REPORT = {"when": "0", "fluid": "blood", "contact_lens": "yes"}
 def client() -> Client:
     """A client that answers with the error page, as the server does."""
     return Client(raise_request_exception=False)
+
+
+@pytest.mark.parametrize("number", ["9" * 5000, "²", "-1", ""])
+@pytest.mark.parametrize(
+    ("path", "typed"),
+    [
+        ("/people/{person}/verify", {"entry": "{}", "seen": "original"}),
+        ("/people/{person}/card", {"position": "{}", "document": "{}", "product-1": "43"}),
+        ("/clinic/1/scan", {"scan": "", "open": "{person}", "shown": "{}"}),
+        ("/clinic/for/{person}", {"time": "1-0900", "instead": "{}"}),
+        ("/laboratory/of/{person}/seen", {"entry": "{}", "text": "Seen."}),
+    ],
+    ids=["verify", "card", "sheet", "book", "results"],
+)
+@pytest.mark.django_db
+def test_a_number_that_nobody_typed_is_no_error_500(
+    path: str, typed: dict[str, str], number: str, signed_in: Callable[[Role], Client]
+) -> None:
+    physician = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    person = enrolled(physician)
+    ClinicSession.objects.create(
+        pk=1, day=NIGHT.date() + timedelta(days=1), opens=time(9), closes=time(12), place="House C",
+        purpose="vaccination", capacity=2, slot_minutes=10, made_at=NIGHT, made_by="u-x",
+    )  # fmt: skip
+    physician.raise_request_exception = False
+    said = {name: text.format(number, person=person) for name, text in typed.items()}
+
+    assert physician.post(path.format(person=person), said).status_code < 500
 
 
 # --- every field of the open pages ----------------------------------------------------------------

@@ -34,6 +34,7 @@ from thimble.web.certificates.keys import NotSigned
 from thimble.web.certificates.page import asked, lines
 from thimble.web.certificates.papers import DjangoPapers
 from thimble.web.context import get_people, get_site, today
+from thimble.web.digits import whole
 from thimble.web.people.found import account_names, found, writer
 from thimble.web.people.judged import clearance_of
 
@@ -53,7 +54,7 @@ def new(request: HttpRequest, person: str) -> HttpResponse:
     offered = not nameless and bool(basis.states) and (decides or basis.standard)
     form = IssueForm(request.POST or None, basis, decides=decides)
     if request.method == "POST" and offered and form.is_valid():
-        position = request.POST.get("position", "")
+        position = whole(request.POST.get("position"))
         try:
             paper = issue(
                 request,
@@ -62,7 +63,7 @@ def new(request: HttpRequest, person: str) -> HttpResponse:
                 form.statement(),
                 valid_until=form.cleaned_data["valid_until"],
                 reason=form.cleaned_data.get("reason", ""),
-                expected_position=int(position) if position.isdecimal() else None,
+                expected_position=position,
             )
         except Refused as refused:
             _tell(form, refused.faults)
@@ -141,7 +142,7 @@ def confirm(request: HttpRequest, person: str, number: str) -> HttpResponse:
     # A decision in a case moves nothing on in this file: which one was seen is said by the form.
     seen = f"{decision.of} {decision.entry}" if decision else ""
     if request.method == "POST" and form.is_valid():
-        position = request.POST.get("position", "")
+        position = whole(request.POST.get("position"))
         try:
             if request.POST.get("seen", "") != seen:
                 raise Refused(DECIDED_MEANWHILE)
@@ -152,7 +153,7 @@ def confirm(request: HttpRequest, person: str, number: str) -> HttpResponse:
                 reason=form.cleaned_data["reason"],
                 decision=decision,
                 decides=True,
-                expected_position=int(position) if position.isdecimal() else None,
+                expected_position=position,
                 **writer(request),
             )
         except Refused as refused:

@@ -25,6 +25,7 @@ from thimble.web.clinic.choosing import closed, mine, offers, read_choice, sessi
 from thimble.web.clinic.forms import SessionForm
 from thimble.web.clinic.store import get_clinic
 from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
+from thimble.web.digits import whole
 
 BEHIND = timedelta(weeks=4)
 """How long sessions stay on the list."""
@@ -140,7 +141,7 @@ def call_off(request: HttpRequest, session: int) -> HttpResponse:
 def book(request: HttpRequest, person: str) -> HttpResponse:
     """Book a person, or move a booking of theirs."""
     found, identity = _person(request, person)
-    instead = _number(request.POST.get("instead", request.GET.get("instead", "")))
+    instead = whole(request.POST.get("instead", request.GET.get("instead", "")))
     fault = ""
     if request.method == "POST":
         choice = read_choice(request.POST.get("time", ""))
@@ -209,7 +210,3 @@ def _person(request: HttpRequest, person: str) -> tuple[Person, PersonIdentity]:
         raise Http404(str(missing)) from missing
     looked(request, [found.reference], whose="worker", where="clinic")
     return found, get_people_identities().identity(found.reference) or PersonIdentity()
-
-
-def _number(text: str) -> int | None:
-    return int(text) if text.isdecimal() and len(text) < 10 else None

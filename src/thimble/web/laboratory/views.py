@@ -37,6 +37,7 @@ from thimble.web.context import (
     today,
 )
 from thimble.web.desk.handling import who
+from thimble.web.digits import whole
 from thimble.web.laboratory.page import STATES, Candidate, candidate, listed, message_page
 from thimble.web.laboratory.processing import LedgerProcessor, Told
 from thimble.web.laboratory.register import get_register
@@ -217,7 +218,7 @@ def _processor(opened: Inbox) -> LedgerProcessor:
 @require_POST
 def seen(request: HttpRequest, person: str) -> HttpResponse:
     """A physician saw what messages brought into a file, and says what was done."""
-    entries = [int(each) for each in request.POST.getlist("entry") if each.isdecimal()]
+    entries = [n for each in request.POST.getlist("entry") if (n := whole(each)) is not None]
     text = clean_text(request.POST.get("text", ""))[:1000]
     try:
         look_at_results(get_people(), person, entries, text, now=clock.now(), **who(request))

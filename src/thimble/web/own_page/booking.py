@@ -18,6 +18,7 @@ from thimble.web import clock, log
 from thimble.web.clinic.choosing import booked_when, closed, offers, read_choice
 from thimble.web.clinic.store import get_clinic
 from thimble.web.context import get_people, get_site, zone
+from thimble.web.digits import whole
 from thimble.web.own_page.views import proved, too_often
 from thimble.web.own_page.visitor import Visitor
 
@@ -30,7 +31,7 @@ CHANGES_PER_WINDOW = 60
 def book(request: HttpRequest, here: Visitor) -> HttpResponse:
     """Choose a time; with `instead` in place of one that is booked."""
     person, fault = here.person.reference, ""
-    instead = _number(request.POST.get("instead", request.GET.get("instead", "")))
+    instead = whole(request.POST.get("instead", request.GET.get("instead", "")))
     if request.method == "POST":
         if refusal := too_often(request, "own_page_booked", CHANGES_PER_WINDOW):
             return refusal
@@ -109,7 +110,3 @@ def calendar_file(_request: HttpRequest, here: Visitor, booking: int) -> HttpRes
     answer = HttpResponse(body, content_type="text/calendar; charset=utf-8")
     answer["Content-Disposition"] = 'attachment; filename="appointment.ics"'
     return answer
-
-
-def _number(text: str) -> int | None:
-    return int(text) if text.isdecimal() and len(text) < 10 else None

@@ -37,6 +37,7 @@ from thimble.web.context import (
     zone,
 )
 from thimble.web.context import today as _today
+from thimble.web.digits import whole
 from thimble.web.fitness.joined import of_person
 from thimble.web.limits import carries
 from thimble.web.own_page.links import state_of_link
@@ -400,7 +401,7 @@ def _from_scan(request: HttpRequest, found: Person, kind: Kind) -> dict[str, int
 @require_POST
 def verify(request: HttpRequest, person: str) -> HttpResponse:
     """Put on record what somebody has seen with their own eyes."""
-    chosen = [int(text) for text in request.POST.getlist("entry") if text.isdecimal()]
+    chosen = [n for text in request.POST.getlist("entry") if (n := whole(text)) is not None]
     seen = request.POST.get("seen", "")
     try:
         if seen not in choices.SEEN:
@@ -561,7 +562,8 @@ def _standing(person: Person, identity: PersonIdentity | None) -> Row | None:
 
 
 def _number(text: str | None, other: int) -> int:
-    return int(text) if text and text.isdecimal() and len(text) < 10 else other
+    found = whole(text)
+    return other if found is None else found
 
 
 def _tell(form: Any, faults: Iterable[str]) -> None:
