@@ -215,10 +215,23 @@ def test_the_accelerated_combined_series_begins_at_eighteen_with_the_four_days(f
     assert found.valid_doses == counted
 
 
-def test_half_the_dose_counts_up_to_the_day_before_the_twentieth_birthday():
-    verdicts = [said(doses(day, cvx="08")).doses[0].verdict for day in ("2009-12-31", "2010-01-01")]
+@pytest.mark.parametrize("cvx", ["08", "51", "102", "110", "132", "146", "198"])
+def test_half_the_dose_counts_up_to_the_day_before_the_twentieth_birthday(cvx):
+    verdicts = [said(doses(day, cvx=cvx)).doses[0].verdict for day in ("2009-12-31", "2010-01-01")]
 
     assert verdicts == [Verdict.COUNTS, Verdict.TOO_OLD]
+
+
+@pytest.mark.parametrize("cvx", ["104", "220"])
+@pytest.mark.parametrize(
+    ("protocol", "first"), [("us", date(2007, 12, 28)), ("uk", date(2008, 1, 1))]
+)
+def test_a_product_of_grown_ups_counts_from_eighteen_on(cvx, protocol, first):
+    """In the United States with the four days of allowance."""
+    days = [(first - timedelta(days=n)).isoformat() for n in (0, 1)]
+    verdicts = [said(doses(day, cvx=cvx), protocol=protocol).doses[0].verdict for day in days]
+
+    assert verdicts == [Verdict.COUNTS, Verdict.TOO_YOUNG]
 
 
 def test_a_second_product_of_the_day_that_completes_a_series_is_not_counted_again():
