@@ -288,6 +288,45 @@ def test_documented_bcg_hides_no_film_either() -> None:
     assert said(of("tuberculosis", *ASKED_TB, bcg, film, by="uk")) == ("pending", "refer")
 
 
+@pytest.mark.parametrize("by", ["us", "uk"])
+@pytest.mark.parametrize(
+    ("found", "step"),
+    [
+        (result("igra", "positive", None), "refer"),
+        (result("tuberculin", "positive", None), "refer"),
+        (result("tuberculin", None, None), "read_number"),
+        (result("chest_x_ray", "positive", None), "refer"),
+        (result("chest_x_ray", "indeterminate", None), "refer"),
+        (result("chest_x_ray", "negative", None), "none"),
+        (result("igra", "negative", None), "none"),
+        (result("igra", "indeterminate", "2020-01-31"), "none"),
+    ],
+)
+def test_what_was_found_on_a_day_that_nobody_knows_is_hidden_by_no_negative_test(
+    found: ResultOf, step: str, by: str
+) -> None:
+    asked = ASKED_TB[0], result("tb_risk", "positive")
+    negative = result("igra", "negative", "2020-02-01")
+    assert of("tuberculosis", *asked, negative, found, by=by).next_step == step
+
+
+@pytest.mark.parametrize(("by", "step"), [("us", "repeat_test"), ("uk", "tb_test")])
+@pytest.mark.parametrize("when", ["2020-02-01", "2020-02-02", "2020-02", "2020", None])
+def test_a_test_without_an_answer_that_may_be_the_latest_is_repeated(
+    when: str | None, by: str, step: str
+) -> None:
+    asked = ASKED_TB[0], result("tb_risk", "positive")
+    negative = result("igra", "negative", "2020-02-01")
+    unclear = result("igra", "indeterminate", when)
+    assert said(of("tuberculosis", *asked, negative, unclear, by=by)) == ("pending", step)
+
+
+def test_a_positive_test_without_a_day_is_followed_and_none_is_drawn_again() -> None:
+    positive = result("igra", "positive", None)
+    assert said(of("tuberculosis", positive)) == ("pending", "ask_symptoms")
+    assert of("tuberculosis", positive, ASKED_TB[0]).next_step == "chest_film"
+
+
 def test_neither_bcg_nor_a_past_tuberculosis_without_a_day_counts() -> None:
     assert said(of("tuberculosis", *ASKED_TB, dose(None, "19"), by="uk")) == ("pending", "tb_test")
     told = past("tuberculosis", "clinician", None)

@@ -108,7 +108,9 @@ def tuberculosis_facts(told: Documented, on: date, rules: Rules) -> Asked:
             lapsed = step(reviewed.days[0], every) < on.toordinal()
             symptoms = "absent_before" if lapsed else "absent"
     risk = _latest(asked[RISK])
-    film = _latest(_films(asked[FILM], tests, past))
+    films = _films(asked[FILM], tests, past)
+    # One that is not normal and has no day may be the latest.
+    film = next((f for f in films if f.days is None), None) or _latest(films)
     dated = [p for p in past if p.days is not None and p.basis != "person"]
     prior = "documented" if dated else "person" if past else "none"
     last = max((t.days[1] for t in tests if t.days), default=None)
@@ -196,17 +198,21 @@ def _against(against: Iterable[Against], disease: str) -> list[Against]:
 
 def _tb_test(tests: Sequence[Tested], rules: Rules) -> str:
     dated = [t for t in tests if t.days is not None]
-    words = {t.word for t in dated}
+    # Without a day a negative one counts for nothing; any other may be the latest.
+    words = {t.word for t in tests if t.days is not None or t.word != "negative"}
     if "positive" in words:
         return "differing" if "negative" in words else "positive"
     if None in words:
         return "unread"
+    since = max((t.days[0] for t in dated if t.days and t.word == "negative"), default=0)
+    if any(t.word != "negative" and (t.days is None or t.days[1] >= since) for t in tests):
+        return "indeterminate"
     if any(t.test == IGRA and t.word == "negative" for t in dated):
         return "igra_negative"
     skin = sorted(t.days for t in dated if t.test == TUBERCULIN and t.word == "negative" and t.days)
     if skin:
         return "two_step_negative" if _two_step(skin, rules) else "one_step_negative"
-    return "indeterminate" if words else "none"
+    return "none"
 
 
 def _films(films: Iterable[Tested], tests: Iterable[Tested], past: Iterable[Past]) -> list[Tested]:
