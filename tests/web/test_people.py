@@ -16,7 +16,7 @@ from thimble.people.entries import Kind
 from thimble.people.fold import Person, fold
 from thimble.web import clock, context, models
 from thimble.web.context import get_people, get_people_identities, zone
-from thimble.web.people import hepatitis
+from thimble.web.people import hepatitis, views
 from thimble.web.people.roster import Roster
 from thimble.web.roles import Role
 from web.test_vault import PDF, PNG
@@ -272,13 +272,14 @@ def test_evidence_withdrawn_in_two_browsers_is_withdrawn_once(
 ) -> None:
     person = enrolled(nurse)
     nurse.post(f"/people/{person}/card", rows_of({"product": "43", "when": "2019"}))
-    real = acts.correct_evidence
+    withdraw = views._withdraw
 
-    def slower(*given: Any, **more: Any) -> Any:
-        real(*given, **more)
-        return real(*given, **more)
+    def slower(*given: Any, **more: Any) -> None:
+        writer = {"now": clock.now(), "by": "u-other", "role": "occupational_nurse"}
+        acts.correct_evidence(get_people(), person, 2, reason="The same", **writer)
+        withdraw(*given, **more)
 
-    monkeypatch.setattr(acts, "correct_evidence", slower)
+    monkeypatch.setattr(views, "_withdraw", slower)
     answer = nurse.post(f"/people/{person}/withdraw/2", {"reason": "another's card"}, follow=True)
     assert "Not withdrawn: Entry 2 is no evidence that stands" in answer.content.decode()
     assert evidence(person) == ()
