@@ -104,6 +104,29 @@ def test_the_accelerated_course_is_a_primary_course_in_the_united_kingdom_only()
     assert said(rapid, protocol="uk").next_dose_earliest == date(2026, 1, 1)
 
 
+@pytest.mark.parametrize(
+    ("given", "series", "counted"),
+    [
+        # No source read gives an allowance there: not a day too early, nor too young.
+        (["2026-06-01/189", "2026-06-29/189"], "complete", 2),
+        (["2026-06-01/189", "2026-06-28/189"], "incomplete", 2),
+        (["2026-05-31/189", "2026-06-29/189"], "incomplete", 1),
+        (["2026-06-01", "2026-06-08", "2026-06-22"], "incomplete", 3),
+        (["2026-05-31", "2026-06-07", "2026-06-21"], "incomplete", 2),
+        (["2026-06-01", "2026-06-07", "2026-06-22"], "incomplete", 2),
+        (["2026-06-01", "2026-06-08", "2026-06-21"], "incomplete", 2),
+        # The fourth dose of the very rapid course a year after the first, on a day of its own.
+        (["2026-06-01", "2026-06-08", "2027-05-31", "2027-06-01"], "complete", 4),
+        (["2026-06-01", "2026-06-08", "2027-05-30", "2027-05-31"], "incomplete", 3),
+    ],
+)
+def test_doses_count_by_the_courses_of_the_united_kingdom(given, series, counted):
+    """Born on 1 June 2008; the very rapid course is for those of eighteen years."""
+    found = said(doses(*given), on="2027-07-01", protocol="uk", born=date(2008, 6, 1))
+
+    assert (found.series, found.valid_doses) == (series, counted)
+
+
 @given(
     st.lists(
         st.tuples(

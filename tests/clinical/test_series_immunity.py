@@ -62,6 +62,31 @@ def test_when_a_low_titre_was_drawn_decides_what_it_says(drawn, expected):
     assert short(FIRST, titre(4, drawn))[:2] == expected
 
 
+@pytest.mark.parametrize(
+    ("drawn", "expected"),
+    [
+        ("2015-07-28", ("not_known", "titre")),
+        ("2015-07-29", ("not_immune", "infection_tests")),
+        ("2015-09-01", ("not_immune", "infection_tests")),
+        ("2015-09-02", ("not_known", "booster")),
+    ],
+)
+def test_the_same_days_decide_in_the_united_kingdom(drawn, expected):
+    assert short(FIRST, titre(4, drawn), protocol="uk")[:2] == expected
+
+
+def test_the_waits_of_the_united_kingdom():
+    assert short(FIRST, on="2015-07-02", protocol="uk") == ("not_known", "titre", "2015-08-01")
+    early = (doses("2026-04-01"), marker("hbsag", "positive", "2026-04-10"))
+    assert short(*early, on="2026-04-11", protocol="uk")[1:] == ("infection_tests", "2026-04-29")
+    course = (doses("2025-09-01", "2025-10-06", "2026-03-01"), doses("2026-02-10/30"))
+    passive, own = (
+        short(*course, titre(150, day), on="2026-09-01", protocol="uk")
+        for day in ("2026-08-09", "2026-08-10")
+    )
+    assert (passive[0], own[0]) == ("not_known", "immune")
+
+
 def test_a_complete_series_never_tested_needs_a_titre_a_month_after_the_last_dose():
     assert short(FIRST) == ("not_known", "titre", TODAY)
     assert short(FIRST, on="2015-07-02") == ("not_known", "titre", "2015-08-01")
