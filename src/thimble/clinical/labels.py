@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Protocol
+
+from thimble.clinical.settings import Settings
 
 A4_MM = (210, 297)
 """Width and height of a sheet (ISO 216)."""
@@ -33,29 +34,7 @@ class Labels:
         return self.columns * self.rows
 
 
-class Table(Protocol):
-    """A table of the settings as `clinical.site` reads it."""
-
-    def take(self, key: str) -> Any:
-        """Any value."""
-
-    def has(self, key: str) -> bool:
-        """Whether a key is there."""
-
-    def allow(self, *keys: str) -> None:
-        """Keys that may be left out."""
-
-    def fault(self, key: str, sentence: str) -> None:
-        """Note a fault."""
-
-    def refuse_the_rest(self) -> None:
-        """Note every key that was not read."""
-
-    def table(self, key: str) -> Table | None:
-        """A table of its own."""
-
-
-def read_labels(read: Table) -> Labels:
+def read_labels(read: Settings) -> Labels:
     """`labels` of a site's settings; faults are noted on `read`."""
     if not read.has("labels"):
         read.allow("labels")
@@ -84,7 +63,7 @@ def read_labels(read: Table) -> Labels:
 
 
 def _number(
-    table: Table, key: str, plain: float, least: float, most: float, *, whole: bool = False
+    table: Settings, key: str, plain: float, least: float, most: float, *, whole: bool = False
 ) -> float:
     if not table.has(key):
         table.allow(key)
@@ -97,7 +76,7 @@ def _number(
     return plain
 
 
-def _name(table: Table) -> str:
+def _name(table: Settings) -> str:
     if not table.has("name"):
         table.allow("name")
         return Labels().name

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Any
 
 from thimble.clinical.serology.results import Word
+from thimble.clinical.settings import Settings
 
 _SHAPE = re.compile(r"([0-9]{1,7})-([0-9])", re.A)
 
@@ -36,15 +37,7 @@ MOST_DAYS_TO_RESULT = 60
 """A slip of the pen beyond this; no laboratory's promise."""
 
 
-class Table(Protocol):
-    """What is needed of the reader of a site's settings."""
-
-    def has(self, key: str) -> bool: ...
-    def allow(self, *keys: str) -> None: ...
-    def table(self, key: str) -> Any: ...
-
-
-def read_local(read: Table) -> Local:
+def read_local(read: Settings) -> Local:
     """The table `laboratory`, which may be left out; so may each of its keys."""
     read.allow("laboratory")
     table = read.table("laboratory") if read.has("laboratory") else None
@@ -62,7 +55,7 @@ def read_local(read: Table) -> Local:
     return local
 
 
-def _days(table: Any) -> int | None:
+def _days(table: Settings) -> int | None:
     found = table.take("days_to_result")
     if type(found) is int and 0 <= found <= MOST_DAYS_TO_RESULT:
         return found
@@ -70,7 +63,7 @@ def _days(table: Any) -> int | None:
     return None
 
 
-def _codes(table: Any) -> dict[tuple[str, str], str]:
+def _codes(table: Settings) -> dict[tuple[str, str], str]:
     codes: dict[tuple[str, str], str] = {}
     rows: Sequence[Any] = table.tables("codes")
     for row in rows:
@@ -88,10 +81,9 @@ def _codes(table: Any) -> dict[tuple[str, str], str]:
     return codes
 
 
-def _passed_over(table: Any) -> frozenset[tuple[str, str]]:
+def _passed_over(table: Settings) -> frozenset[tuple[str, str]]:
     found: set[tuple[str, str]] = set()
-    rows: Sequence[Any] = table.tables("passed_over")
-    for row in rows:
+    for row in table.tables("passed_over"):
         named = (row.text("system", may_be_empty=True), row.text("code"))
         row.refuse_the_rest()
         if named in found:
@@ -100,7 +92,7 @@ def _passed_over(table: Any) -> frozenset[tuple[str, str]]:
     return frozenset(found)
 
 
-def _words(table: Any) -> dict[str, Word]:
+def _words(table: Settings) -> dict[str, Word]:
     lists = table.table("words") if table.has("words") else None
     if lists is None:
         return {}

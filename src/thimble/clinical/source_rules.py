@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
-from typing import Protocol as Shape
 
 from thimble.clinical.durations import Duration, parse
+from thimble.clinical.settings import Settings
 from thimble.clinical.source_law import NOT_LISTED, jurisdictions
 
 
@@ -23,15 +22,7 @@ class SourceRules:
     hold: tuple[str, ...] = ()
 
 
-class Reader(Shape):
-    """What is needed of the reader of a site's settings."""
-
-    def has(self, key: str) -> bool: ...
-    def allow(self, *keys: str) -> None: ...
-    def table(self, key: str) -> Any: ...
-
-
-def read_source_rules(read: Reader) -> SourceRules:
+def read_source_rules(read: Settings) -> SourceRules:
     """The table `source_patient`, which may be left out; so may each of its keys."""
     if not read.has("source_patient"):
         read.allow("source_patient")
@@ -55,7 +46,7 @@ def read_source_rules(read: Reader) -> SourceRules:
     return rules
 
 
-def _keep(table: Any) -> Duration | None:
+def _keep(table: Settings) -> Duration | None:
     if not table.has("keep_identity"):
         return None
     found = table.text("keep_identity")

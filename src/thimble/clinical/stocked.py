@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
 
 from thimble.clinical.neutral import is_mail_address
+from thimble.clinical.settings import Settings
 
 _ID = re.compile(r"[a-z][a-z0-9_]{0,39}", re.A)
 _CVX = re.compile(r"[0-9]{2,3}", re.A)
@@ -73,32 +72,7 @@ class Stocked:
         return tuple(product for product in self.products if cvx in product.cvx)
 
 
-class Table(Protocol):
-    """A table of the settings as `clinical.site` reads it."""
-
-    def text(self, key: str, *, may_be_empty: bool = False) -> str:
-        """A text."""
-
-    def texts(self, key: str, *, may_be_empty: bool = False) -> tuple[str, ...]:
-        """A list of texts."""
-
-    def take(self, key: str) -> Any:
-        """Any value."""
-
-    def has(self, key: str) -> bool:
-        """Whether a key is there."""
-
-    def fault(self, key: str, sentence: str) -> None:
-        """Note a fault."""
-
-    def refuse_the_rest(self) -> None:
-        """Note every key that was not read."""
-
-    def tables(self, key: str) -> Sequence[Table]:
-        """A list of tables that may be left out."""
-
-
-def read_stocked(read: Table) -> Stocked:
+def read_stocked(read: Settings) -> Stocked:
     """The `stock_places` and `stock_products` of a site's settings; faults are noted on `read`."""
     places = {one.id: one for one in map(_place, read.tables("stock_places")) if one.id}
     products = {kept.id: kept for kept in map(_product, read.tables("stock_products")) if kept.id}
@@ -113,7 +87,7 @@ def read_stocked(read: Table) -> Stocked:
     return Stocked(tuple(places.values()), tuple(products.values()), _mail(read))
 
 
-def _mail(read: Table) -> str:
+def _mail(read: Settings) -> str:
     found = read.text("stock_mail", may_be_empty=True)
     if found and not is_mail_address(found):
         read.fault(
@@ -123,13 +97,13 @@ def _mail(read: Table) -> str:
     return found
 
 
-def _place(table: Table) -> StockPlace:
+def _place(table: Settings) -> StockPlace:
     place = StockPlace(_id(table), table.text("name"))
     table.refuse_the_rest()
     return place
 
 
-def _product(table: Table) -> StockProduct:
+def _product(table: Settings) -> StockProduct:
     product = StockProduct(
         id=_id(table),
         name=table.text("name"),
@@ -144,7 +118,7 @@ def _product(table: Table) -> StockProduct:
     return product
 
 
-def _id(table: Table) -> str:
+def _id(table: Settings) -> str:
     found = table.text("id")
     if found and _ID.fullmatch(found) is None:
         table.fault("id", f"is small letters, digits and _, at most 40; found {found!r}")
@@ -152,7 +126,7 @@ def _id(table: Table) -> str:
     return found
 
 
-def _codes(table: Table) -> tuple[str, ...]:
+def _codes(table: Settings) -> tuple[str, ...]:
     found = table.texts("cvx", may_be_empty=True)
     if all(_CVX.fullmatch(code) for code in found):
         return tuple(dict.fromkeys(found))
@@ -160,7 +134,7 @@ def _codes(table: Table) -> tuple[str, ...]:
     return ()
 
 
-def _whole(table: Table, key: str, most: int) -> int:
+def _whole(table: Settings, key: str, most: int) -> int:
     found = table.take(key) if table.has(key) or key == "expiry_lead_days" else 0
     if isinstance(found, int) and not isinstance(found, bool) and 0 <= found <= most:
         return found
