@@ -9,7 +9,7 @@ from typing import Any
 from thimble.actions._append import Refused, append, existing
 from thimble.ledger.course import FIRST_DOSE
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.fold import standing
+from thimble.ledger.standing import standing
 from thimble.ledger.store import LedgerStore
 
 

@@ -12,8 +12,9 @@ from thimble.ledger.assess import Site, assess
 from thimble.ledger.bodies import facts_to_json, faults_of
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Entry, Kind, instant
-from thimble.ledger.fold import fold, standing_bodies
+from thimble.ledger.fold import fold
 from thimble.ledger.plan import CHASE, Plan, State
+from thimble.ledger.standing import standing_bodies
 from thimble.ledger.store import LedgerStore, check_position
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Fact, Value

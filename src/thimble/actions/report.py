@@ -13,7 +13,7 @@ from thimble.actions.identity import IdentityStore, SourceIdentity, WorkerIdenti
 from thimble.actions.reference import new_references
 from thimble.ledger.bodies import facts_to_json
 from thimble.ledger.entries import Entry, Kind, instant
-from thimble.ledger.fold import standing_bodies
+from thimble.ledger.standing import standing_bodies
 from thimble.ledger.store import LedgerStore, Overtaken
 from thimble.protocol.vocabulary import Fact, Value
 

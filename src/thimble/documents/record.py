@@ -12,8 +12,8 @@ from typing import Any
 
 from thimble.clinical.saying import counted, inside
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.fold import known_by, standing
 from thimble.ledger.plan import Plan
+from thimble.ledger.standing import known_by, standing
 
 
 @dataclass(frozen=True, slots=True)

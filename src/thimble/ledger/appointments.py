@@ -8,7 +8,7 @@ from uuid import UUID, uuid5
 
 from thimble.clinical.visits.appointments import Agreed, Appointment, replanned
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.fold import standing
+from thimble.ledger.standing import standing
 
 _NAMES = UUID("6e1f8a52-5d0b-4c5e-9a35-0f0d2f9c7b14")
 """The namespace of these names (RFC 9562); drawn once at random."""

@@ -14,7 +14,7 @@ from typing import Any
 from thimble.clinical.saying import calendar_day
 from thimble.ledger.bodies import FITNESS_OUTCOMES, FITNESS_RESTRICTIONS
 from thimble.ledger.entries import Entry, K, Kind
-from thimble.ledger.fold import known_by, standing
+from thimble.ledger.standing import known_by, standing
 
 
 @dataclass(frozen=True, slots=True)

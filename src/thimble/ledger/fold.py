@@ -7,36 +7,32 @@ answer given since then still counts. Withdrawing an entry brings back whatever 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime, time
-from typing import Any, Generic
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
 
 from thimble.clinical.series import DoseGiven, PartialDate
 from thimble.ledger.bodies import from_json
 from thimble.ledger.course_record import COURSE_KINDS, STOP, CourseReading
-from thimble.ledger.entries import Entry, K, Kind
+from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.follow_up_record import FOLLOWING, FollowUpReading
 from thimble.ledger.plan import (
-    AgreedVisit,
     Departure,
-    FollowUp,
     KnownFact,
     LabResult,
     Link,
-    ReachingDecision,
     SignedPlan,
     Situation,
 )
 from thimble.ledger.resulting import results_in
 from thimble.ledger.source_record import SourceReading
+from thimble.ledger.standing import Standing, known_by, standing
 from thimble.protocol.vocabulary import Fact, Value
 
 ASSESS = "assess"
 """The action that a signature completes."""
-
 TO_DECIDE = "_decision"
 """The action `hiv_pep_decision` asks to decide `hiv_pep`: deciding it is doing it."""
-
 SOURCE_STEPS: Mapping[Kind, str] = {
     Kind.SOURCE_ASKED: "asked",
     Kind.SOURCE_CONSENTED: "consented",
@@ -50,18 +46,6 @@ SOURCE_STEPS: Mapping[Kind, str] = {
 }
 
 
-_FOLLOWING = frozenset(
-    {
-        Kind.VISITS_AGREED,
-        Kind.VISIT_MISSED,
-        Kind.CONTACTED,
-        Kind.WORKER_AGREED,
-        Kind.REACHING_DECIDED,
-        Kind.COUNSELLED,
-    }
-)
-
-
 @dataclass(frozen=True, slots=True)
 class Done:
     """An action that was done: by which entry (its position), and when."""
@@ -69,68 +53,6 @@ class Done:
     entry: int
     at: datetime
     kind: Kind
-
-
-@dataclass(frozen=True, slots=True)
-class Standing(Generic[K]):
-    """An entry as it stands after every correction of it."""
-
-    entry: Entry[K]
-    body: Mapping[str, Any]
-    happened_at: datetime
-
-
-def known_by(entries: Iterable[Entry[K]], as_of: datetime) -> list[Entry[K]]:
-    """The entries recorded at or before `as_of`, by position."""
-    return sorted(
-        (entry for entry in entries if entry.recorded_at <= as_of), key=lambda e: e.position
-    )
-
-
-def standing(entries: Sequence[Entry[K]]) -> dict[int, Standing[K] | None]:
-    """Each entry of one case, by position, as its corrections leave it; None where withdrawn.
-
-    In every ledger a correction is of the kind `corrected`.
-
-    A correction is an entry too: one that is itself withdrawn or replaced acts accordingly.
-    """
-    after: dict[int, Standing[K] | None] = {}
-    corrections: dict[int, list[Mapping[str, Any]]] = {}
-    # From the last to the first: whether a correction counts is settled before what it corrects.
-    for entry in sorted(entries, key=lambda e: e.position, reverse=True):
-        now = _corrected(entry, reversed(corrections.get(entry.position, [])))
-        after[entry.position] = now
-        if now is not None and entry.kind == Kind.CORRECTED:
-            target = now.body["corrects"]
-            # An entry cannot set right itself or what came after it.
-            if target < entry.position:
-                corrections.setdefault(target, []).append(now.body)
-    return dict(sorted(after.items()))
-
-
-def standing_bodies(entries: Sequence[Entry[K]]) -> dict[int, Mapping[str, Any] | None]:
-    """The body of each entry as its corrections leave it; None where withdrawn."""
-    return {
-        position: None if found is None else found.body
-        for position, found in standing(entries).items()
-    }
-
-
-def _corrected(entry: Entry[K], corrections: Iterable[Mapping[str, Any]]) -> Standing[K] | None:
-    body: Mapping[str, Any] = entry.body
-    happened_at = entry.happened_at
-    withdrawn = False
-    for correction in corrections:
-        if correction.get("withdrawn"):
-            withdrawn = True
-        if "body" in correction:
-            body = correction["body"]
-        if "facts" in correction:
-            facts = {**body.get("facts", {}), **correction["facts"]}
-            body = {**body, "facts": {f: v for f, v in facts.items() if v is not None}}
-        if "happened_at" in correction:
-            happened_at = datetime.fromisoformat(correction["happened_at"])
-    return None if withdrawn else Standing(entry, body, happened_at)
 
 
 def fold(entries: Iterable[Entry], as_of: datetime, vocabulary: Mapping[str, Fact]) -> Situation:
@@ -173,7 +95,7 @@ def fold(entries: Iterable[Entry], as_of: datetime, vocabulary: Mapping[str, Fac
         entries=known[-1].position,
         last_digest=known[-1].digest,
         last_number=known[-1].number,
-        follow_up=reading.follow_up,
+        follow_up=reading.follow_up.record,
         results=tuple(reading.results),
         links=tuple(reading.links),
         course=reading.course.record(),
@@ -201,7 +123,7 @@ class _Reading:
         self.departures: list[Departure] = []
         self.closed_at: datetime | None = None
         self.closed_reason = ""
-        self.follow_up = FollowUp()
+        self.follow_up = FollowUpReading()
         self.results: list[LabResult] = []
         self.links: list[Link] = []
         self.course = CourseReading()
@@ -244,8 +166,8 @@ class _Reading:
             )
         elif kind is Kind.LINKED:
             self.links.append(Link(body["case"], body["is"], found.entry.position))
-        elif kind in _FOLLOWING:
-            self._follow(found)
+        elif kind in FOLLOWING:
+            self.follow_up.take(found)
         elif kind in COURSE_KINDS:
             self.course.take(found.entry, body, found.happened_at)
             if kind is Kind.COURSE_RESUMED:
@@ -254,54 +176,6 @@ class _Reading:
                     kept.pop(STOP, None)
         if kind is not Kind.DEPARTED:
             self._do(found)
-
-    def _follow(self, found: Standing) -> None:
-        kind, body, so_far = found.entry.kind, found.body, self.follow_up
-        if kind is Kind.VISITS_AGREED:
-            self.follow_up = replace(
-                so_far,
-                visits=tuple(
-                    AgreedVisit(
-                        date.fromisoformat(visit["day"]),
-                        tuple(visit["actions"]),
-                        time.fromisoformat(visit["at"]) if "at" in visit else None,
-                    )
-                    for visit in body["visits"]
-                ),
-                agreed_by=found.entry.position,
-                unavailable=tuple(
-                    (date.fromisoformat(away["first"]), date.fromisoformat(away["last"]))
-                    for away in body["unavailable"]
-                ),
-            )
-        elif kind is Kind.VISIT_MISSED:
-            missed = {*so_far.missed, date.fromisoformat(body["day"])}
-            self.follow_up = replace(so_far, missed=tuple(sorted(missed)))
-        elif kind is Kind.WORKER_AGREED:
-            said = {**so_far.agreements, body["to"]: body["agreed"]}
-            self.follow_up = replace(so_far, agreements=said)
-        elif kind is Kind.REACHING_DECIDED:
-            until = body["until"]
-            decided = ReachingDecision(
-                entry=found.entry.position,
-                at=found.happened_at,
-                decision=body["decision"],
-                until=None if until is None else date.fromisoformat(until),
-                reason=body["text"],
-            )
-            self.follow_up = replace(so_far, decisions=(*so_far.decisions, decided))
-        elif kind is Kind.COUNSELLED:
-            if answer := body.get("answer"):
-                said_to = (found.happened_at, body["action"], answer)
-                self.follow_up = replace(so_far, answers=(*so_far.answers, said_to))
-        else:
-            contact = (found.happened_at, body["how"], body["outcome"])
-            reminds = {found.happened_at} if body.get("about") == "reminder" else set()
-            self.follow_up = replace(
-                so_far,
-                contacts=(*so_far.contacts, contact),
-                reminders=so_far.reminders | reminds,
-            )
 
     def _report(self, found: Standing) -> None:
         at = found.body["occurred_at"]

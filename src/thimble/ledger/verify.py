@@ -7,7 +7,6 @@ number and digest as printed on a document, does.
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -15,6 +14,7 @@ from itertools import groupby
 from typing import Any
 
 from thimble.ledger.entries import GENESIS, Entry, K, digest_of
+from thimble.ledger.increasing import longest_increasing
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +165,7 @@ class _Check:
         in_order = sorted(self.rows, key=lambda row: (row.number, row.place))
         moved = [row for at, row in enumerate(in_order) if row.place != at]
         if len(moved) > 2:
-            keep = _longest_increasing([row.number for row in self.rows])
+            keep = longest_increasing([row.number for row in self.rows])
             moved = [row for row in self.rows if row.place not in keep]
         for row in moved:
             if not row.wrong:
@@ -292,25 +292,3 @@ class _Check:
                     row,
                     "is not the one that the document names: it, or one before it, was rewritten",
                 )
-
-
-def _longest_increasing(numbers: Sequence[int]) -> set[int]:
-    """The places of a longest run of numbers that do not fall (patience sorting)."""
-    tails: list[int] = []
-    tail_places: list[int] = []
-    before: list[int] = []
-    for place, number in enumerate(numbers):
-        # bisect_left on number + 1: equal numbers count as in order; repeats are told elsewhere.
-        pile = bisect_left(tails, number + 1)
-        before.append(tail_places[pile - 1] if pile else -1)
-        if pile == len(tails):
-            tails.append(number)
-            tail_places.append(place)
-        else:
-            tails[pile], tail_places[pile] = number, place
-    kept: set[int] = set()
-    place = tail_places[-1] if tail_places else -1
-    while place >= 0:
-        kept.add(place)
-        place = before[place]
-    return kept

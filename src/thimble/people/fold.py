@@ -12,7 +12,7 @@ from datetime import date, datetime
 from typing import Any
 
 from thimble.ledger.entries import Entry
-from thimble.ledger.fold import Standing, known_by, standing
+from thimble.ledger.standing import Standing, known_by, standing
 from thimble.people.certificates.issued import Issued, taken
 from thimble.people.entries import CERTIFICATES, EVIDENCE, THEMSELF, Kind
 from thimble.people.reports import Change, changes_of, key_of

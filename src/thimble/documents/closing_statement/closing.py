@@ -8,8 +8,8 @@ from datetime import datetime
 from thimble.documents.record import Record
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Kind
-from thimble.ledger.fold import known_by, standing
 from thimble.ledger.plan import Situation
+from thimble.ledger.standing import known_by, standing
 
 _WITHHELD = {"source_negative": "for a reason that stands in the case, and not on paper"}
 """Reasons whose own words would tell a result of the source patient."""

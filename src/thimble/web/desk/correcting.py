@@ -11,8 +11,8 @@ from thimble.clinical.saying import minute
 from thimble.clinical.site import Site
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.exposed import protocol_for, saying
-from thimble.ledger.fold import standing
 from thimble.ledger.history import LABELS, details
+from thimble.ledger.standing import standing
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.questions import BadAnswer, read_moment
 from thimble.web.desk.reading import Reading, actions_in_words

@@ -18,8 +18,8 @@ from thimble.ledger.chasing import chases
 from thimble.ledger.clocks import HOURS
 from thimble.ledger.course import ANSWER
 from thimble.ledger.entries import Entry
-from thimble.ledger.fold import standing_bodies
 from thimble.ledger.plan import Action
+from thimble.ledger.standing import standing_bodies
 from thimble.protocol.vocabulary import Fact, Value
 from thimble.web import clock
 from thimble.web.access import needs

@@ -15,9 +15,10 @@ from thimble.clinical.durations import on_the_wall
 from thimble.clinical.saying import opening
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.fold import fold, standing_bodies
+from thimble.ledger.fold import fold
 from thimble.ledger.linking import is_patient_case
 from thimble.ledger.plan import Situation
+from thimble.ledger.standing import standing_bodies
 from thimble.protocol.vocabulary import Fact
 from thimble.web.safety.small_cells import Published, publish
 

@@ -10,9 +10,10 @@ from thimble.clinical.site import Site
 from thimble.ledger.bodies import INFECTIONS
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.exposed import protocol_for, told
-from thimble.ledger.fold import SOURCE_STEPS, standing
+from thimble.ledger.fold import SOURCE_STEPS
 from thimble.ledger.linking import is_patient_case
 from thimble.ledger.plan import TO_DO, Action, State
+from thimble.ledger.standing import standing
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.changes import Change, changed_since
 from thimble.web.desk.page import Typed

@@ -11,7 +11,7 @@ from typing import Any
 from thimble.actions.people import PREFIX
 from thimble.clinical.stocked import Stocked
 from thimble.ledger.entries import Kind
-from thimble.ledger.fold import standing
+from thimble.ledger.standing import standing
 from thimble.ledger.stock.movements import Move, Movement, lot_of
 from thimble.ledger.stock.shelf import Lot, Shelf
 from thimble.people import entries as of_people

@@ -8,7 +8,6 @@ from datetime import datetime, tzinfo
 from thimble.clinical.saying import counted, day, inside
 from thimble.clinical.windows import ago
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.fold import standing_bodies
 from thimble.ledger.history import LABELS
 from thimble.ledger.next_thing import (
     NextThing,
@@ -16,6 +15,7 @@ from thimble.ledger.next_thing import (
     source_words,
 )
 from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.standing import standing_bodies
 from thimble.protocol.vocabulary import Fact
 from thimble.web.words import moment
 from thimble.web.worklist.board import Standing
