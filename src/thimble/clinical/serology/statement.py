@@ -11,9 +11,9 @@ from thimble.clinical.saying import elapsed, minute, opening
 from thimble.protocol.finding import Reason
 
 from .analytes import Analyte, name_of
+from .counting import settled_of
 from .course import Course, hours_to_baseline
 from .faults import Held
-from .reading import settled_of
 from .results import Result
 from .tables import ask, code
 from .values import state

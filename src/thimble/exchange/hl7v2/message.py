@@ -11,11 +11,10 @@ from dataclasses import dataclass, field, replace
 from datetime import timezone
 from typing import Final
 
+from thimble.exchange.hl7v2.composites import authority, coded, entity, extended, plain
 from thimble.exchange.hl7v2.decoding import Decoded, decode
 from thimble.exchange.hl7v2.faults import CaseNotification, Unreadable
 from thimble.exchange.hl7v2.model import (
-    Code,
-    Coded,
     Identifier,
     Message,
     Name,
@@ -27,7 +26,7 @@ from thimble.exchange.hl7v2.model import (
     Specimen,
 )
 from thimble.exchange.hl7v2.moments import read_moment
-from thimble.exchange.hl7v2.segments import Field, Segment, split
+from thimble.exchange.hl7v2.segments import Segment, split
 
 CASE_NOTIFICATION_PROFILE: Final = "NOTF_ORU"
 CASE_NOTIFICATION_ORDER: Final = "68991-9"
@@ -147,7 +146,7 @@ class _Reader:
     def read(self, segments: Sequence[Segment]) -> Message:
         for segment in segments:
             if segment.name == "NTE":
-                lines = tuple(_plain(line) for line in segment[3].each())
+                lines = tuple(plain(line) for line in segment[3].each())
                 self.notes.append(Note(segment[2].text, lines))
             else:
                 self.notes = self._take(segment)
@@ -155,7 +154,7 @@ class _Reader:
             raise Unreadable("There is no order (OBR) in the message.", self.header.place())
         header = self.header
         return Message(
-            sender=Sender(_plain(header[3]), _plain(header[4])),
+            sender=Sender(plain(header[3]), plain(header[4])),
             control_id=header[10].text,
             version=header[12].text,
             processing_id=header[11].text,
@@ -212,7 +211,7 @@ class _Reader:
         return self.people[-1].orders[-1]
 
     def _open_order(self, segment: Segment) -> list[Note]:
-        if any(code.code == CASE_NOTIFICATION_ORDER for code in _coded(segment[4]).codes):
+        if any(code.code == CASE_NOTIFICATION_ORDER for code in coded(segment[4]).codes):
             raise CaseNotification(
                 "OBR-4 says that this is the notification of a case, not a result.",
                 segment.place(4),
@@ -226,7 +225,7 @@ class _Reader:
 
     def _patient(self, pid: Segment) -> Patient:
         return Patient(
-            ids=tuple(_extended(each) for each in pid[3].each() if each.text),
+            ids=tuple(extended(each) for each in pid[3].each() if each.text),
             names=tuple(
                 Name(each.parts(1)[0], each.component(2), each.component(3))
                 for each in pid[5].each()
@@ -239,16 +238,16 @@ class _Reader:
     def _read_order(self, obr: Segment) -> Order:
         common = self.common
         return Order(
-            placer=_entity(obr[2]) or (_entity(common[2]) if common else None),
-            filler=_entity(obr[3]) or (_entity(common[3]) if common else None),
-            test=_coded(obr[4]),
+            placer=entity(obr[2]) or (entity(common[2]) if common else None),
+            filler=entity(obr[3]) or (entity(common[3]) if common else None),
+            test=coded(obr[4]),
             collected_at=read_moment(obr[7].text, self.offset),
             received_at=read_moment(obr[14].text, self.offset),
             changed_at=read_moment(obr[22].text, self.offset),
             status=obr[25].text,
             control=common[1].text if common else "",
             order_status=common[5].text if common else "",
-            specimen_source=_plain(obr[15]),
+            specimen_source=plain(obr[15]),
             parent_result=obr[26].components(),
             parent=obr[29].components() or obr[50].components(),
         )
@@ -257,55 +256,27 @@ class _Reader:
         return Observation(
             set_id=obx[1].text,
             value_type=obx[2].text,
-            test=_coded(obx[3]),
-            sub_id=_plain(obx[4]),
+            test=coded(obx[3]),
+            sub_id=plain(obx[4]),
             values=tuple(each.components() for each in obx[5].each()),
-            unit=_coded(obx[6]),
-            range=_plain(obx[7]),
+            unit=coded(obx[6]),
+            range=plain(obx[7]),
             flags=tuple(each.text.strip() for each in obx[8].each() if each.text.strip()),
             status=obx[11].text.strip(),
             at=read_moment(obx[14].text, self.offset),
-            method=tuple(_coded(each) for each in obx[17].each()),
+            method=tuple(coded(each) for each in obx[17].each()),
             lab=obx[23].component(1) or obx[15].component(2) or obx[15].component(1),
         )
 
     def _specimen(self, spm: Segment) -> Specimen:
         return Specimen(
             numbers=tuple(
-                Identifier(parts[0], _authority(parts[1:]))
+                Identifier(parts[0], authority(parts[1:]))
                 for each in spm[2].each()
                 for parts in (each.parts(1), each.parts(2))
                 if parts and parts[0]
             ),
-            kind=_coded(spm[4]),
+            kind=coded(spm[4]),
             collected_at=read_moment(spm[17].parts(1)[0], self.offset) if spm[17] else None,
             received_at=read_moment(spm[18].text, self.offset),
         )
-
-
-def _plain(written: Field) -> str:
-    """The components of the first repetition in one text, as a person would read them."""
-    return "^".join(written.components())
-
-
-def _coded(written: Field) -> Coded:
-    """CE, CWE or CNE: two triples; CWE-9 is the original text."""
-    triples = ([written.component(n + step) for step in range(3)] for n in (1, 4))
-    codes = tuple(Code(*(part.strip() for part in triple)) for triple in triples if any(triple))
-    return Coded(codes, written.component(9).strip())
-
-
-def _entity(written: Field) -> Identifier | None:
-    """EI: number, name space, universal id and its type."""
-    if not written.text:
-        return None
-    return Identifier(written.text, _authority(written.components()[1:4]))
-
-
-def _extended(written: Field) -> Identifier:
-    """CX: number, check digit, its scheme, authority, type."""
-    return Identifier(written.text, _authority(written.parts(4)), written.component(5))
-
-
-def _authority(parts: Sequence[str]) -> str:
-    return "&".join(parts).rstrip("&")
