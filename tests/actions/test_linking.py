@@ -13,7 +13,7 @@ from thimble.actions.linking import TOUCHED, open_patient_case
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.linking import PATIENT_CASE, WORKER_CASE, is_patient_case, linked
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 from thimble.ledger.store import MemoryStore, Overtaken
 from thimble.web.safety.overview import Period, exposures
 

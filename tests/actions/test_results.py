@@ -11,7 +11,8 @@ from thimble import actions
 from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word
 from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.store import MemoryStore
 
 VOCABULARY = us().vocabulary

@@ -17,7 +17,8 @@ from thimble.demo.stage import Stage
 from thimble.demo.stories import STORIES, Story
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import Action, Plan, Situation
+from thimble.ledger.plan import Action, Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.store import MemoryStore
 
 

@@ -12,7 +12,8 @@ from zoneinfo import ZoneInfo
 from thimble.clinical.site import Site, parse_site
 from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.assess import assess
-from thimble.ledger.plan import KnownFact, Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import KnownFact, Situation
 from thimble.protocol.protocol import Protocol, load_protocol
 from thimble.protocol.vocabulary import Value
 

@@ -23,8 +23,10 @@ from thimble.documents.closing_statement.results import PROVISIONAL
 from thimble.documents.render import Template, render
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Kind
-from thimble.ledger.plan import Departure, FollowUp, KnownFact, Situation, State
+from thimble.ledger.follow_up_record import FollowUp
+from thimble.ledger.plan import State
 from thimble.ledger.resulting import course_around
+from thimble.ledger.situation import Departure, KnownFact, Situation
 from thimble.protocol.vocabulary import Value
 
 # -- the closing statement ------------------------------------------------------------------------

@@ -32,7 +32,8 @@ from thimble.documents.letters.to_colleagues import (
     referral,
 )
 from thimble.documents.letters.visit_dates import missed_visit, visit_dates, why_no_dates
-from thimble.ledger.plan import AgreedVisit, Departure, FollowUp, Link, Situation
+from thimble.ledger.follow_up_record import AgreedVisit, FollowUp
+from thimble.ledger.situation import Departure, Link, Situation
 from thimble.ledger.visiting import Expected, Kept
 from thimble.protocol.vocabulary import Value
 

@@ -15,7 +15,7 @@ from thimble.documents.clinician_summary.data import clinician_summary
 from thimble.documents.source_request.data import source_request
 from thimble.documents.worker_plan.data import worker_plan
 from thimble.documents.worker_plan.plain import plain_words
-from thimble.ledger.plan import Departure, KnownFact
+from thimble.ledger.situation import Departure, KnownFact
 from thimble.protocol.vocabulary import Value
 
 V = vocabulary()

@@ -31,9 +31,10 @@ from thimble.documents.worker_plan.data import WorkerPlan, worker_plan
 from thimble.documents.worker_plan.plain import plain_words
 from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import KnownFact, Plan, Situation, State, Window
+from thimble.ledger.plan import Plan, State, Window
 from thimble.ledger.pressing import OVERDUE
 from thimble.ledger.signature import SignatureState, signature_of
+from thimble.ledger.situation import KnownFact, Situation
 from thimble.ledger.store import MemoryStore
 from thimble.protocol.vocabulary import Value
 

@@ -33,7 +33,7 @@ from thimble.documents.source_request.data import source_request
 from thimble.documents.ward_card.data import ward_card
 from thimble.documents.worker_plan.data import worker_plan
 from thimble.ledger.entries import GENESIS, Entry, Kind
-from thimble.ledger.plan import Departure
+from thimble.ledger.situation import Departure
 from thimble.people.certificates.issued import Issued
 from thimble.people.certificates.stating import Statement
 from thimble.protocol.vocabulary import Value

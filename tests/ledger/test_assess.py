@@ -19,8 +19,9 @@ from thimble.ledger.assess import assess, moment_of, situation_of
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import Done, fold
-from thimble.ledger.plan import Departure, SignedPlan, State
+from thimble.ledger.plan import State
 from thimble.ledger.series import after_exposure
+from thimble.ledger.situation import Departure, SignedPlan
 from thimble.ledger.store import MemoryStore
 from thimble.protocol import load_protocol
 

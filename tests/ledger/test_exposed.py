@@ -23,7 +23,8 @@ from thimble.ledger.entries import Kind
 from thimble.ledger.exposed import left_out, of_a_patient, phrases, protocol_for, told
 from thimble.ledger.fold import fold
 from thimble.ledger.linking import WORKER_CASE
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.store import MemoryStore
 
 ROOT = Path(thimble.__file__).parent

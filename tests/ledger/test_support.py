@@ -11,7 +11,7 @@ import pytest
 from ledger.builders import NIGHT, after, reported, us, write
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 from thimble.ledger.store import MemoryStore
 from thimble.ledger.support import SOURCE_POSITIVE, due_offer, offering
 

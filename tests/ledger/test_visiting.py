@@ -14,7 +14,8 @@ from thimble.clinical import library
 from thimble.demo.stories import STORIES, Story
 from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import TO_DO, Plan, Situation
+from thimble.ledger.plan import TO_DO, Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.store import MemoryStore
 from thimble.ledger.visiting import Kept, Visiting, expected, to_agree, visiting
 

@@ -6,16 +6,8 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from thimble.ledger.plan import (
-    Action,
-    Departure,
-    KnownFact,
-    Plan,
-    SignedPlan,
-    Situation,
-    State,
-    Window,
-)
+from thimble.ledger.plan import Action, Plan, State, Window
+from thimble.ledger.situation import Departure, KnownFact, SignedPlan, Situation
 from thimble.protocol import Question
 
 NOW = datetime(2026, 3, 3, 12, 0, tzinfo=UTC)

@@ -22,7 +22,7 @@ from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.assess import assess
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import AgreedVisit
+from thimble.ledger.follow_up_record import AgreedVisit
 from thimble.ledger.pressing import urgency
 from thimble.ledger.reaching import rung_on
 from thimble.ledger.store import MemoryStore

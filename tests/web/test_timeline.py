@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from thimble.ledger.plan import Departure, State
+from thimble.ledger.plan import State
+from thimble.ledger.situation import Departure
 from thimble.web.timeline import NARROW, WIDE, Scale, Timeline, draw
 
 from .made import NOW, action, hours, plan, situation

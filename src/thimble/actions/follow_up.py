@@ -10,7 +10,7 @@ from thimble.actions._append import Refused, append, existing
 from thimble.clinical.series import DoseGiven
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import AgreedVisit
+from thimble.ledger.follow_up_record import AgreedVisit
 from thimble.ledger.store import LedgerStore
 from thimble.protocol.vocabulary import Fact
 

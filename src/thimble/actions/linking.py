@@ -11,7 +11,7 @@ from thimble.actions.report import report
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.linking import PATIENT_CASE, WORKER_CASE, is_patient_case, linked
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 from thimble.ledger.store import LedgerStore, Overtaken
 from thimble.protocol.vocabulary import Fact, Value
 

@@ -11,7 +11,8 @@ from thimble.actions import IdentityStore, MemoryStock
 from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.stock.movements import StockStore
 from thimble.ledger.store import LedgerStore
 from thimble.protocol import Protocol

@@ -9,7 +9,7 @@ from datetime import datetime
 from thimble.clinical.saying import stamp
 from thimble.clinical.site import Place, Site
 from thimble.documents.words import hours_in_words
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 from thimble.protocol.finding import Reason
 from thimble.protocol.protocol import Protocol
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from thimble.ledger.plan import Action, Departure, Plan, Situation, State
+from thimble.ledger.plan import Action, Plan, State
+from thimble.ledger.situation import Departure, Situation
 from thimble.protocol.protocol import Protocol
 
 STANDS_WHATEVER_IS_GIVEN = frozenset({"significance"})

@@ -21,8 +21,9 @@ from thimble.ledger.course import course_of
 from thimble.ledger.due import actions_of, in_order, words_of
 from thimble.ledger.exposed import plan_for
 from thimble.ledger.found import actions_found
-from thimble.ledger.plan import Caution, KnownFact, Plan, Situation
+from thimble.ledger.plan import Caution, Plan
 from thimble.ledger.series import series_found
+from thimble.ledger.situation import KnownFact, Situation
 from thimble.protocol.finding import Evaluation, Item, Question
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value

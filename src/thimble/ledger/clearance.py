@@ -15,7 +15,8 @@ from thimble.clinical.serology.analytes import HBV, HCV, HIV, Analyte
 from thimble.clinical.serology.results import Status, label_key
 from thimble.clinical.serology.values import state
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.standing import Standing, standing
 from thimble.ledger.workers_results import WorkersResults
 

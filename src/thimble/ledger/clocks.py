@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from thimble.clinical.durations import hours_between
 from thimble.ledger.consistent import answer as answer_to
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 from thimble.protocol.finding import Evaluation, Finding, Item, Question, Reason
 from thimble.protocol.model import Table
 from thimble.protocol.protocol import Protocol

@@ -13,8 +13,9 @@ from datetime import tzinfo
 
 from thimble.ledger.clearance import Awaited, results_awaited, why_not_clear
 from thimble.ledger.entries import Entry
-from thimble.ledger.plan import TO_DO, Action, Plan, Situation
+from thimble.ledger.plan import TO_DO, Action, Plan
 from thimble.ledger.resulting import course_around
+from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 
 ALL_CLEAR = "all_clear"

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.plan import CourseRecord, GivenDose, MissedDoses, Pause, Sought, Told
 
 STOP = "stop_hiv_pep"
 """The action that ends a course early, by the id that every protocol gives it."""
@@ -27,6 +26,101 @@ COURSE_KINDS = frozenset(
         Kind.ADVICE_GIVEN,
     }
 )
+
+
+@dataclass(frozen=True, slots=True)
+class GivenDose:
+    """A dose, or tablets for the days to come: `days` is 0 where nobody said for how many.
+
+    `action` is "" for tablets that were handed out without a dose.
+    """
+
+    action: str
+    product: str
+    amount: str
+    batch: str
+    days: int
+    at: datetime
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class MissedDoses:
+    """Doses that were missed: how many, and the last taken before and the first after, if told."""
+
+    count: int
+    last_taken: datetime | None
+    taken_again: datetime | None
+    text: str
+    at: datetime
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An entry of a course as it is read out: its words, its code, who wrote it and when it was so.
+
+    `code` is a severity, a review's decision, or the reason of an end; "" for a change of medicine.
+    `more` is what was done about a side effect.
+    """
+
+    words: str
+    code: str
+    at: datetime
+    by: str
+    entry: int
+    more: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sought:
+    """Advice that was sought: of whom, when, what was said. It is open while nothing was said."""
+
+    action: str
+    of: str
+    at: datetime
+    entry: int
+    advice: str = ""
+    answered_at: datetime | None = None
+
+    @property
+    def open(self) -> bool:
+        """Whether the answer is still to come."""
+        return not self.advice
+
+
+@dataclass(frozen=True, slots=True)
+class Pause:
+    """A course that was stopped and taken up again.
+
+    `stopped` happened at the last dose before, `resumed` at the first one after; its code is one of
+    `ledger.bodies.RESUMED_END`, `more` on whose advice. `in_hand` is for how many days the worker still
+    had tablets, None where that is not known.
+    """
+
+    stopped: Told
+    resumed: Told
+    in_hand: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class CourseRecord:
+    """What is on record of medicines that were given and of the course that followed.
+
+    `changes` have the new product as their words. `baseline_bloods` is what the last review said of
+    them that knew. `adherence` is what the last review found.
+    """
+
+    given: tuple[GivenDose, ...] = ()
+    missed: tuple[MissedDoses, ...] = ()
+    side_effects: tuple[Told, ...] = ()
+    reviews: tuple[Told, ...] = ()
+    changes: tuple[Told, ...] = ()
+    stopped: Told | None = None
+    pauses: tuple[Pause, ...] = ()
+    sought: tuple[Sought, ...] = ()
+    baseline_bloods: str = "not_known"
+    adherence: str = "not_asked"
 
 
 class CourseReading:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from thimble.clinical.serology import Analyte, Result, current
-from thimble.ledger.plan import TO_DO, Action, Plan, Situation
+from thimble.ledger.plan import TO_DO, Action, Plan
 from thimble.ledger.resulting import BASELINE
+from thimble.ledger.situation import Situation
 from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 

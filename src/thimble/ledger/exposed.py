@@ -18,7 +18,8 @@ from typing import Any, TypeVar
 
 from thimble.clinical.saying import opening
 from thimble.ledger.linking import is_patient_case
-from thimble.ledger.plan import TO_DO, Plan, Situation
+from thimble.ledger.plan import TO_DO, Plan
+from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 
 T = TypeVar("T")

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from datetime import date, time
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time
 
+from thimble.clinical.saying import calendar_day
 from thimble.ledger.entries import Kind
-from thimble.ledger.plan import AgreedVisit, FollowUp, ReachingDecision
 from thimble.ledger.standing import Standing
 
 FOLLOWING = frozenset(
@@ -20,6 +21,61 @@ FOLLOWING = frozenset(
     }
 )
 """The kinds of entries that say something of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class AgreedVisit:
+    """A visit that the worker was told: its day, in the site's calendar, what it is for, and the hour on
+    the clock of the site if one was agreed."""
+
+    day: date
+    actions: tuple[str, ...]
+    at: time | None = None
+
+    @property
+    def words(self) -> str:
+        """Day and hour: "Thu 26 Nov 2026, 09:30"."""
+        day = calendar_day(self.day)
+        return day if self.at is None else f"{day}, {self.at:%H:%M}"
+
+
+@dataclass(frozen=True, slots=True)
+class ReachingDecision:
+    """What a physician decided about a worker who was not reached (an id of `ledger.bodies`).
+
+    `until` is the day on which it is decided anew; None where the case is to be closed.
+    """
+
+    entry: int
+    at: datetime
+    decision: str
+    until: date | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class FollowUp:
+    """What was agreed with the worker and what came of it.
+
+    `visits` are those that stand, in order of their days; `agreed_by` is the entry that says so, None
+    while nothing was agreed. `unavailable` are stretches of days, first and last included. `missed`
+    are days on which the worker was expected and did not come; `contacts` are the attempts to reach
+    the worker, each with its instant, how, and what came of it (ids of `ledger.bodies`); `reminders` are
+    the instants of those that only reminded of a visit to come.
+    `agreements` are the worker's last words on what they were asked to agree to: what is not in it was
+    never asked, and counts as not agreed. `decisions` are those about a worker who was not reached.
+    `answers` are the worker's answers to what was offered: instant, action, answer.
+    """
+
+    visits: tuple[AgreedVisit, ...] = ()
+    agreed_by: int | None = None
+    unavailable: tuple[tuple[date, date], ...] = ()
+    missed: tuple[date, ...] = ()
+    contacts: tuple[tuple[datetime, str, str], ...] = ()
+    reminders: frozenset[datetime] = frozenset()
+    agreements: Mapping[str, bool] = field(default_factory=dict)
+    decisions: tuple[ReachingDecision, ...] = ()
+    answers: tuple[tuple[datetime, str, str], ...] = ()
 
 
 class FollowUpReading:

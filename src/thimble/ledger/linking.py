@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 
 PATIENT_CASE, WORKER_CASE = "patient_case", "worker_case"
 """What the other case is to this one (ids of `ledger.bodies.LINKS`)."""

@@ -12,7 +12,9 @@ from datetime import date, datetime, time, timedelta, tzinfo
 from thimble.clinical.ladder import Ladder
 from thimble.clinical.saying import inside
 from thimble.ledger.exposed import told
-from thimble.ledger.plan import Action, ReachingDecision, Situation, State, Window
+from thimble.ledger.follow_up_record import ReachingDecision
+from thimble.ledger.plan import Action, State, Window
+from thimble.ledger.situation import Situation
 from thimble.ledger.visiting import Expected, Kept
 
 CAME, AGREE, DECIDE, CLOSE, AGAIN = "came", "agree", "decide", "close", "again"

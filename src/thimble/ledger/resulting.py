@@ -9,7 +9,8 @@ from typing import Any
 from thimble.clinical.serology.analytes import Analyte
 from thimble.clinical.serology.course import Course
 from thimble.clinical.serology.results import Against, Quantity, Result, Status, Word
-from thimble.ledger.plan import Action, LabResult, Situation
+from thimble.ledger.plan import Action
+from thimble.ledger.situation import LabResult, Situation
 from thimble.protocol.protocol import Protocol
 
 WEAK_IMMUNITY = "worker_weak_immunity_or_liver_disease"

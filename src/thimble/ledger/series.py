@@ -17,7 +17,8 @@ from thimble.clinical.saying import calendar_day
 from thimble.clinical.series.evidence import DoseGiven, PartialDate
 from thimble.clinical.series.remaining import DoseAhead, Remaining, remaining
 from thimble.clinical.series.schedule import FOLDER
-from thimble.ledger.plan import Situation, Window
+from thimble.ledger.plan import Window
+from thimble.ledger.situation import Situation
 from thimble.protocol.finding import Finding
 
 

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from enum import Enum, auto
 
 from thimble.ledger.course import follows_from_course
-from thimble.ledger.plan import CHASE, TO_DO, Action, Plan, SignedPlan, Situation, State
+from thimble.ledger.plan import CHASE, TO_DO, Action, Plan, State
+from thimble.ledger.situation import SignedPlan, Situation
 from thimble.ledger.telling import told
 from thimble.protocol.protocol import Protocol
 

@@ -2,24 +2,58 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
-from typing import Protocol as Shape
 
-from thimble.ledger.entries import Entry
-from thimble.ledger.plan import ChartStatus, Escalation, SourceCourse, SourceStep
+from thimble.ledger.standing import Standing
 
 
-class Standing(Shape):
-    """An entry as its corrections leave it: see `fold.Standing`."""
+@dataclass(frozen=True, slots=True)
+class SourceStep:
+    """One step with the source patient as it stands: ids of `ledger.bodies`, "" where nobody said.
 
-    @property
-    def entry(self) -> Entry: ...
-    @property
-    def body(self) -> Mapping[str, Any]: ...
-    @property
-    def happened_at(self) -> datetime: ...
+    `step` is one of the values of `fold.SOURCE_STEPS`.
+    """
+
+    step: str
+    at: datetime
+    entry: int
+    whom: str = ""
+    asker: str = ""
+    capacity: str = ""
+    blood_held: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Escalation:
+    """A call to the registrar on call: about which step, whom, what came of it."""
+
+    about: str
+    to: str
+    outcome: str
+    answer: str
+    at: datetime
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChartStatus:
+    """What the chart says of the source, and the day that its evidence is of."""
+
+    infection: str
+    status: str
+    evidence: str
+    evidence_on: date
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class SourceCourse:
+    """Everything done about the source patient, each in order of time."""
+
+    steps: tuple[SourceStep, ...] = ()
+    escalations: tuple[Escalation, ...] = ()
+    chart: tuple[ChartStatus, ...] = ()
 
 
 class SourceReading:

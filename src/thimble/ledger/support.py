@@ -9,7 +9,7 @@ from datetime import UTC, datetime, time
 from functools import cache
 
 from thimble.clinical.library import SHIPPED
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 
 SOURCE_POSITIVE = {
     "source_hiv": "positive",

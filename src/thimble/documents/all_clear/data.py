@@ -25,7 +25,8 @@ from thimble.ledger.clearance import (
     without_source,
 )
 from thimble.ledger.closing import ALL_CLEAR
-from thimble.ledger.plan import TO_DO, Plan, Situation
+from thimble.ledger.plan import TO_DO, Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 

@@ -19,8 +19,9 @@ from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.clocks import moment_of
 from thimble.ledger.course_told import course_told
 from thimble.ledger.exposed import protocol_for, say
-from thimble.ledger.plan import Caution, KnownFact, Plan, Situation
+from thimble.ledger.plan import Caution, Plan
 from thimble.ledger.signature import SignatureState, signature_of
+from thimble.ledger.situation import KnownFact, Situation
 from thimble.protocol.protocol import Protocol
 
 _STANDING = {

@@ -8,7 +8,8 @@ from datetime import tzinfo
 
 from thimble.clinical.saying import minute
 from thimble.documents.record import Record
-from thimble.ledger.plan import Departure, Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Departure, Situation
 from thimble.protocol.finding import Reason
 from thimble.protocol.protocol import Protocol
 

@@ -8,7 +8,7 @@ from datetime import datetime
 from thimble.documents.record import Record
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Kind
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 from thimble.ledger.standing import known_by, standing
 
 _WITHHELD = {"source_negative": "for a reason that stands in the case, and not on paper"}

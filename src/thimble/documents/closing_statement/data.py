@@ -20,7 +20,8 @@ from thimble.ledger.bodies import CONTACT_BY, CONTACT_OUTCOMES
 from thimble.ledger.clearance import without_source
 from thimble.ledger.entries import Kind
 from thimble.ledger.exposed import protocol_for, say, told
-from thimble.ledger.plan import TO_DO, Action, Plan, Situation
+from thimble.ledger.plan import TO_DO, Action, Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.standing import Standing, known_by, standing
 from thimble.protocol.protocol import Protocol
 

@@ -8,7 +8,8 @@ from thimble.clinical.saying import minute, opening
 from thimble.documents.closing_statement.telling import Telling
 from thimble.documents.frame import unconfirmed
 from thimble.documents.record import in_entry
-from thimble.ledger.plan import Action, Departure, State
+from thimble.ledger.plan import Action, State
+from thimble.ledger.situation import Departure
 from thimble.ledger.telling import INSTEAD_OF_AN_ACTION
 
 

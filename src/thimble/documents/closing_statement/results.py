@@ -16,8 +16,8 @@ from thimble.clinical.serology import (
 )
 from thimble.clinical.serology.statement import Marker
 from thimble.documents.frame import unconfirmed
-from thimble.ledger.plan import Situation
 from thimble.ledger.resulting import said_of
+from thimble.ledger.situation import Situation
 from thimble.ledger.workers_results import WorkersResults
 
 MARKERS: tuple[Marker, ...] = ("hiv", "hbv", "hcv")

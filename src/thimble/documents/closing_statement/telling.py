@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from thimble.documents.record import Record
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 
 

@@ -29,7 +29,8 @@ from thimble.documents.letters.letter import (
     still_planned,
 )
 from thimble.ledger.clearance import without_source
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 

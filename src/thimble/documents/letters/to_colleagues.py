@@ -31,7 +31,8 @@ from thimble.ledger.clearance import without_source
 from thimble.ledger.exposed import protocol_for, say
 from thimble.ledger.exposed import told as said
 from thimble.ledger.linking import is_patient_case
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.finding import Reason
 from thimble.protocol.protocol import Protocol

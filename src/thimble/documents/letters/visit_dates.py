@@ -15,7 +15,8 @@ from thimble.clinical.visits import DayWindow
 from thimble.documents.frame import frame, mark_of, phone
 from thimble.documents.letters.letter import Letter, Part, Table, here
 from thimble.ledger.exposed import say
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.visiting import Expected, Kept
 from thimble.protocol.protocol import Protocol
 

@@ -15,7 +15,8 @@ from thimble.clinical.site import Site
 from thimble.documents.frame import Contact, Frame, contact, frame, mark_of, phone, unconfirmed
 from thimble.documents.words import window_for_a_person
 from thimble.ledger.linking import is_patient_case
-from thimble.ledger.plan import TO_DO, Action, Plan, Situation
+from thimble.ledger.plan import TO_DO, Action, Plan
+from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 
 _SOURCE = "source"

@@ -17,8 +17,9 @@ from thimble.documents.worker_plan.telling import Telling
 from thimble.ledger.course import course_of
 from thimble.ledger.course_told import not_covered_words, pack_words
 from thimble.ledger.exposed import protocol_for, say
-from thimble.ledger.plan import Plan, Situation, State
+from thimble.ledger.plan import Plan, State
 from thimble.ledger.signature import SignatureState, signature_of
+from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 
 _TAKE = ("first_aid", "dose")

@@ -11,7 +11,7 @@ from thimble.documents.otherwise import doses_decided_otherwise
 from thimble.documents.worker_plan.plain import plain_words
 from thimble.documents.worker_plan.telling import Telling
 from thimble.ledger.exposed import say
-from thimble.ledger.plan import Departure
+from thimble.ledger.situation import Departure
 from thimble.protocol.finding import Finding, Reason
 
 _LEFT_TO_A_PERSON = frozenset({"consider", "expert_decides", "clinician_decides"})

@@ -8,7 +8,8 @@ from datetime import tzinfo
 from thimble.clinical.saying import inside
 from thimble.documents.record import Record
 from thimble.documents.worker_plan.plain import plain_id, plain_words
-from thimble.ledger.plan import Departure, Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Departure, Situation
 from thimble.ledger.telling import INSTEAD_OF_AN_ACTION
 from thimble.protocol.protocol import Protocol
 

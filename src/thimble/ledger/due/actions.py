@@ -18,15 +18,10 @@ from thimble.ledger.due.done import (
 )
 from thimble.ledger.due.left_over import left_over
 from thimble.ledger.due.windows import counted_from_series, of_series, window_of
-from thimble.ledger.plan import (
-    TO_DO,
-    Action,
-    Situation,
-    State,
-    Window,
-)
+from thimble.ledger.plan import TO_DO, Action, State, Window
 from thimble.ledger.pressing import FAR, urgency
 from thimble.ledger.series import Series
+from thimble.ledger.situation import Situation
 from thimble.protocol.finding import Evaluation, Item
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value

@@ -8,17 +8,11 @@ from functools import lru_cache
 from typing import Any
 
 from thimble.ledger.course import ANSWER
+from thimble.ledger.course_record import CourseRecord, MissedDoses, Told
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import Done
-from thimble.ledger.plan import (
-    Action,
-    CourseRecord,
-    MissedDoses,
-    Situation,
-    State,
-    Told,
-    Window,
-)
+from thimble.ledger.plan import Action, State, Window
+from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 
 SETTLED_BY = "settled_by_"

@@ -12,13 +12,8 @@ from thimble.ledger.course import ANSWER
 from thimble.ledger.due.windows import window_of
 from thimble.ledger.entries import Kind
 from thimble.ledger.found import FOUND_WORDS
-from thimble.ledger.plan import (
-    CHASE,
-    Action,
-    Situation,
-    State,
-    Window,
-)
+from thimble.ledger.plan import CHASE, Action, State, Window
+from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 
 

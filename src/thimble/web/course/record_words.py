@@ -15,7 +15,7 @@ from thimble.ledger.course import (
     Course,
     without,
 )
-from thimble.ledger.plan import CourseRecord, Told
+from thimble.ledger.course_record import CourseRecord, Told
 from thimble.web.desk.words import point
 
 

@@ -11,8 +11,8 @@ from thimble.ledger.bodies import (
 from thimble.ledger.course import (
     Course,
 )
+from thimble.ledger.course_record import CourseRecord
 from thimble.ledger.course_told import not_covered_words
-from thimble.ledger.plan import CourseRecord
 from thimble.web.course.record_words import RecordWords
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from thimble.clinical.site import Site
 from thimble.ledger.exposed import protocol_for, saying
-from thimble.ledger.plan import KnownFact
+from thimble.ledger.situation import KnownFact
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.reading import Reading
 from thimble.web.desk.words import point

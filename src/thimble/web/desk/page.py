@@ -14,8 +14,8 @@ from thimble.ledger.compare import fingerprint
 from thimble.ledger.course import FIRST_DOSE
 from thimble.ledger.exposed import protocol_for, say, saying
 from thimble.ledger.linking import is_patient_case
-from thimble.ledger.plan import Situation
 from thimble.ledger.signature import SignatureState, signature_of
+from thimble.ledger.situation import Situation
 from thimble.ledger.support import due_offer
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.changes import Change, Written, changed_since

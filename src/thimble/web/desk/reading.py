@@ -10,7 +10,8 @@ from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 
 

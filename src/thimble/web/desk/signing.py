@@ -11,7 +11,8 @@ from thimble.clinical.site import Site
 from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Entry
 from thimble.ledger.exposed import protocol_for, saying
-from thimble.ledger.plan import Departure, State
+from thimble.ledger.plan import State
+from thimble.ledger.situation import Departure
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.changes import Change, Written
 from thimble.web.desk.otherwise import advised_words

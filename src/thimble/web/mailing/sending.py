@@ -17,8 +17,8 @@ from thimble import actions
 from thimble.clinical.neutral import is_mail_address
 from thimble.clinical.site import Site
 from thimble.ledger.entries import Kind
-from thimble.ledger.plan import Situation
 from thimble.ledger.reaching import next_rung
+from thimble.ledger.situation import Situation
 from thimble.ledger.standing import standing
 from thimble.ledger.visiting import Expected, Kept, expected
 from thimble.web import log

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from thimble.clinical.saying import day, inside
 from thimble.clinical.site import Site
 from thimble.clinical.where_to_go import WhereToGo, where_to_go
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 from thimble.protocol import Item, Protocol
 from thimble.protocol.vocabulary import Value, Vocabulary
 from thimble.web.report.ago import ago, at_in_words

@@ -17,7 +17,7 @@ from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.linking import is_patient_case
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 from thimble.ledger.standing import standing_bodies
 from thimble.protocol.vocabulary import Fact
 from thimble.web.safety.small_cells import Published, publish

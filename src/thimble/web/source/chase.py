@@ -20,7 +20,7 @@ from thimble.ledger.bodies import (
     INFECTIONS,
 )
 from thimble.ledger.chasing import Chase, chase_of
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 from thimble.ledger.source_pace import Pace, paces
 from thimble.protocol.citing import cited
 from thimble.protocol.finding import Finding

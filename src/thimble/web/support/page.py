@@ -7,7 +7,7 @@ from datetime import tzinfo
 
 from thimble.clinical.saying import minute
 from thimble.ledger.bodies import ANSWERS
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 from thimble.ledger.support import due_offer, offering
 
 

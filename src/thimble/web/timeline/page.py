@@ -7,7 +7,8 @@ from datetime import datetime, tzinfo
 
 from thimble.clinical.saying import minute
 from thimble.ledger.assess import moment_of
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.web.timeline.drawing import drawn
 from thimble.web.timeline.scales import NARROW, WIDE
 from thimble.web.timeline.stretches import Picture

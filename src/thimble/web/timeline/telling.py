@@ -8,7 +8,8 @@ from datetime import datetime, timedelta, tzinfo
 from thimble.clinical.saying import counted, minute
 from thimble.clinical.windows import span_down
 from thimble.ledger.exposed import say
-from thimble.ledger.plan import TO_DO, Action, Plan, Situation, State
+from thimble.ledger.plan import TO_DO, Action, Plan, State
+from thimble.ledger.situation import Situation
 from thimble.web.timeline.scales import utc
 
 STATES = {

@@ -11,8 +11,9 @@ from thimble.clinical.visits import (
     words,
 )
 from thimble.ledger.bodies import AGREEMENTS, CONTACT_BY, CONTACT_OUTCOMES
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
 from thimble.ledger.series import series_found
+from thimble.ledger.situation import Situation
 from thimble.ledger.visiting import Visiting
 from thimble.web.support.page import Support
 from thimble.web.visits.cards import ExpectedLine, VisitCard, card_of, expected_line

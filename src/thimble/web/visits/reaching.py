@@ -11,9 +11,9 @@ from thimble.clinical.saying import calendar_day
 from thimble.ledger.bodies import REACHING_DECISIONS
 from thimble.ledger.exposed import say
 from thimble.ledger.next_thing import time_left
-from thimble.ledger.plan import Situation
 from thimble.ledger.pressing import Group, group_of
 from thimble.ledger.reaching import AGREE, CAME, CLOSE, DECIDE, Rung
+from thimble.ledger.situation import Situation
 
 
 @dataclass(frozen=True, slots=True)

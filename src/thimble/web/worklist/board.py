@@ -20,8 +20,9 @@ from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import Action, Plan, Situation
+from thimble.ledger.plan import Action, Plan
 from thimble.ledger.pressing import Limits, limits_of, to_do
+from thimble.ledger.situation import Situation
 from thimble.protocol import Protocol
 from thimble.web.context import get_protocol, get_site, get_store
 from thimble.web.tail import Since, Tail

@@ -14,8 +14,9 @@ from thimble.ledger.next_thing import (
     source_words,
     time_left,
 )
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
 from thimble.ledger.pressing import Group, limits_of, urgency_of
+from thimble.ledger.situation import Situation
 from thimble.protocol.vocabulary import Fact
 from thimble.web.worklist.cases import CAME_AFTER_CLOSING, Seen, came_after_closing, order
 from thimble.web.worklist.words import age, happened, instant

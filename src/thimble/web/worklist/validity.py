@@ -13,7 +13,9 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from thimble.clinical.prophylaxis import tables
 from thimble.ledger.assess import HOURS, Moment, moment_of
 from thimble.ledger.course import WITHOUT_DOSE
-from thimble.ledger.plan import CourseRecord, Plan, Situation
+from thimble.ledger.course_record import CourseRecord
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.protocol import Protocol
 
 EVER = datetime.max.replace(tzinfo=UTC)

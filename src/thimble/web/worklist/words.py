@@ -14,7 +14,8 @@ from thimble.ledger.next_thing import (
     signed_words,
     source_words,
 )
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.ledger.standing import standing_bodies
 from thimble.protocol.vocabulary import Fact
 from thimble.web.words import moment

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from thimble.clinical.saying import inside
-from thimble.ledger.plan import Departure
+from thimble.ledger.situation import Departure
 from thimble.ledger.telling import ASKS_FOR_NOTHING, told
 from thimble.protocol.finding import Finding
 from thimble.protocol.protocol import Protocol

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from thimble.clinical.site import Site
 from thimble.documents.otherwise import asked_for_by
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.plan.lens import Lens
 

@@ -9,7 +9,8 @@ from datetime import datetime, tzinfo
 from thimble.clinical.saying import opening
 from thimble.ledger.exposed import say
 from thimble.ledger.exposed import told as told_of
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
+from thimble.ledger.situation import Situation
 from thimble.protocol.finding import Reason
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.words import (

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from thimble.clinical.saying import inside
 from thimble.clinical.site import Site
 from thimble.ledger.exposed import protocol_for
-from thimble.ledger.plan import Plan, Situation
+from thimble.ledger.plan import Plan
 from thimble.ledger.pressing import OVERDUE
+from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.plan.actions import ActionView, Group, groups_of
 from thimble.web.desk.plan.cautions import CautionView, Topic, caution_of, topics_of
