@@ -22,9 +22,9 @@ from thimble.clinical.site import Site
 from thimble.ledger.assess import assess
 from thimble.ledger.entries import Draft, Entry
 from thimble.ledger.fold import fold
-from thimble.ledger.follow_up_record import AgreedVisit
+from thimble.ledger.follow_up.record import AgreedVisit
+from thimble.ledger.follow_up.visiting import visiting
 from thimble.ledger.store import CASES, Head, MemoryStore, chain
-from thimble.ledger.visiting import visiting
 from thimble.protocol import Protocol
 
 AIM_MS = 150.0

@@ -9,7 +9,7 @@ import pytest
 from thimble import actions
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.fold import fold
-from thimble.ledger.follow_up_record import AgreedVisit, FollowUp
+from thimble.ledger.follow_up.record import AgreedVisit, FollowUp
 from thimble.ledger.store import MemoryStore
 
 NIGHT = datetime(2026, 3, 2, 2, 40, tzinfo=UTC)

@@ -22,16 +22,16 @@ from thimble.demo.hospital import PASSWORD, STAFF
 from thimble.demo.stories import STORIES, Story
 from thimble.ledger.bodies import CONTACT_BY
 from thimble.ledger.compare import diff
-from thimble.ledger.course import course_of
 from thimble.ledger.entries import Kind
 from thimble.ledger.fitness import fitness_decisions
 from thimble.ledger.fold import fold
+from thimble.ledger.follow_up.reaching import next_rung
+from thimble.ledger.follow_up.visiting import expected
 from thimble.ledger.next_thing import next_thing
 from thimble.ledger.plan import State
 from thimble.ledger.pressing import Group, group_of, to_do, urgency
-from thimble.ledger.reaching import next_rung
+from thimble.ledger.prophylaxis.course import course_of
 from thimble.ledger.verify import verify
-from thimble.ledger.visiting import expected
 from thimble.web.fitness.evidence import offers
 from thimble.web.roles import Role
 

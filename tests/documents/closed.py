@@ -19,7 +19,7 @@ from thimble.ledger.assess import assess
 from thimble.ledger.entries import GENESIS, Entry, Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import Action, Plan, State
-from thimble.ledger.resulting import body_of, course_around
+from thimble.ledger.results.recorded import body_of, course_around
 from thimble.ledger.situation import Situation
 from thimble.ledger.store import MemoryStore
 from thimble.protocol.vocabulary import Value

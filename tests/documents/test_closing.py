@@ -23,9 +23,9 @@ from thimble.documents.closing_statement.results import PROVISIONAL
 from thimble.documents.render import Template, render
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.entries import Kind
-from thimble.ledger.follow_up_record import FollowUp
+from thimble.ledger.follow_up.record import FollowUp
 from thimble.ledger.plan import State
-from thimble.ledger.resulting import course_around
+from thimble.ledger.results.recorded import course_around
 from thimble.ledger.situation import Departure, KnownFact, Situation
 from thimble.protocol.vocabulary import Value
 

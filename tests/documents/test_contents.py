@@ -18,8 +18,8 @@ from thimble.documents.source_request.data import source_request
 from thimble.documents.ward_card.data import ward_card
 from thimble.documents.worker_plan.data import worker_plan
 from thimble.documents.worker_plan.plain import plain_id, plain_words
-from thimble.ledger.course_record import CourseRecord, GivenDose
 from thimble.ledger.plan import State
+from thimble.ledger.prophylaxis.record import CourseRecord, GivenDose
 from thimble.protocol.vocabulary import Value
 
 V = vocabulary()

@@ -32,9 +32,9 @@ from thimble.documents.letters.to_colleagues import (
     referral,
 )
 from thimble.documents.letters.visit_dates import missed_visit, visit_dates, why_no_dates
-from thimble.ledger.follow_up_record import AgreedVisit, FollowUp
+from thimble.ledger.follow_up.record import AgreedVisit, FollowUp
+from thimble.ledger.follow_up.visiting import Expected, Kept
 from thimble.ledger.situation import Departure, Link, Situation
-from thimble.ledger.visiting import Expected, Kept
 from thimble.protocol.vocabulary import Value
 
 V = vocabulary()

@@ -10,8 +10,8 @@ from uuid import UUID
 from hypothesis import given
 from hypothesis import strategies as st
 
-from thimble.ledger.appointments import appointments
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.follow_up.appointments import appointments
 from thimble.ledger.store import MemoryStore
 
 from .builders import NIGHT, ZONE, after, reported, write

@@ -15,13 +15,13 @@ from thimble import actions
 from thimble.clinical.source_law import jurisdictions, next_step, tables, vocabulary
 from thimble.clinical.source_rules import SourceRules
 from thimble.ledger.assess import assess
-from thimble.ledger.chasing import CALL, chase_of, held_of, speaking, state_of
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import SOURCE_STEPS, fold
 from thimble.ledger.next_thing import source_words
 from thimble.ledger.pressing import to_do, urgency
 from thimble.ledger.signature import SignatureState, signature_of
-from thimble.ledger.source_record import SourceStep
+from thimble.ledger.source.chasing import CALL, chase_of, held_of, speaking, state_of
+from thimble.ledger.source.record import SourceStep
 from thimble.ledger.store import MemoryStore
 from thimble.protocol import check_protocol
 

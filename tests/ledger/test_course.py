@@ -17,10 +17,10 @@ from thimble.clinical.prophylaxis import course_days, medicine_in
 from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.assess import assess
 from thimble.ledger.compare import diff
-from thimble.ledger.course import course_of
-from thimble.ledger.course_told import course_told
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import State
+from thimble.ledger.prophylaxis.course import course_of
+from thimble.ledger.prophylaxis.told import course_told
 from thimble.ledger.store import MemoryStore
 
 ZONE = ZoneInfo("Europe/Zurich")

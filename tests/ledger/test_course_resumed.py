@@ -13,9 +13,9 @@ from thimble.actions import Refused
 from thimble.clinical.prophylaxis import put
 from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.bodies import RESUMED_END
-from thimble.ledger.course_supply import IN_HAND
-from thimble.ledger.course_told import course_told, not_covered_words
 from thimble.ledger.plan import State
+from thimble.ledger.prophylaxis.supply import IN_HAND
+from thimble.ledger.prophylaxis.told import course_told, not_covered_words
 
 from .test_course import NEW_YEAR, ZONE, Case, local
 

@@ -10,9 +10,9 @@ from typing import Any, cast
 import pytest
 
 from thimble.clinical.serology import Analyte, Result, Status, Word
-from thimble.ledger.drawn import Drawn, drawn_by_results
 from thimble.ledger.plan import Action, State, Window
-from thimble.ledger.resulting import BASELINE, FOLLOW_UP
+from thimble.ledger.results.drawn import Drawn, drawn_by_results
+from thimble.ledger.results.recorded import BASELINE, FOLLOW_UP
 from thimble.ledger.situation import LabResult
 
 from .builders import after, us

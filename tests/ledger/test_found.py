@@ -12,11 +12,11 @@ from thimble import actions
 from thimble.clinical import library
 from thimble.clinical.serology import Against, Analyte, Quantity, Result, Status, Word
 from thimble.ledger.assess import assess
-from thimble.ledger.clearance import why_not_clear
 from thimble.ledger.fold import fold
-from thimble.ledger.found import FOUND
 from thimble.ledger.plan import Action, State
-from thimble.ledger.resulting import course_around, results_in, said_of
+from thimble.ledger.results.clearance import why_not_clear
+from thimble.ledger.results.found import FOUND
+from thimble.ledger.results.recorded import course_around, results_in, said_of
 from thimble.ledger.store import MemoryStore
 
 US = library.protocol("us")

@@ -14,12 +14,12 @@ from thimble.clinical.ladder import Ladder, Step
 from thimble.ledger.bodies import CONTACT_BY, CONTACT_OUTCOMES
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
-from thimble.ledger.follow_up_record import AgreedVisit, FollowUp, ReachingDecision
+from thimble.ledger.follow_up.reaching import NOT_GONE, Rung, next_rung
+from thimble.ledger.follow_up.record import AgreedVisit, FollowUp, ReachingDecision
+from thimble.ledger.follow_up.visiting import Expected, Kept
 from thimble.ledger.pressing import Group, group_of, urgency
-from thimble.ledger.reaching import NOT_GONE, Rung, next_rung
 from thimble.ledger.situation import Situation
 from thimble.ledger.store import MemoryStore
-from thimble.ledger.visiting import Expected, Kept
 
 from .builders import NIGHT, ZONE, reported, us, write
 

@@ -14,7 +14,7 @@ from thimble.clinical.serology.results import COMPARATORS, Quantity, Result, Sta
 from thimble.ledger.bodies import faults_of
 from thimble.ledger.entries import Draft, Kind
 from thimble.ledger.fold import fold
-from thimble.ledger.resulting import BASELINE, body_of, results_in
+from thimble.ledger.results.recorded import BASELINE, body_of, results_in
 from thimble.ledger.store import MemoryStore
 
 VOCABULARY = us().vocabulary

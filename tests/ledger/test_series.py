@@ -14,10 +14,10 @@ from thimble.clinical.library import protocol as shipped
 from thimble.ledger.assess import assess
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
+from thimble.ledger.follow_up.visiting import visiting
 from thimble.ledger.plan import TO_DO
 from thimble.ledger.series import after_exposure
 from thimble.ledger.store import MemoryStore
-from thimble.ledger.visiting import visiting
 
 SITE = stage().site
 CASE = "KRWM-7Q2X"

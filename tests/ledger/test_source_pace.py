@@ -11,7 +11,7 @@ from thimble.ledger.assess import assess
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import source_words
-from thimble.ledger.source_pace import paces
+from thimble.ledger.source.pace import paces
 from thimble.ledger.store import MemoryStore
 
 from .builders import ZONE, after, learned, reported, us, write

@@ -11,9 +11,9 @@ import pytest
 from ledger.builders import NIGHT, after, reported, us, write
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
+from thimble.ledger.follow_up.support import SOURCE_POSITIVE, due_offer, offering
 from thimble.ledger.situation import Situation
 from thimble.ledger.store import MemoryStore
-from thimble.ledger.support import SOURCE_POSITIVE, due_offer, offering
 
 REPORT, NEWS, MISSED = (moment.id for moment in offering().moments)
 

@@ -14,10 +14,10 @@ from thimble.clinical import library
 from thimble.demo.stories import STORIES, Story
 from thimble.ledger.assess import assess
 from thimble.ledger.fold import fold
+from thimble.ledger.follow_up.visiting import Kept, Visiting, expected, to_agree, visiting
 from thimble.ledger.plan import TO_DO, Plan
 from thimble.ledger.situation import Situation
 from thimble.ledger.store import MemoryStore
-from thimble.ledger.visiting import Kept, Visiting, expected, to_agree, visiting
 
 ZONE = ZoneInfo("America/New_York")
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=ZONE)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from thimble.clinical.library import protocol, shipped
 from thimble.clinical.prophylaxis import course_days, put, tables, vocabulary
 from thimble.ledger.bodies import BASELINE_BLOODS, SEVERITIES
-from thimble.ledger.course import COURSE_ACTIONS
+from thimble.ledger.prophylaxis.course import COURSE_ACTIONS
 from thimble.protocol import check_protocol
 
 

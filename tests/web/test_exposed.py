@@ -21,7 +21,7 @@ from thimble.actions.linking import TOUCHED
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.documents.letters.to_colleagues import QUESTIONS, SPECIALTIES
 from thimble.ledger.bodies import CONTACT_OUTCOMES
-from thimble.ledger.follow_up_record import AgreedVisit
+from thimble.ledger.follow_up.record import AgreedVisit
 from thimble.web import clock
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.desk.handling import read

@@ -19,7 +19,7 @@ from thimble.clinical.serology.analytes import Analyte, name_of
 from thimble.clinical.site import SiteError, load_site
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.entries import Kind
-from thimble.ledger.follow_up_record import AgreedVisit
+from thimble.ledger.follow_up.record import AgreedVisit
 from thimble.web import clock, context
 from thimble.web.context import get_identities, get_site, get_store
 from thimble.web.mailing.claims import GIVEN_UP

@@ -22,11 +22,11 @@ from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.assess import assess
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import fold
-from thimble.ledger.follow_up_record import AgreedVisit
+from thimble.ledger.follow_up.reaching import rung_on
+from thimble.ledger.follow_up.record import AgreedVisit
+from thimble.ledger.follow_up.visiting import to_agree, visiting
 from thimble.ledger.pressing import urgency
-from thimble.ledger.reaching import rung_on
 from thimble.ledger.store import MemoryStore
-from thimble.ledger.visiting import to_agree, visiting
 from thimble.protocol import Protocol
 from thimble.web import clock
 from thimble.web.context import get_ladder, get_protocol, get_site, get_store

@@ -16,7 +16,7 @@ from thimble import actions
 from thimble.actions.identity import WorkerIdentity
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.entries import Kind
-from thimble.ledger.follow_up_record import AgreedVisit
+from thimble.ledger.follow_up.record import AgreedVisit
 from thimble.web import clock
 from thimble.web.context import get_identities, get_store
 from thimble.web.models import IdentityLook

@@ -24,11 +24,11 @@ from thimble.clinical.library import protocol as shipped
 from thimble.clinical.site import Site
 from thimble.clinical.vocabulary import vocabulary
 from thimble.ledger.assess import assess, moment_of
-from thimble.ledger.course_record import CourseRecord, MissedDoses
 from thimble.ledger.fold import fold
 from thimble.ledger.next_thing import next_thing, short, signed_words, source_is_open, source_words
 from thimble.ledger.plan import Action, Plan, State
 from thimble.ledger.pressing import NEAR, OVERDUE, Group, urgency
+from thimble.ledger.prophylaxis.record import CourseRecord, MissedDoses
 from thimble.ledger.store import MemoryStore
 from thimble.protocol import Question
 from thimble.web import clock

@@ -7,8 +7,8 @@ from datetime import datetime
 from typing import Any
 
 from thimble.actions._append import Refused, append, existing
-from thimble.ledger.course import FIRST_DOSE
 from thimble.ledger.entries import Entry, Kind
+from thimble.ledger.prophylaxis.course import FIRST_DOSE
 from thimble.ledger.standing import standing
 from thimble.ledger.store import LedgerStore
 

@@ -10,7 +10,7 @@ from thimble.actions._append import Refused, append, existing
 from thimble.clinical.series import DoseGiven
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
-from thimble.ledger.follow_up_record import AgreedVisit
+from thimble.ledger.follow_up.record import AgreedVisit
 from thimble.ledger.store import LedgerStore
 from thimble.protocol.vocabulary import Fact
 
@@ -234,7 +234,7 @@ def offer(
     text: str = "",
     expected_position: int | None = None,
 ) -> list[Entry]:
-    """Support was offered at a moment of `ledger.support`; the worker's answer is one of `ANSWERS`.
+    """Support was offered at a moment of `follow_up.support`; the worker's answer is one of `ANSWERS`.
 
     Raises:
         Refused: an answer that is none.

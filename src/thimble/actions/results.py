@@ -18,7 +18,7 @@ from thimble.ledger.assess import Site
 from thimble.ledger.bodies import facts_to_json
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
-from thimble.ledger.resulting import BASELINE, FOLLOW_UP, body_of, course_around
+from thimble.ledger.results.recorded import BASELINE, FOLLOW_UP, body_of, course_around
 from thimble.ledger.situation import Situation
 from thimble.ledger.store import LedgerStore
 from thimble.protocol.protocol import Protocol

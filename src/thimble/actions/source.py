@@ -7,9 +7,9 @@ from datetime import date, datetime
 from typing import Any
 
 from thimble.actions._append import Refused, append
-from thimble.ledger.chasing import SETTLE
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS
+from thimble.ledger.source.chasing import SETTLE
 from thimble.ledger.store import LedgerStore
 
 ACCESS: Mapping[str, str] = {

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from thimble import actions
 from thimble.demo.stage import Moment
-from thimble.ledger.course_record import STOP
 from thimble.ledger.plan import Action
+from thimble.ledger.prophylaxis.record import STOP
 
 
 def carry_out(moment: Moment, action: Action) -> None:

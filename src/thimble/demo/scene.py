@@ -12,9 +12,9 @@ from thimble.actions import SourceIdentity, WorkerIdentity
 from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word
 from thimble.demo.doing import carry_out
 from thimble.demo.stage import Moment
-from thimble.ledger.course import FIRST_DOSE
+from thimble.ledger.follow_up.visiting import to_agree, visiting
 from thimble.ledger.plan import TO_DO
-from thimble.ledger.visiting import to_agree, visiting
+from thimble.ledger.prophylaxis.course import FIRST_DOSE
 from thimble.protocol import Value
 
 

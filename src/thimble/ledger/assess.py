@@ -14,16 +14,16 @@ from typing import Protocol as Shape
 from thimble.clinical.computed import compute
 from thimble.clinical.source_rules import SourceRules
 from thimble.ledger.amounts import Lacking
-from thimble.ledger.chasing import chase_actions, chase_of
 from thimble.ledger.clocks import HOURS, Moment, either, evaluate, hours_words, moment_of
 from thimble.ledger.consistent import consistent
-from thimble.ledger.course import course_of
 from thimble.ledger.due import actions_of, in_order, words_of
 from thimble.ledger.exposed import plan_for
-from thimble.ledger.found import actions_found
 from thimble.ledger.plan import Caution, Plan
+from thimble.ledger.prophylaxis.course import course_of
+from thimble.ledger.results.found import actions_found
 from thimble.ledger.series import series_found
 from thimble.ledger.situation import KnownFact, Situation
+from thimble.ledger.source.chasing import chase_actions, chase_of
 from thimble.protocol.finding import Evaluation, Item, Question
 from thimble.protocol.protocol import Protocol
 from thimble.protocol.vocabulary import Value

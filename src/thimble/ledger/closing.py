@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from thimble.ledger.clearance import Awaited, results_awaited, why_not_clear
 from thimble.ledger.entries import Entry
 from thimble.ledger.plan import TO_DO, Action, Plan
-from thimble.ledger.resulting import course_around
+from thimble.ledger.results.clearance import Awaited, results_awaited, why_not_clear
+from thimble.ledger.results.recorded import course_around
 from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 

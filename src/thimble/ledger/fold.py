@@ -13,12 +13,12 @@ from datetime import datetime
 
 from thimble.clinical.series import DoseGiven, PartialDate
 from thimble.ledger.bodies import from_json
-from thimble.ledger.course_record import COURSE_KINDS, STOP, CourseReading
 from thimble.ledger.entries import Entry, Kind
-from thimble.ledger.follow_up_record import FOLLOWING, FollowUpReading
-from thimble.ledger.resulting import results_in
+from thimble.ledger.follow_up.record import FOLLOWING, FollowUpReading
+from thimble.ledger.prophylaxis.record import COURSE_KINDS, STOP, CourseReading
+from thimble.ledger.results.recorded import results_in
 from thimble.ledger.situation import Departure, KnownFact, LabResult, Link, SignedPlan, Situation
-from thimble.ledger.source_record import SourceReading
+from thimble.ledger.source.record import SourceReading
 from thimble.ledger.standing import Standing, known_by, standing
 from thimble.protocol.vocabulary import Fact, Value
 

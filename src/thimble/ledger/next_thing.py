@@ -10,7 +10,6 @@ from datetime import UTC, datetime, timedelta
 from thimble.clinical.saying import elapsed
 from thimble.clinical.windows import best_within, span_down, span_up
 from thimble.ledger.assess import HOURS
-from thimble.ledger.chasing import CALL, state_of
 from thimble.ledger.plan import CHASE, Action, Plan, State
 from thimble.ledger.pressing import (
     FAR,
@@ -27,6 +26,7 @@ from thimble.ledger.pressing import (
     urgency_of,
 )
 from thimble.ledger.situation import Situation
+from thimble.ledger.source.chasing import CALL, state_of
 from thimble.protocol.vocabulary import Fact
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import Enum, auto
 
-from thimble.ledger.course import follows_from_course
 from thimble.ledger.plan import CHASE, TO_DO, Action, Plan, State
+from thimble.ledger.prophylaxis.course import follows_from_course
 from thimble.ledger.situation import SignedPlan, Situation
 from thimble.ledger.telling import told
 from thimble.protocol.protocol import Protocol

@@ -9,9 +9,9 @@ from typing import Any
 
 from thimble.clinical.series import DoseGiven
 from thimble.clinical.serology.results import Result
-from thimble.ledger.course_record import CourseRecord
-from thimble.ledger.follow_up_record import FollowUp
-from thimble.ledger.source_record import SourceCourse
+from thimble.ledger.follow_up.record import FollowUp
+from thimble.ledger.prophylaxis.record import CourseRecord
+from thimble.ledger.source.record import SourceCourse
 from thimble.protocol.vocabulary import Value
 
 

@@ -16,7 +16,9 @@ from thimble.clinical.site import Site
 from thimble.documents.closing_statement.closing import closing_of, reason_in_words
 from thimble.documents.frame import Contact, Frame, contacts, frame, mark_of, unconfirmed
 from thimble.documents.record import Record
-from thimble.ledger.clearance import (
+from thimble.ledger.closing import ALL_CLEAR
+from thimble.ledger.plan import TO_DO, Plan
+from thimble.ledger.results.clearance import (
     INFECTIONS,
     OUTCOMES,
     results_awaited,
@@ -24,10 +26,8 @@ from thimble.ledger.clearance import (
     why_not_clear,
     without_source,
 )
-from thimble.ledger.closing import ALL_CLEAR
-from thimble.ledger.plan import TO_DO, Plan
+from thimble.ledger.results.of_worker import WorkersResults
 from thimble.ledger.situation import Situation
-from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 
 
@@ -99,7 +99,7 @@ def all_clear(
     """The certificate as of `plan.now`.
 
     Args:
-        course: around the worker's results (`ledger.resulting.course_around`).
+        course: around the worker's results (`ledger.results.recorded.course_around`).
         name: the worker's; "" leaves a line to write it on.
         record: the entries of the case: the one that closed it names who did.
 

@@ -17,9 +17,9 @@ from thimble.documents.record import Record
 from thimble.documents.words import ABOUT
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.clocks import moment_of
-from thimble.ledger.course_told import course_told
 from thimble.ledger.exposed import protocol_for, say
 from thimble.ledger.plan import Caution, Plan
+from thimble.ledger.prophylaxis.told import course_told
 from thimble.ledger.signature import SignatureState, signature_of
 from thimble.ledger.situation import KnownFact, Situation
 from thimble.protocol.protocol import Protocol

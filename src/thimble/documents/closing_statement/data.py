@@ -17,10 +17,10 @@ from thimble.documents.closing_statement.telling import Telling
 from thimble.documents.frame import Frame, frame, mark_of
 from thimble.documents.record import Record, in_entry
 from thimble.ledger.bodies import CONTACT_BY, CONTACT_OUTCOMES
-from thimble.ledger.clearance import without_source
 from thimble.ledger.entries import Kind
 from thimble.ledger.exposed import protocol_for, say, told
 from thimble.ledger.plan import TO_DO, Action, Plan
+from thimble.ledger.results.clearance import without_source
 from thimble.ledger.situation import Situation
 from thimble.ledger.standing import Standing, known_by, standing
 from thimble.protocol.protocol import Protocol
@@ -79,7 +79,7 @@ def closing_statement(
     """The case as of `plan.now`, closed or said to be open.
 
     Args:
-        course: around the worker's results (`ledger.resulting.course_around`).
+        course: around the worker's results (`ledger.results.recorded.course_around`).
         record: the entries of the case, for who closed it, who did what, and the doses.
     """
     kept, zone = record or Record(), site.zone

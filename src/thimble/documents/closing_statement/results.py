@@ -16,9 +16,9 @@ from thimble.clinical.serology import (
 )
 from thimble.clinical.serology.statement import Marker
 from thimble.documents.frame import unconfirmed
-from thimble.ledger.resulting import said_of
+from thimble.ledger.results.of_worker import WorkersResults
+from thimble.ledger.results.recorded import said_of
 from thimble.ledger.situation import Situation
-from thimble.ledger.workers_results import WorkersResults
 
 MARKERS: tuple[Marker, ...] = ("hiv", "hbv", "hcv")
 PROVISIONAL = "Provisional: not the last word"

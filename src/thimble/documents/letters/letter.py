@@ -19,7 +19,7 @@ from thimble.documents.frame import Contact, Frame, contact
 from thimble.documents.words import window_for_a_person
 from thimble.documents.worker_plan.plain import plain_words
 from thimble.ledger.plan import TO_DO, Action, Plan
-from thimble.ledger.resulting import said_of
+from thimble.ledger.results.recorded import said_of
 from thimble.protocol.finding import Reason
 
 MOST_LINES, LONGEST_LINE = 6, 80

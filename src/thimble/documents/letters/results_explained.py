@@ -28,10 +28,10 @@ from thimble.documents.letters.letter import (
     results_table,
     still_planned,
 )
-from thimble.ledger.clearance import without_source
 from thimble.ledger.plan import Plan
+from thimble.ledger.results.clearance import without_source
+from thimble.ledger.results.of_worker import WorkersResults
 from thimble.ledger.situation import Situation
-from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 
 TOLD_IN_PERSON = (

@@ -27,13 +27,13 @@ from thimble.documents.letters.letter import (
     still_planned,
 )
 from thimble.documents.record import Record
-from thimble.ledger.clearance import without_source
 from thimble.ledger.exposed import protocol_for, say
 from thimble.ledger.exposed import told as said
 from thimble.ledger.linking import is_patient_case
 from thimble.ledger.plan import Plan
+from thimble.ledger.results.clearance import without_source
+from thimble.ledger.results.of_worker import WorkersResults
 from thimble.ledger.situation import Situation
-from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.finding import Reason
 from thimble.protocol.protocol import Protocol
 

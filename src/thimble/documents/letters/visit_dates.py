@@ -15,9 +15,9 @@ from thimble.clinical.visits import DayWindow
 from thimble.documents.frame import frame, mark_of, phone
 from thimble.documents.letters.letter import Letter, Part, Table, here
 from thimble.ledger.exposed import say
+from thimble.ledger.follow_up.visiting import Expected, Kept
 from thimble.ledger.plan import Plan
 from thimble.ledger.situation import Situation
-from thimble.ledger.visiting import Expected, Kept
 from thimble.protocol.protocol import Protocol
 
 TO_COME = (Kept.TODAY, Kept.AHEAD)
@@ -43,7 +43,7 @@ def visit_dates(
     """The letter as of `plan.now`.
 
     Args:
-        expected, windows: of `ledger.visiting.Visiting`.
+        expected, windows: of `ledger.follow_up.visiting.Visiting`.
         name: the worker's; "" leaves a line to write on.
 
     Raises:

@@ -14,10 +14,10 @@ from thimble.documents.worker_plan.decisions import Decided, Decisions
 from thimble.documents.worker_plan.plain import plain_words
 from thimble.documents.worker_plan.tasks import Task, Tasks
 from thimble.documents.worker_plan.telling import Telling
-from thimble.ledger.course import course_of
-from thimble.ledger.course_told import not_covered_words, pack_words
 from thimble.ledger.exposed import protocol_for, say
 from thimble.ledger.plan import Plan, State
+from thimble.ledger.prophylaxis.course import course_of
+from thimble.ledger.prophylaxis.told import not_covered_words, pack_words
 from thimble.ledger.signature import SignatureState, signature_of
 from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol

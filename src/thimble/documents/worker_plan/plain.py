@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from thimble.ledger.course import ANSWER
+from thimble.ledger.prophylaxis.course import ANSWER
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,6 @@ from datetime import datetime, tzinfo
 from thimble.clinical.prophylaxis import put
 from thimble.ledger.amounts import Lacking, doses_of, lacking_of
 from thimble.ledger.clocks import Moment, union
-from thimble.ledger.course import COURSE_ACTIONS, Course
 from thimble.ledger.due.done import (
     answers_awaited,
     done_of,
@@ -20,6 +19,7 @@ from thimble.ledger.due.left_over import left_over
 from thimble.ledger.due.windows import counted_from_series, of_series, window_of
 from thimble.ledger.plan import TO_DO, Action, State, Window
 from thimble.ledger.pressing import FAR, urgency
+from thimble.ledger.prophylaxis.course import COURSE_ACTIONS, Course
 from thimble.ledger.series import Series
 from thimble.ledger.situation import Situation
 from thimble.protocol.finding import Evaluation, Item

@@ -7,11 +7,11 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
-from thimble.ledger.course import ANSWER
-from thimble.ledger.course_record import CourseRecord, MissedDoses, Told
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import Done
 from thimble.ledger.plan import Action, State, Window
+from thimble.ledger.prophylaxis.course import ANSWER
+from thimble.ledger.prophylaxis.record import CourseRecord, MissedDoses, Told
 from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 

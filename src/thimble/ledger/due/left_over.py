@@ -8,11 +8,11 @@ from functools import lru_cache
 
 from thimble.clinical.prophylaxis import tables
 from thimble.ledger.clocks import Moment
-from thimble.ledger.course import ANSWER
 from thimble.ledger.due.windows import window_of
 from thimble.ledger.entries import Kind
-from thimble.ledger.found import FOUND_WORDS
 from thimble.ledger.plan import CHASE, Action, State, Window
+from thimble.ledger.prophylaxis.course import ANSWER
+from thimble.ledger.results.found import FOUND_WORDS
 from thimble.ledger.situation import Situation
 from thimble.protocol.protocol import Protocol
 

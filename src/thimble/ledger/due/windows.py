@@ -9,8 +9,8 @@ from functools import lru_cache
 
 from thimble.clinical.durations import add, parse
 from thimble.ledger.clocks import Moment
-from thimble.ledger.course import FIRST_DOSE
 from thimble.ledger.plan import Follows, Window
+from thimble.ledger.prophylaxis.course import FIRST_DOSE
 from thimble.ledger.series import Series
 from thimble.ledger.situation import Situation
 from thimble.protocol.model import COURSE_CLOCKS

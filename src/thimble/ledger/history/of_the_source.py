@@ -18,7 +18,7 @@ from thimble.ledger.bodies import (
 )
 from thimble.ledger.entries import Kind
 from thimble.ledger.history.phrases import day_words, labelled
-from thimble.ledger.resulting import results_in, said_of
+from thimble.ledger.results.recorded import results_in, said_of
 
 
 def result_words(body: Mapping[str, Any], zone: tzinfo, say: Callable[[str], str]) -> Iterable[str]:

@@ -10,13 +10,13 @@ from thimble.ledger.bodies import (
     CLOSED_REASONS,
     from_json,
 )
-from thimble.ledger.chasing import SETTLE, SETTLED_WORDS
-from thimble.ledger.course_words import OF_A_COURSE, course_words
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.exposed import as_written
 from thimble.ledger.history.of_the_source import result_words, source_words
 from thimble.ledger.history.of_the_worker import contact_words, visit_words
 from thimble.ledger.history.phrases import instant_words, labelled, when_words
+from thimble.ledger.prophylaxis.words import OF_A_COURSE, course_words
+from thimble.ledger.source.chasing import SETTLE, SETTLED_WORDS
 from thimble.protocol.vocabulary import Fact
 
 SAID_BY = {

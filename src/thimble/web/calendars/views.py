@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from thimble.clinical.site import Site
 from thimble.exchange.calendars import Words, calendar
-from thimble.ledger.appointments import appointments
+from thimble.ledger.follow_up.appointments import appointments
 from thimble.web import clock, log
 from thimble.web.access import needs, public
 from thimble.web.context import get_site, get_store

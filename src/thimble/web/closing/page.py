@@ -10,8 +10,8 @@ from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.closing import ALL_CLEAR, GOES_ON_ELSEWHERE, Remainder, remainder
 from thimble.ledger.exposed import protocol_for, say, told
 from thimble.ledger.plan import Action, State
-from thimble.ledger.resulting import course_around
-from thimble.ledger.workers_results import waits_for
+from thimble.ledger.results.of_worker import waits_for
+from thimble.ledger.results.recorded import course_around
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.reading import Reading
 

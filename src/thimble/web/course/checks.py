@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from thimble.clinical.prophylaxis import put
 from thimble.clinical.prophylaxis.tables import OTHER
-from thimble.ledger.course import (
+from thimble.ledger.prophylaxis.course import (
     Course,
 )
 from thimble.web.desk.reading import Reading

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from thimble.ledger.course import (
+from thimble.ledger.next_thing import time_left
+from thimble.ledger.plan import TO_DO, Action
+from thimble.ledger.prophylaxis.course import (
     ANSWER,
     FIRST_DOSE,
     follows_from_course,
 )
-from thimble.ledger.course_record import STOP
-from thimble.ledger.next_thing import time_left
-from thimble.ledger.plan import TO_DO, Action
+from thimble.ledger.prophylaxis.record import STOP
 from thimble.web.course.places import RESUMED_REVIEW, REVIEW, form_for
 from thimble.web.desk.reading import Reading
 

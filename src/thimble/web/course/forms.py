@@ -19,9 +19,9 @@ from thimble.ledger.bodies import (
     SOURCE_RESULT,
     STOP_REASONS,
 )
-from thimble.ledger.course_record import STOP
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.plan import TO_DO
+from thimble.ledger.prophylaxis.record import STOP
 from thimble.web.context import get_site, get_store
 from thimble.web.course.places import RESUMED_REVIEW, REVIEW, open_questions
 from thimble.web.desk.handling import moment_of_form, who

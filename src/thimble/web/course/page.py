@@ -13,14 +13,14 @@ from thimble.ledger.bodies import (
     STOP_REASONS,
 )
 from thimble.ledger.compare import diff
-from thimble.ledger.course import (
+from thimble.ledger.exposed import protocol_for, told
+from thimble.ledger.fold import fold
+from thimble.ledger.prophylaxis.course import (
     FIRST_DOSE,
     course_of,
 )
-from thimble.ledger.course_record import CourseRecord, Told
-from thimble.ledger.course_told import course_told, pack_words
-from thimble.ledger.exposed import protocol_for, told
-from thimble.ledger.fold import fold
+from thimble.ledger.prophylaxis.record import CourseRecord, Told
+from thimble.ledger.prophylaxis.told import course_told, pack_words
 from thimble.protocol.protocol import Protocol
 from thimble.web.course.checks import Check, checks_of
 from thimble.web.course.due import Due, due_of

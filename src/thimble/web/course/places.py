@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from thimble.ledger.course import ANSWER
-from thimble.ledger.course_record import STOP
 from thimble.ledger.plan import TO_DO, Plan
+from thimble.ledger.prophylaxis.course import ANSWER
+from thimble.ledger.prophylaxis.record import STOP
 
 REVIEW = "review_72h"
 """The review of the plan that a review of the course does, by the id that protocols give it."""

@@ -11,11 +11,11 @@ from thimble.ledger.bodies import (
     RESUMED_END,
     SEVERITIES,
 )
-from thimble.ledger.course import (
+from thimble.ledger.prophylaxis.course import (
     Course,
     without,
 )
-from thimble.ledger.course_record import CourseRecord, Told
+from thimble.ledger.prophylaxis.record import CourseRecord, Told
 from thimble.web.desk.words import point
 
 

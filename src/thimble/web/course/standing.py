@@ -8,11 +8,11 @@ from thimble.clinical.saying import counted
 from thimble.ledger.bodies import (
     ADHERENCE,
 )
-from thimble.ledger.course import (
+from thimble.ledger.prophylaxis.course import (
     Course,
 )
-from thimble.ledger.course_record import CourseRecord
-from thimble.ledger.course_told import not_covered_words
+from thimble.ledger.prophylaxis.record import CourseRecord
+from thimble.ledger.prophylaxis.told import not_covered_words
 from thimble.web.course.record_words import RecordWords
 
 

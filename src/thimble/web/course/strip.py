@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from thimble.ledger.course import Course
+from thimble.ledger.prophylaxis.course import Course
 
 CELL, HEIGHT, MOST = 22, 30, 60
 

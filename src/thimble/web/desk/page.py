@@ -11,12 +11,12 @@ from thimble.actions.linking import TOUCHED
 from thimble.clinical.site import Site
 from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.compare import fingerprint
-from thimble.ledger.course import FIRST_DOSE
 from thimble.ledger.exposed import protocol_for, say, saying
+from thimble.ledger.follow_up.support import due_offer
 from thimble.ledger.linking import is_patient_case
+from thimble.ledger.prophylaxis.course import FIRST_DOSE
 from thimble.ledger.signature import SignatureState, signature_of
 from thimble.ledger.situation import Situation
-from thimble.ledger.support import due_offer
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.changes import Change, Written, changed_since
 from thimble.web.desk.known import FactGroup, known_in_words

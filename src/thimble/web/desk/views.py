@@ -14,11 +14,11 @@ from django.views.decorators.vary import vary_on_headers
 from thimble import actions
 from thimble.actions import Refused
 from thimble.ledger.bodies import to_json
-from thimble.ledger.chasing import chases
 from thimble.ledger.clocks import HOURS
-from thimble.ledger.course import ANSWER
 from thimble.ledger.entries import Entry
 from thimble.ledger.plan import Action
+from thimble.ledger.prophylaxis.course import ANSWER
+from thimble.ledger.source.chasing import chases
 from thimble.ledger.standing import standing_bodies
 from thimble.protocol.vocabulary import Fact, Value
 from thimble.web import clock

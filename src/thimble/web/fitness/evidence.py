@@ -11,7 +11,7 @@ from thimble.clinical.fitness import vocabulary
 from thimble.clinical.fitness.offering import Offered, OnRecord, offer
 from thimble.clinical.saying import opening
 from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word, current
-from thimble.ledger.resulting import said_of
+from thimble.ledger.results.recorded import said_of
 from thimble.ledger.situation import Situation
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person

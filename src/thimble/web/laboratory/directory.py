@@ -11,7 +11,7 @@ from thimble.exchange.hl7v2.model import Patient
 from thimble.exchange.known import Person, Registered, Sample
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS, fold
-from thimble.ledger.resulting import BASELINE, FOLLOW_UP
+from thimble.ledger.results.recorded import BASELINE, FOLLOW_UP
 from thimble.ledger.standing import standing
 from thimble.protocol.protocol import Protocol
 from thimble.web.laboratory.register import Register

@@ -17,10 +17,10 @@ from thimble import actions
 from thimble.clinical.neutral import is_mail_address
 from thimble.clinical.site import Site
 from thimble.ledger.entries import Kind
-from thimble.ledger.reaching import next_rung
+from thimble.ledger.follow_up.reaching import next_rung
+from thimble.ledger.follow_up.visiting import Expected, Kept, expected
 from thimble.ledger.situation import Situation
 from thimble.ledger.standing import standing
-from thimble.ledger.visiting import Expected, Kept, expected
 from thimble.web import log
 from thimble.web.context import get_identities, get_ladder, get_site, get_store
 from thimble.web.mailing.claims import (

@@ -29,7 +29,7 @@ from thimble.documents.letters.visit_dates import (
 from thimble.documents.render import Template
 from thimble.documents.render import render as compose
 from thimble.ledger.exposed import say
-from thimble.ledger.visiting import visiting
+from thimble.ledger.follow_up.visiting import visiting
 from thimble.web.access import needs
 from thimble.web.context import get_protocol, get_site
 from thimble.web.desk.handling import canonical, read, worker_of

@@ -13,9 +13,9 @@ from thimble.documents.letters.visit_dates import why_no_dates, why_not_missed
 from thimble.documents.record import Record
 from thimble.documents.source_request.data import why_no_request
 from thimble.ledger.exposed import say, told
+from thimble.ledger.follow_up.visiting import visiting
 from thimble.ledger.linking import is_patient_case
-from thimble.ledger.resulting import course_around
-from thimble.ledger.visiting import visiting
+from thimble.ledger.results.recorded import course_around
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.reading import Reading
 from thimble.web.roles import LABELS

@@ -10,7 +10,7 @@ from thimble.clinical.serology import Against, Analyte, Quantity, Result, Status
 from thimble.clinical.serology.results import Of
 from thimble.exchange.hl7v2.model import Coded
 from thimble.exchange.hl7v2.ranges import compared_with
-from thimble.ledger.resulting import BASELINE, FOLLOW_UP
+from thimble.ledger.results.recorded import BASELINE, FOLLOW_UP
 from thimble.web.desk.questions import BadAnswer, decimal, read_moment
 
 WHOSE = {

@@ -22,11 +22,11 @@ from thimble.clinical.serology import (
 from thimble.clinical.serology.results import COMPARATORS
 from thimble.clinical.serology.statement import Marker
 from thimble.clinical.vocabulary import VOCABULARY
-from thimble.ledger.drawn import Drawn
 from thimble.ledger.exposed import say, told
-from thimble.ledger.resulting import said_of
+from thimble.ledger.results.drawn import Drawn
+from thimble.ledger.results.of_worker import WorkersResults, waits_for
+from thimble.ledger.results.recorded import said_of
 from thimble.ledger.situation import LabResult, Situation
-from thimble.ledger.workers_results import WorkersResults, waits_for
 from thimble.protocol.finding import STANDINGS
 from thimble.web.results.entering import STATUSES, WHOSE, WORDS
 

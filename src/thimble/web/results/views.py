@@ -11,10 +11,10 @@ from django.views.decorators.http import require_GET, require_POST
 
 from thimble import actions
 from thimble.actions import Doubtful, Refused
-from thimble.ledger.drawn import drawn_by_results
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.exposed import say
-from thimble.ledger.resulting import course_around
+from thimble.ledger.results.drawn import drawn_by_results
+from thimble.ledger.results.recorded import course_around
 from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.context import get_protocol, get_site, get_store

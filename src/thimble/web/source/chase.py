@@ -19,9 +19,9 @@ from thimble.ledger.bodies import (
     GROUNDS,
     INFECTIONS,
 )
-from thimble.ledger.chasing import Chase, chase_of
 from thimble.ledger.situation import Situation
-from thimble.ledger.source_pace import Pace, paces
+from thimble.ledger.source.chasing import Chase, chase_of
+from thimble.ledger.source.pace import Pace, paces
 from thimble.protocol.citing import cited
 from thimble.protocol.finding import Finding
 from thimble.web.desk.reading import Reading

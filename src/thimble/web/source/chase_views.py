@@ -9,8 +9,8 @@ from django.views.decorators.http import require_POST
 from thimble import actions
 from thimble.actions import Refused
 from thimble.ledger.bodies import CALL_OUTCOMES
-from thimble.ledger.chasing import SETTLE
 from thimble.ledger.entries import Kind
+from thimble.ledger.source.chasing import SETTLE
 from thimble.web import clock
 from thimble.web.access import needs
 from thimble.web.context import get_site, get_store

@@ -7,8 +7,8 @@ from datetime import tzinfo
 
 from thimble.clinical.saying import minute
 from thimble.ledger.bodies import ANSWERS
+from thimble.ledger.follow_up.support import due_offer, offering
 from thimble.ledger.situation import Situation
-from thimble.ledger.support import due_offer, offering
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_POST
 
 from thimble import actions
 from thimble.ledger.bodies import ANSWERS
-from thimble.ledger.support import due_offer
+from thimble.ledger.follow_up.support import due_offer
 from thimble.web import clock, log
 from thimble.web.access import needs
 from thimble.web.context import get_store

@@ -14,7 +14,7 @@ from thimble.clinical.visits import (
     shared,
     words,
 )
-from thimble.ledger.visiting import Expected, Kept, Visiting
+from thimble.ledger.follow_up.visiting import Expected, Kept, Visiting
 from thimble.web.visits.typed import field_of, hour_field_of
 
 MOST_DAYS = 40

@@ -11,10 +11,10 @@ from thimble.clinical.visits import (
     words,
 )
 from thimble.ledger.bodies import AGREEMENTS, CONTACT_BY, CONTACT_OUTCOMES
+from thimble.ledger.follow_up.visiting import Visiting
 from thimble.ledger.plan import Plan
 from thimble.ledger.series import series_found
 from thimble.ledger.situation import Situation
-from thimble.ledger.visiting import Visiting
 from thimble.web.support.page import Support
 from thimble.web.visits.cards import ExpectedLine, VisitCard, card_of, expected_line
 from thimble.web.visits.picture import picture

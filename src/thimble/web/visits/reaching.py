@@ -10,9 +10,9 @@ from thimble.clinical.ladder import Ladder
 from thimble.clinical.saying import calendar_day
 from thimble.ledger.bodies import REACHING_DECISIONS
 from thimble.ledger.exposed import say
+from thimble.ledger.follow_up.reaching import AGREE, CAME, CLOSE, DECIDE, Rung
 from thimble.ledger.next_thing import time_left
 from thimble.ledger.pressing import Group, group_of
-from thimble.ledger.reaching import AGREE, CAME, CLOSE, DECIDE, Rung
 from thimble.ledger.situation import Situation
 
 

@@ -14,7 +14,7 @@ from thimble.clinical.visits import (
     VisitPlan,
     why_not_at,
 )
-from thimble.ledger.visiting import Visiting
+from thimble.ledger.follow_up.visiting import Visiting
 
 
 def typed_doses(text: str) -> tuple[DoseGiven, ...]:

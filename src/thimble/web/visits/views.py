@@ -16,8 +16,8 @@ from thimble.actions import Refused
 from thimble.ledger.bodies import REACHING_DECISIONS
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.exposed import say
-from thimble.ledger.reaching import next_rung
-from thimble.ledger.visiting import to_agree, visiting
+from thimble.ledger.follow_up.reaching import next_rung
+from thimble.ledger.follow_up.visiting import to_agree, visiting
 from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.context import (

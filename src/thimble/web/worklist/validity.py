@@ -12,9 +12,9 @@ from datetime import UTC, datetime, timedelta, tzinfo
 
 from thimble.clinical.prophylaxis import tables
 from thimble.ledger.assess import HOURS, Moment, moment_of
-from thimble.ledger.course import WITHOUT_DOSE
-from thimble.ledger.course_record import CourseRecord
 from thimble.ledger.plan import Plan
+from thimble.ledger.prophylaxis.course import WITHOUT_DOSE
+from thimble.ledger.prophylaxis.record import CourseRecord
 from thimble.ledger.situation import Situation
 from thimble.protocol import Protocol
 

@@ -8,11 +8,11 @@ from datetime import datetime, timedelta
 
 from thimble.clinical.saying import inside
 from thimble.documents.otherwise import asked_for_by
-from thimble.ledger.chasing import chases
-from thimble.ledger.course import FIRST_DOSE
 from thimble.ledger.exposed import say
 from thimble.ledger.plan import Action, State
 from thimble.ledger.pressing import has_opened
+from thimble.ledger.prophylaxis.course import FIRST_DOSE
+from thimble.ledger.source.chasing import chases
 from thimble.web.course.places import form_for
 from thimble.web.desk.plan.decisions import DepartureView
 from thimble.web.desk.plan.lens import Lens

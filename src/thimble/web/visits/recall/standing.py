@@ -14,13 +14,13 @@ from thimble.ledger.assess import assess
 from thimble.ledger.bodies import CONTACT_BY, CONTACT_OUTCOMES
 from thimble.ledger.entries import Entry
 from thimble.ledger.fold import fold
-from thimble.ledger.follow_up_record import AgreedVisit
+from thimble.ledger.follow_up.reaching import Rung, next_rung, rung_on
+from thimble.ledger.follow_up.record import AgreedVisit
+from thimble.ledger.follow_up.visiting import SOON, Kept, expected, visiting
 from thimble.ledger.next_thing import short
 from thimble.ledger.plan import Plan
 from thimble.ledger.pressing import NEAR, OVERDUE, Key, urgency
-from thimble.ledger.reaching import Rung, next_rung, rung_on
 from thimble.ledger.situation import Situation
-from thimble.ledger.visiting import SOON, Kept, expected, visiting
 from thimble.protocol import Protocol
 from thimble.web.visits.reaching import when_words
 from thimble.web.worklist.validity import EVER, GRAIN, valid_until

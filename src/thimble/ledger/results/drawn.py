@@ -8,9 +8,9 @@ from datetime import datetime
 
 from thimble.clinical.serology import Analyte, Result, current
 from thimble.ledger.plan import TO_DO, Action, Plan
-from thimble.ledger.resulting import BASELINE
+from thimble.ledger.results.of_worker import WorkersResults
+from thimble.ledger.results.recorded import BASELINE
 from thimble.ledger.situation import Situation
-from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 
 

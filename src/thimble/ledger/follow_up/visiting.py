@@ -26,7 +26,7 @@ from thimble.clinical.visits import (
     plan_visits,
 )
 from thimble.clinical.visits.items import shifted
-from thimble.ledger.follow_up_record import AgreedVisit
+from thimble.ledger.follow_up.record import AgreedVisit
 from thimble.ledger.next_thing import short
 from thimble.ledger.plan import TO_DO, Action, Plan, Window
 from thimble.ledger.pressing import Group, group_of, has_opened, limit_of

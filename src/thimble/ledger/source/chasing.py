@@ -15,7 +15,7 @@ from thimble.clinical.source_law import NextStep, next_step
 from thimble.clinical.source_rules import SourceRules
 from thimble.ledger.plan import CHASE, Action, State, Window
 from thimble.ledger.situation import Situation
-from thimble.ledger.source_record import Escalation, SourceStep
+from thimble.ledger.source.record import Escalation, SourceStep
 from thimble.protocol.finding import Finding
 
 SETTLE = f"{CHASE}settle_without"

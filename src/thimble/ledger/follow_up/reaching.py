@@ -12,10 +12,10 @@ from datetime import date, datetime, time, timedelta, tzinfo
 from thimble.clinical.ladder import Ladder
 from thimble.clinical.saying import inside
 from thimble.ledger.exposed import told
-from thimble.ledger.follow_up_record import ReachingDecision
+from thimble.ledger.follow_up.record import ReachingDecision
+from thimble.ledger.follow_up.visiting import Expected, Kept
 from thimble.ledger.plan import Action, State, Window
 from thimble.ledger.situation import Situation
-from thimble.ledger.visiting import Expected, Kept
 
 CAME, AGREE, DECIDE, CLOSE, AGAIN = "came", "agree", "decide", "close", "again"
 """Steps beside those of the ladder: say whether the worker came; agree new dates with a worker who was

@@ -16,9 +16,9 @@ from thimble.clinical.serology.results import Status, label_key
 from thimble.clinical.serology.values import state
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.plan import Plan
+from thimble.ledger.results.of_worker import WorkersResults
 from thimble.ledger.situation import Situation
 from thimble.ledger.standing import Standing, standing
-from thimble.ledger.workers_results import WorkersResults
 
 NO_INFECTION = "not_infected"
 """The one reading that an all clear may rest on, of each of `OUTCOMES`."""

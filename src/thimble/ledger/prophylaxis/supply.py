@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta, tzinfo
 
 from thimble.clinical.durations import Duration, add
-from thimble.ledger.course_record import GivenDose, Pause, Told
+from thimble.ledger.prophylaxis.record import GivenDose, Pause, Told
 
 IN_HAND = "Tablets still in hand"
 """What stands for a pack where a course was resumed with tablets that the worker had left."""

@@ -6,8 +6,8 @@ from datetime import datetime, timedelta, tzinfo
 
 from thimble.clinical.saying import calendar_day, counted, minute
 from thimble.ledger.bodies import ADHERENCE, RESUMED_END, STOP_REASONS
-from thimble.ledger.course import WITHOUT_DOSE, Course, course_of, without
 from thimble.ledger.exposed import say
+from thimble.ledger.prophylaxis.course import WITHOUT_DOSE, Course, course_of, without
 from thimble.ledger.situation import Situation
 
 

@@ -14,9 +14,9 @@ from thimble.clinical.durations import Duration, add, hours_between
 from thimble.clinical.prophylaxis import course_days, medicine_in
 from thimble.clinical.prophylaxis.tables import guideline_of
 from thimble.ledger.bodies import SEVERITIES
-from thimble.ledger.course_record import STOP, GivenDose, Pause
-from thimble.ledger.course_supply import Pack, supply_of
 from thimble.ledger.plan import Action
+from thimble.ledger.prophylaxis.record import STOP, GivenDose, Pause
+from thimble.ledger.prophylaxis.supply import Pack, supply_of
 from thimble.ledger.situation import Situation
 from thimble.protocol.model import COURSE_END
 from thimble.protocol.vocabulary import Value

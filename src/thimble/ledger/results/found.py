@@ -13,11 +13,11 @@ from functools import lru_cache
 from thimble.clinical.serology import Against, Analyte, Course, Result
 from thimble.clinical.serology.tables import Reading
 from thimble.clinical.serology.values import state
-from thimble.ledger.clearance import OUTCOMES, shows_infection
 from thimble.ledger.plan import Action, State, Window
-from thimble.ledger.resulting import course_around
+from thimble.ledger.results.clearance import OUTCOMES, shows_infection
+from thimble.ledger.results.of_worker import WorkersResults
+from thimble.ledger.results.recorded import course_around
 from thimble.ledger.situation import Situation
-from thimble.ledger.workers_results import WorkersResults
 from thimble.protocol.protocol import Protocol
 
 FOUND = "found_"

@@ -9,7 +9,7 @@ from datetime import datetime
 from thimble.clinical.serology import Read, current, read_follow_up, read_worker_baseline
 from thimble.clinical.serology.course import Course
 from thimble.clinical.serology.results import Result
-from thimble.ledger.resulting import BASELINE, HEPATITIS_SUSPECTED, WEAK_IMMUNITY
+from thimble.ledger.results.recorded import BASELINE, HEPATITIS_SUSPECTED, WEAK_IMMUNITY
 from thimble.ledger.situation import LabResult, Situation
 
 

@@ -12,9 +12,9 @@ from datetime import datetime, timedelta, tzinfo
 from thimble.clinical.durations import Duration, add
 from thimble.clinical.source_law import NextStep, next_step
 from thimble.clinical.source_rules import SourceRules
-from thimble.ledger.chasing import awaited, chase_of, held_of, state_of
 from thimble.ledger.situation import Situation
-from thimble.ledger.source_record import SourceStep
+from thimble.ledger.source.chasing import awaited, chase_of, held_of, state_of
+from thimble.ledger.source.record import SourceStep
 from thimble.protocol.finding import Finding
 
 REPORT = "report"

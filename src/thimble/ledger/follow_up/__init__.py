@@ -1,0 +1,1 @@
+"""The months after: visits planned and agreed, a worker who is not reached, support offered."""

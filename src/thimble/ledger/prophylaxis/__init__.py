@@ -1,0 +1,1 @@
+"""A course of prophylaxis: what is on record of it, what it covers, what it asks for."""

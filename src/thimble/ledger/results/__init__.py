@@ -1,0 +1,1 @@
+"""Results of the laboratory as a case holds them, and what follows from them."""
