@@ -70,7 +70,7 @@ def test_where_the_law_is_not_entered_only_a_persons_word_leads_to_a_test(path, 
     told = speaking(path)
     if told is None or told.step not in ("consented", "authorised", "sampled", "not_identified"):
         assert step.testing == "ask_first"
-    if path and path[-1].step == "consented" and path[-1].whom == "representative":
+    if told is not None and (told.step, told.whom) == ("consented", "representative"):
         assert step.testing == "ask_first"
 
 
