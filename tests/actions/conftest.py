@@ -1,6 +1,10 @@
-"""Property tests are not judged by the clock: the machine may be busy."""
+"""A ledger in memory."""
 
-from hypothesis import settings
+import pytest
 
-settings.register_profile("no_deadline", deadline=None)
-settings.load_profile("no_deadline")
+from thimble.ledger.store import MemoryStore
+
+
+@pytest.fixture
+def store() -> MemoryStore:
+    return MemoryStore()

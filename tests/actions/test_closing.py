@@ -12,14 +12,8 @@ from thimble.ledger.bodies import CLOSED_REASONS
 from thimble.ledger.closing import ALL_CLEAR, GOES_ON_ELSEWHERE
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import TO_DO
-from thimble.ledger.store import MemoryStore
 
 WHO = {"by": "u2", "role": "occupational_physician"}
-
-
-@pytest.fixture
-def store():
-    return MemoryStore()
 
 
 @pytest.fixture

@@ -11,15 +11,10 @@ from thimble.ledger.compare import fingerprint
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
 from thimble.ledger.plan import State
-from thimble.ledger.store import MemoryStore, Overtaken
+from thimble.ledger.store import Overtaken
 from thimble.ledger.verify import verify
 
 WHO = {"by": "u2", "role": "emergency_clinician"}
-
-
-@pytest.fixture
-def store():
-    return MemoryStore()
 
 
 @pytest.fixture

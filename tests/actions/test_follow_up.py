@@ -19,11 +19,6 @@ LAST = AgreedVisit(date(2026, 7, 6), ("follow_up_hcv_antibody", "follow_up_hiv_1
 
 
 @pytest.fixture
-def store() -> MemoryStore:
-    return MemoryStore()
-
-
-@pytest.fixture
 def case(store: MemoryStore) -> str:
     return actions.report(
         store, facts={"route": "percutaneous"}, occurred_at=NIGHT, occurred_at_precision="minute",

@@ -6,18 +6,13 @@ from ledger.builders import NIGHT, after, us
 from thimble import actions
 from thimble.ledger.entries import Kind
 from thimble.ledger.fold import fold
-from thimble.ledger.store import MemoryStore, Overtaken
+from thimble.ledger.store import Overtaken
 
 WHO = {"by": "u2", "role": "nurse", "now": after(1)}
 VOCABULARY = us().vocabulary
 V = {"vocabulary": VOCABULARY}
 NAIVE = NIGHT.replace(tzinfo=None)
 SAID = {"said_by": "worker", **V}
-
-
-@pytest.fixture
-def store():
-    return MemoryStore()
 
 
 @pytest.fixture

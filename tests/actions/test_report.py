@@ -19,11 +19,6 @@ from thimble.ledger.verify import verify
 WORKER = actions.WorkerIdentity(name="Invented Person", phone="555 0100")
 
 
-@pytest.fixture
-def store():
-    return MemoryStore()
-
-
 def report(store, **changes):
     given = {
         "facts": {"route": "percutaneous"},

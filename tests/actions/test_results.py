@@ -19,11 +19,6 @@ VOCABULARY = us().vocabulary
 RULES = {"protocol": us(), "site": SITE, "by": "u-nurse", "role": "occupational_nurse"}
 
 
-@pytest.fixture
-def store() -> MemoryStore:
-    return MemoryStore()
-
-
 def opened(store: MemoryStore, **facts: str) -> str:
     return actions.report(
         store, facts={"route": "percutaneous", "fluid": "blood", **facts}, occurred_at=NIGHT,

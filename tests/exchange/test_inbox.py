@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,12 +14,6 @@ from thimble.exchange.inbox import FILE, PAGE, Arrival, Inbox, State
 
 AT = datetime(2026, 3, 2, 3, 0, tzinfo=UTC)
 ONE = Arrival("LIS|LAB", "C1", b"MSH|1", AT, State.NEW, "", (b"MSA|CA\r", b"MSA|AA\r"))
-
-
-@pytest.fixture
-def inbox(tmp_path: Path) -> Iterator[Inbox]:
-    with Inbox(tmp_path) as opened:
-        yield opened
 
 
 def test_what_was_stored_is_there_after_a_new_start(tmp_path: Path) -> None:

@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from contextlib import ExitStack, suppress
 from dataclasses import replace
 from datetime import datetime
-from pathlib import Path
 
 import pytest
 
@@ -32,12 +31,6 @@ QUICK = Limits(
     write_seconds=2.0,
     stop_seconds=5.0,
 )
-
-
-@pytest.fixture
-def inbox(tmp_path: Path) -> Iterator[Inbox]:
-    with Inbox(tmp_path) as opened:
-        yield opened
 
 
 @pytest.fixture

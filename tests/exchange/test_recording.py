@@ -5,7 +5,6 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from pathlib import Path
 
 import pytest
 
@@ -43,12 +42,6 @@ class Matching:
     @property
     def seen(self) -> list[str]:
         return [control for batch in self.batches for control in batch]
-
-
-@pytest.fixture
-def inbox(tmp_path: Path) -> Iterator[Inbox]:
-    with Inbox(tmp_path) as opened:
-        yield opened
 
 
 @pytest.fixture

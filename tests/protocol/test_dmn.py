@@ -92,11 +92,8 @@ def read_cases(name: str) -> Iterator[tuple[str, dict[str, str], Any]]:
         yield str(case.get("id")), situation, plain(named(case, "expected")[0])
 
 
-def test_of(kind: str, cell: str) -> UnaryTest:
+def unary_test(kind: str, cell: str) -> UnaryTest:
     return parse_numbers(cell, "") if kind == "number" else parse_codes(cell, CODES[kind])
-
-
-test_of.__test__ = False  # type: ignore[attr-defined]
 
 
 def accepts(kind: str, test: UnaryTest, value: str) -> bool:
@@ -109,7 +106,7 @@ def outcome(model: Model, situation: dict[str, str]) -> Any:
         outputs
         for cells, outputs in model.rules
         if all(
-            accepts(kind, test_of(kind, cell), situation[fact])
+            accepts(kind, unary_test(kind, cell), situation[fact])
             for (fact, kind), cell in zip(model.inputs, cells, strict=True)
         )
     ]

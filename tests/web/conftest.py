@@ -14,6 +14,7 @@ from django.core.cache import caches
 from django.db import connection
 from django.test import Client
 
+from thimble.exchange.inbox import Inbox
 from thimble.web import append_only, clock, context
 from thimble.web.models import Account
 from thimble.web.roles import Role
@@ -116,3 +117,14 @@ def signed_in(make_account: Callable[..., Account]) -> Callable[[Role], Client]:
         return client
 
     return sign_in
+
+
+@pytest.fixture
+def nurse(signed_in: Callable[[Role], Client]) -> Client:
+    return signed_in(Role.OCCUPATIONAL_NURSE)
+
+
+@pytest.fixture
+def inbox() -> Iterator[Inbox]:
+    with Inbox(Path(django_settings.DATA)) as opened:
+        yield opened

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +21,6 @@ from thimble.people.fold import Document, fold
 from thimble.web import clock
 from thimble.web.context import get_people
 from thimble.web.own_page.evidence import BROUGHT_PER_WINDOW
-from thimble.web.roles import Role
 from thimble.web.vault import LARGEST_SCAN, Vault
 
 from .conftest import NIGHT
@@ -31,11 +29,6 @@ from .test_people import enrolled, evidence, rows_of
 from .test_vault import PDF, PNG
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("_fresh_limits")]
-
-
-@pytest.fixture
-def nurse(signed_in: Callable[[Role], Client]) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
 
 
 @pytest.fixture

@@ -73,11 +73,6 @@ def _hepatitis_b_alone(_site: None, tmp_path: Path) -> None:
 
 
 @pytest.fixture
-def nurse(signed_in: Callable[[Role], Client]) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
-
-
-@pytest.fixture
 def physician(signed_in: Callable[[Role], Client]) -> Client:
     return signed_in(Role.OCCUPATIONAL_PHYSICIAN)
 

@@ -35,11 +35,6 @@ def _hepatitis_b_alone(_site: None, tmp_path: Path) -> None:
 
 
 @pytest.fixture
-def nurse(signed_in: Callable[[Role], Client]) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
-
-
-@pytest.fixture
 def people(nurse: Client) -> dict[str, str]:
     """Two who meet everything, one who does not, one without a birth date."""
     found = {}

@@ -37,11 +37,6 @@ def _morning() -> object:
 
 
 @pytest.fixture
-def nurse(signed_in: Callable[[Role], Client]) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
-
-
-@pytest.fixture
 def session() -> int:
     made = Session(0, date(2026, 3, 3), time(9), time(12), "House C", "vaccination", 2, 10)
     return get_clinic().add_sessions([made], by="u-nurse", now=NIGHT)[0]

@@ -38,11 +38,6 @@ def _asks_hepatitis_b_only(settings: Any) -> None:
     context.forget()
 
 
-@pytest.fixture
-def nurse(signed_in: Callable[[Role], Client]) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
-
-
 def enrolled(family: str, *doses: str, titre: float | None = None, **work: object) -> str:
     reference = acts.enrol(
         get_people(),

@@ -39,11 +39,6 @@ def case() -> str:
     return ref
 
 
-@pytest.fixture
-def nurse(signed_in: SignIn) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
-
-
 def page(client: Client, case: str, **query: str) -> str:
     return client.get(reverse("course:course", args=[case]), query).content.decode()
 

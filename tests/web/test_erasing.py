@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 from argparse import Namespace
-from collections.abc import Iterator
 from contextlib import closing
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -172,12 +171,6 @@ def test_a_time_that_is_none_is_refused_in_the_settings(keep: str, settings: Any
 
 LATE = CLOSED + timedelta(days=500)
 HBSAG = "CE|5195-3^HBsAg^LN||260385009^Negative^SCT||||||F"
-
-
-@pytest.fixture
-def inbox() -> Iterator[Inbox]:
-    with Inbox(Path(settings.DATA)) as opened:
-        yield opened
 
 
 def source_case(name: str, specimen: str, *, number: str = "", closed: bool = True) -> str:

@@ -25,11 +25,6 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def nurse(signed_in: Callable[[Role], Client]) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
-
-
-@pytest.fixture
 def night(signed_in: Callable[[Role], Client]) -> Client:
     return signed_in(Role.EMERGENCY_CLINICIAN)
 

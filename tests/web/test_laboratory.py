@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 
 import pytest
-from django.conf import settings
 from django.test import Client
 from django.urls import reverse
 
@@ -56,12 +54,6 @@ def oru(
 HBSAG_NEGATIVE = "CE|5195-3^HBsAg^LN||260385009^Negative^SCT||||||F"
 HBSAG_POSITIVE = "CE|5195-3^HBsAg^LN||10828004^Positive^SCT||||||C"
 UNKNOWN_TEST = "ST|99999-9^mystery^L||Negative||||||F"
-
-
-@pytest.fixture
-def inbox() -> Iterator[Inbox]:
-    with Inbox(Path(settings.DATA)) as opened:
-        yield opened
 
 
 @pytest.fixture

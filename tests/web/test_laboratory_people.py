@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import date, timedelta
-from pathlib import Path
 
 import pytest
-from django.conf import settings
 
 from exchange.serving import Client as Sender
 from exchange.serving import serving
@@ -76,12 +74,6 @@ POSITIVE_HBS = ("anti_hbs", None, "=", 120.0, "2026-03-02")
 def _morning() -> Iterator[None]:
     with clock.standing_at(MORNING):
         yield
-
-
-@pytest.fixture
-def inbox() -> Iterator[Inbox]:
-    with Inbox(Path(settings.DATA)) as opened:
-        yield opened
 
 
 @pytest.fixture

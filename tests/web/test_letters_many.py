@@ -64,11 +64,6 @@ def _work_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sending, "start", sending.work)
 
 
-@pytest.fixture
-def nurse(signed_in: Callable[[Role], Client]) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
-
-
 def enrolled(family: str, email: str = "", born: date | None = date(2001, 5, 6)) -> str:
     who = PersonIdentity("", family, "Ada", born, email)
     return acts.enrol(get_people(), get_people_identities(), who, WORK, now=clock.now(), **WRITER)

@@ -24,11 +24,6 @@ BORN = "28.2.1999"
 
 
 @pytest.fixture
-def nurse(signed_in: Callable[[Role], Client]) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
-
-
-@pytest.fixture
 def person(nurse: Client) -> str:
     return enrolled(nurse)
 

@@ -43,11 +43,6 @@ FORM = {
 }
 
 
-@pytest.fixture
-def nurse(signed_in: Callable[[Role], Client]) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
-
-
 def enrolled(client: Client, **changes: str) -> str:
     answer = client.post("/people/new", {**FORM, **changes})
     assert answer.status_code == 302, answer.content.decode()

@@ -42,11 +42,6 @@ LIST = xlsx(
 )
 
 
-@pytest.fixture
-def nurse(signed_in: Callable[[Role], Client]) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
-
-
 def sent(client: Client, content: bytes = LIST, name: str = "list.xlsx") -> str:
     answer = client.post("/people-import/", {"file": SimpleUploadedFile(name, content)})
     assert answer.status_code == 302, answer.content.decode()

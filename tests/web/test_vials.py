@@ -3,7 +3,6 @@ for them; a recall finds every dose of the product; what a number on a package w
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import date, time, timedelta
 from pathlib import Path
 
@@ -20,7 +19,6 @@ from thimble.web import clock, context
 from thimble.web.clinic.store import get_clinic
 from thimble.web.context import get_site, get_stock
 from thimble.web.models import ProductCode
-from thimble.web.roles import Role
 from thimble.web.stock.demand import wanted
 from thimble.web.stock.telling import shelf_alerts
 from thimble.web.stock.tracing import given_lot
@@ -60,11 +58,6 @@ def _shelves(_site: None, tmp_path: Path) -> object:
     context.forget()
     with clock.standing_at(MORNING):
         yield
-
-
-@pytest.fixture
-def nurse(signed_in: Callable[[Role], Client]) -> Client:
-    return signed_in(Role.OCCUPATIONAL_NURSE)
 
 
 def planned(day: date = date(2026, 3, 3), **more: object) -> int:
