@@ -23,6 +23,7 @@ from thimble.web import clock, context, models
 from thimble.web.clinic.choosing import closed
 from thimble.web.clinic.store import get_clinic
 from thimble.web.context import get_people, get_people_identities, get_site
+from thimble.web.roles import Role
 
 from .conftest import NIGHT, SITE
 from .test_own_page import make, opened
@@ -208,6 +209,11 @@ def test_once_it_has_begun_it_is_neither_moved_nor_cancelled() -> None:
 
 
 # --- on the screens -------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def nurse(signed_in: Callable[[Role], Client], _fresh_limits: None) -> Client:
+    return signed_in(Role.OCCUPATIONAL_NURSE)
 
 
 def test_a_session_is_made_each_week_without_the_days_that_are_closed(nurse: Client) -> None:

@@ -19,6 +19,7 @@ from thimble.web.cohort import sending
 from thimble.web.cohort.offering import hand_out
 from thimble.web.context import get_people
 from thimble.web.models import CertificatePaper, LetterRun, PersonLink
+from thimble.web.roles import Role
 from thimble.web.secret_links import add_link
 from web.conftest import NIGHT
 from web.test_certificates import TITRE, doses, held
@@ -27,6 +28,11 @@ from web.test_people import enrolled
 
 pytestmark = pytest.mark.usefixtures("append_only_db", "_fresh_limits")
 MANY = 4
+
+
+@pytest.fixture
+def nurse(append_only_db: None, signed_in: Callable[[Role], Client]) -> Client:
+    return signed_in(Role.OCCUPATIONAL_NURSE)
 
 
 def together(*calls: Callable[[], Any]) -> list[Any]:

@@ -12,6 +12,7 @@ import pytest
 from django.test import Client
 
 from thimble.people.rechecks import Recheck, Topic
+from thimble.web import clock
 from thimble.web.rechecks import page
 from thimble.web.roles import Role
 from web.test_people import enrolled
@@ -20,6 +21,12 @@ pytestmark = pytest.mark.django_db
 
 NOW = datetime(2026, 3, 30, 9, 0, tzinfo=UTC)
 STARTED = {"starts_on": "2026-03-02", "department": "Surgery"}
+
+
+@pytest.fixture
+def nurse(signed_in: Callable[[Role], Client], monkeypatch: pytest.MonkeyPatch) -> Client:
+    monkeypatch.setattr(clock, "now", lambda: NOW)
+    return signed_in(Role.OCCUPATIONAL_NURSE)
 
 
 def shown(client: Client, query: str = "") -> str:
