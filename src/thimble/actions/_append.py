@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, NotRequired, TypedDict, Unpack
 
 from thimble.ledger.bodies import faults_of
 from thimble.ledger.entries import Draft, Entry, Kind
@@ -24,17 +24,29 @@ class NoSuchCase(Refused):
     """The reference is well formed or not, but no case has it."""
 
 
+class Written(TypedDict):
+    """Who writes, in which role, and when; and the last position of the case that they saw, where a newer
+    entry is to hold them up (see `LedgerStore.append`)."""
+
+    now: datetime
+    by: str
+    role: str
+    expected_position: NotRequired[int | None]
+
+
+class Told(Written):
+    """As `Written`, with when it was so, where that is not now."""
+
+    happened_at: NotRequired[datetime | None]
+
+
 def append(
     store: LedgerStore,
     case: str,
     drafts: Sequence[tuple[Kind, Mapping[str, Any]]],
     *,
-    now: datetime,
-    by: str,
-    role: str,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
     vocabulary: Mapping[str, Fact] | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """Append to a case that exists.
 
@@ -44,17 +56,7 @@ def append(
         thimble.ledger.store.Overtaken: see `LedgerStore.append`.
     """
     existing(store, case)
-    return append_new(
-        store,
-        case,
-        drafts,
-        now=now,
-        by=by,
-        role=role,
-        happened_at=happened_at,
-        expected_position=expected_position,
-        vocabulary=vocabulary,
-    )
+    return append_new(store, case, drafts, vocabulary=vocabulary, **told)
 
 
 def append_new(

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
+from typing import Any, Unpack
 
-from thimble.actions._append import Refused, append, existing
+from thimble.actions._append import Refused, Told, Written, append, existing
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.prophylaxis.course import FIRST_DOSE
 from thimble.ledger.standing import standing
@@ -18,12 +18,7 @@ def _write(
     case: str,
     kind: Kind,
     body: Mapping[str, Any],
-    *,
-    now: datetime,
-    by: str,
-    role: str,
-    happened_at: datetime | None,
-    expected_position: int | None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """Append an entry of a course that has begun.
 
@@ -39,16 +34,14 @@ def _write(
     ]
     if not began:
         raise Refused("No first dose is on record. Record it on the page of the case first.")
+    happened_at = told.get("happened_at")
     aware = happened_at is not None and happened_at.utcoffset() is not None
     if happened_at is not None and aware and happened_at < min(began):
         raise Refused(
             "That lies before the first dose. Check the day and the time, or correct the time of the "
             "first dose."
         )
-    return append(
-        store, case, [(kind, body)], now=now, by=by, role=role, happened_at=happened_at,
-        expected_position=expected_position,
-    )  # fmt: skip
+    return append(store, case, [(kind, body)], **told)
 
 
 def hand_out(
@@ -57,13 +50,9 @@ def hand_out(
     *,
     product: str,
     days: int,
-    now: datetime,
-    by: str,
-    role: str,
     batch: str = "",
     text: str = "",
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """Tablets for `days` more days were handed out.
 
@@ -72,10 +61,7 @@ def hand_out(
         NoSuchCase, Overtaken: as `append`.
     """
     body = {"product": product, "days": days, "batch": batch, "text": text}
-    return _write(
-        store, case, Kind.TABLETS_HANDED_OUT, body, now=now, by=by, role=role,
-        happened_at=happened_at, expected_position=expected_position,
-    )  # fmt: skip
+    return _write(store, case, Kind.TABLETS_HANDED_OUT, body, **told)
 
 
 def miss_doses(
@@ -85,14 +71,11 @@ def miss_doses(
     count: int,
     last_taken: datetime | None,
     taken_again: datetime | None,
-    now: datetime,
-    by: str,
-    role: str,
     text: str = "",
-    expected_position: int | None = None,
+    **told: Unpack[Written],
 ) -> list[Entry]:
     """Doses were missed: how many, the last one taken before and the first one after, where known."""
-    later = [at for at in (last_taken, taken_again) if at is not None and at > now]
+    later = [at for at in (last_taken, taken_again) if at is not None and at > told["now"]]
     if later:
         raise Refused("That lies ahead of now. Write down what has happened.")
     body = {
@@ -101,10 +84,7 @@ def miss_doses(
         "taken_again": None if taken_again is None else taken_again.isoformat(),
         "text": text,
     }
-    return _write(
-        store, case, Kind.DOSES_MISSED, body, now=now, by=by, role=role, happened_at=None,
-        expected_position=expected_position,
-    )  # fmt: skip
+    return _write(store, case, Kind.DOSES_MISSED, body, **told)
 
 
 def tell_side_effect(
@@ -113,19 +93,12 @@ def tell_side_effect(
     *,
     words: str,
     severity: str,
-    now: datetime,
-    by: str,
-    role: str,
     done: str = "",
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """A side effect in the worker's words, and what was done about it."""
     body = {"words": words, "severity": severity, "done": done}
-    return _write(
-        store, case, Kind.SIDE_EFFECT, body, now=now, by=by, role=role, happened_at=happened_at,
-        expected_position=expected_position,
-    )  # fmt: skip
+    return _write(store, case, Kind.SIDE_EFFECT, body, **told)
 
 
 def review_course(
@@ -136,13 +109,9 @@ def review_course(
     baseline_bloods: str,
     source_result: str,
     decision: str,
-    now: datetime,
-    by: str,
-    role: str,
     text: str = "",
     action: str | None = None,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """A review of the course: what was found and what it came to (ids of `ledger.bodies`).
 
@@ -156,29 +125,14 @@ def review_course(
         "text": text,
         **({} if action is None else {"action": action}),
     }
-    return _write(
-        store, case, Kind.COURSE_REVIEWED, body, now=now, by=by, role=role,
-        happened_at=happened_at, expected_position=expected_position,
-    )  # fmt: skip
+    return _write(store, case, Kind.COURSE_REVIEWED, body, **told)
 
 
 def change_course(
-    store: LedgerStore,
-    case: str,
-    *,
-    product: str,
-    reason: str,
-    now: datetime,
-    by: str,
-    role: str,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    store: LedgerStore, case: str, *, product: str, reason: str, **told: Unpack[Told]
 ) -> list[Entry]:
     """Another medicine from now on. The tablets handed out before count no more."""
-    return _write(
-        store, case, Kind.COURSE_CHANGED, {"product": product, "reason": reason}, now=now, by=by,
-        role=role, happened_at=happened_at, expected_position=expected_position,
-    )  # fmt: skip
+    return _write(store, case, Kind.COURSE_CHANGED, {"product": product, "reason": reason}, **told)
 
 
 def stop_course(
@@ -186,20 +140,13 @@ def stop_course(
     case: str,
     *,
     reason: str,
-    now: datetime,
-    by: str,
-    role: str,
     text: str = "",
     action: str | None = None,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """The course ended; `happened_at` is when the last dose was taken."""
     body = {"reason": reason, "text": text, **({} if action is None else {"action": action})}
-    return _write(
-        store, case, Kind.COURSE_STOPPED, body, now=now, by=by, role=role,
-        happened_at=happened_at, expected_position=expected_position,
-    )  # fmt: skip
+    return _write(store, case, Kind.COURSE_STOPPED, body, **told)
 
 
 def resume_course(
@@ -248,17 +195,7 @@ def resume_course(
 
 
 def receive_advice(
-    store: LedgerStore,
-    case: str,
-    *,
-    asked: int | None,
-    of: str,
-    advice: str,
-    now: datetime,
-    by: str,
-    role: str,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    store: LedgerStore, case: str, *, asked: int | None, of: str, advice: str, **told: Unpack[Told]
 ) -> list[Entry]:
     """An expert answered; `asked` is the position of the entry that says that they were asked.
 
@@ -272,7 +209,4 @@ def receive_advice(
             raise Refused(f"Entry {asked} asks nobody for advice. Load the page anew.")
         if "action" in found.body:
             body["action"] = found.body["action"]
-    return append(
-        store, case, [(Kind.ADVICE_GIVEN, body)], now=now, by=by, role=role,
-        happened_at=happened_at, expected_position=expected_position,
-    )  # fmt: skip
+    return append(store, case, [(Kind.ADVICE_GIVEN, body)], **told)

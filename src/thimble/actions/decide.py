@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
+from typing import Any, Unpack
 
-from thimble.actions._append import Refused, append, existing
+from thimble.actions._append import Refused, Written, append, existing
 from thimble.ledger.assess import Site, assess
 from thimble.ledger.bodies import facts_to_json, faults_of
 from thimble.ledger.compare import fingerprint
@@ -120,10 +120,7 @@ def depart(
     advised: str,
     decided: str,
     reason: str,
-    now: datetime,
-    by: str,
-    role: str,
-    expected_position: int | None = None,
+    **told: Unpack[Written],
 ) -> list[Entry]:
     """A clinician decides otherwise than advised, for a reason that must be given.
 
@@ -133,15 +130,7 @@ def depart(
     if not reason.strip():
         raise Refused("a departure needs its reason: say why the advice is not followed")
     body = {"subject": subject, "advised": advised, "decided": decided, "reason": reason}
-    return append(
-        store,
-        case,
-        [(Kind.DEPARTED, body)],
-        now=now,
-        by=by,
-        role=role,
-        expected_position=expected_position,
-    )
+    return append(store, case, [(Kind.DEPARTED, body)], **told)
 
 
 def correct(

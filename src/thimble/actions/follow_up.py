@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Unpack
 
-from thimble.actions._append import Refused, append, existing
+from thimble.actions._append import Refused, Told, Written, append, existing
 from thimble.clinical.series import DoseGiven
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
@@ -20,12 +20,9 @@ def agree_visits(
     case: str,
     visits: Iterable[AgreedVisit],
     *,
-    now: datetime,
-    by: str,
-    role: str,
     unavailable: Sequence[tuple[date, date]] = (),
     text: str = "",
-    expected_position: int | None = None,
+    **told: Unpack[Written],
 ) -> list[Entry]:
     """The dates that the worker was told, in place of all that were told before.
 
@@ -48,10 +45,7 @@ def agree_visits(
         ],
         "text": text,
     }
-    return append(
-        store, case, [(Kind.VISITS_AGREED, body)], now=now, by=by, role=role,
-        expected_position=expected_position,
-    )  # fmt: skip
+    return append(store, case, [(Kind.VISITS_AGREED, body)], **told)
 
 
 def doses_on_record(
@@ -60,11 +54,8 @@ def doses_on_record(
     doses: Iterable[DoseGiven],
     *,
     today: date,
-    now: datetime,
-    by: str,
-    role: str,
     text: str = "",
-    expected_position: int | None = None,
+    **told: Unpack[Written],
 ) -> list[Entry]:
     """Doses of hepatitis B vaccine given before the exposure or elsewhere, in place of those told before.
 
@@ -74,18 +65,15 @@ def doses_on_record(
     Raises:
         Refused: a dose lies wholly after today.
     """
-    told = sorted(doses, key=lambda dose: dose.when)
-    for dose in told:
+    in_order = sorted(doses, key=lambda dose: dose.when)
+    for dose in in_order:
         if dose.when.first > today:
             raise Refused(f"a dose of {dose.when} is still to come; today is {today.isoformat()}")
     body = {
-        "doses": [{"when": str(dose.when), "product": dose.cvx or ""} for dose in told],
+        "doses": [{"when": str(dose.when), "product": dose.cvx or ""} for dose in in_order],
         "text": text,
     }
-    return append(
-        store, case, [(Kind.DOSES_ON_RECORD, body)], now=now, by=by, role=role,
-        expected_position=expected_position,
-    )  # fmt: skip
+    return append(store, case, [(Kind.DOSES_ON_RECORD, body)], **told)
 
 
 def miss_visit(
@@ -94,11 +82,8 @@ def miss_visit(
     day: date,
     *,
     today: date,
-    now: datetime,
-    by: str,
-    role: str,
     text: str = "",
-    expected_position: int | None = None,
+    **told: Unpack[Written],
 ) -> list[Entry]:
     """The worker was expected on `day` and did not come.
 
@@ -113,9 +98,8 @@ def miss_visit(
             f"a visit on {day.isoformat()} is still to come; today is {today.isoformat()}"
         )
     return append(
-        store, case, [(Kind.VISIT_MISSED, {"day": day.isoformat(), "text": text})],
-        now=now, by=by, role=role, expected_position=expected_position,
-    )  # fmt: skip
+        store, case, [(Kind.VISIT_MISSED, {"day": day.isoformat(), "text": text})], **told
+    )
 
 
 def contact(
@@ -124,14 +108,10 @@ def contact(
     *,
     how: str,
     outcome: str,
-    now: datetime,
-    by: str,
-    role: str,
     text: str = "",
     about: str = "",
     visit: date | None = None,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """An attempt to reach the worker, and what came of it (ids of `ledger.bodies`).
 
@@ -146,23 +126,11 @@ def contact(
         body["about"] = about
     if visit is not None:
         body["visit"] = visit.isoformat()
-    return append(
-        store, case, [(Kind.CONTACTED, body)], now=now, by=by, role=role,
-        happened_at=happened_at, expected_position=expected_position,
-    )  # fmt: skip
+    return append(store, case, [(Kind.CONTACTED, body)], **told)
 
 
 def worker_agrees(
-    store: LedgerStore,
-    case: str,
-    to: str,
-    *,
-    agreed: bool,
-    now: datetime,
-    by: str,
-    role: str,
-    text: str = "",
-    expected_position: int | None = None,
+    store: LedgerStore, case: str, to: str, *, agreed: bool, text: str = "", **told: Unpack[Written]
 ) -> list[Entry]:
     """What the worker agrees to, or no longer does (an id of `ledger.bodies.AGREEMENTS`).
 
@@ -170,10 +138,7 @@ def worker_agrees(
         Refused: there is nothing of that name to agree to.
     """
     body = {"to": to, "agreed": agreed, "text": text}
-    return append(
-        store, case, [(Kind.WORKER_AGREED, body)], now=now, by=by, role=role,
-        expected_position=expected_position,
-    )  # fmt: skip
+    return append(store, case, [(Kind.WORKER_AGREED, body)], **told)
 
 
 def decide_reaching(
@@ -228,11 +193,8 @@ def offer(
     moment: str,
     *,
     answer: str,
-    now: datetime,
-    by: str,
-    role: str,
     text: str = "",
-    expected_position: int | None = None,
+    **told: Unpack[Written],
 ) -> list[Entry]:
     """Support was offered at a moment of `follow_up.support`; the worker's answer is one of `ANSWERS`.
 
@@ -240,7 +202,4 @@ def offer(
         Refused: an answer that is none.
     """
     body = {"action": moment, "text": text, "answer": answer}
-    return append(
-        store, case, [(Kind.COUNSELLED, body)], now=now, by=by, role=role,
-        expected_position=expected_position,
-    )  # fmt: skip
+    return append(store, case, [(Kind.COUNSELLED, body)], **told)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
-from typing import Any, Literal
+from typing import Any, Literal, Unpack
 
-from thimble.actions._append import Refused, append
+from thimble.actions._append import Refused, Told, Written, append
 from thimble.ledger.bodies import facts_to_json
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.store import LedgerStore
@@ -27,11 +26,7 @@ def learn_facts(
     *,
     said_by: SaidBy,
     vocabulary: Mapping[str, Fact],
-    now: datetime,
-    by: str,
-    role: str,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """Answers to questions. A later answer stands over an earlier one; both stay in the history.
 
@@ -40,17 +35,7 @@ def learn_facts(
         NoSuchCase, Overtaken: as `append`; so for every action of this module.
     """
     body = {"facts": facts_to_json(facts), "said_by": said_by}
-    return append(
-        store,
-        case,
-        [(Kind.FACT_LEARNED, body)],
-        now=now,
-        by=by,
-        role=role,
-        happened_at=happened_at,
-        expected_position=expected_position,
-        vocabulary=vocabulary,
-    )
+    return append(store, case, [(Kind.FACT_LEARNED, body)], vocabulary=vocabulary, **told)
 
 
 def cannot_be_known(
@@ -59,11 +44,8 @@ def cannot_be_known(
     fact: str,
     *,
     vocabulary: Mapping[str, Fact],
-    now: datetime,
-    by: str,
-    role: str,
     reason: str = "",
-    expected_position: int | None = None,
+    **told: Unpack[Written],
 ) -> list[Entry]:
     """A fact was asked and nobody can answer it.
 
@@ -83,16 +65,7 @@ def cannot_be_known(
             drafts.append((Kind.NOTED, {"text": f"{vocabulary[fact].question} {reason.strip()}"}))
     else:
         drafts = [(Kind.CANNOT_BE_KNOWN, {"fact": fact, "reason": reason})]
-    return append(
-        store,
-        case,
-        drafts,
-        now=now,
-        by=by,
-        role=role,
-        expected_position=expected_position,
-        vocabulary=vocabulary,
-    )
+    return append(store, case, drafts, vocabulary=vocabulary, **told)
 
 
 def give_first_aid(
@@ -100,48 +73,20 @@ def give_first_aid(
     case: str,
     *,
     steps: Sequence[str],
-    now: datetime,
-    by: str,
-    role: str,
     minutes: float | None = None,
     action: str | None = FIRST_AID,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """First aid was given: what was done, and for how long if known (minutes)."""
     body = _with({"steps": list(steps), "minutes": minutes}, action=action)
-    return append(
-        store,
-        case,
-        [(Kind.FIRST_AID_GIVEN, body)],
-        now=now,
-        by=by,
-        role=role,
-        happened_at=happened_at,
-        expected_position=expected_position,
-    )
+    return append(store, case, [(Kind.FIRST_AID_GIVEN, body)], **told)
 
 
 def assessed(
-    store: LedgerStore,
-    case: str,
-    *,
-    now: datetime,
-    by: str,
-    role: str,
-    action: str | None = ASSESS,
-    expected_position: int | None = None,
+    store: LedgerStore, case: str, *, action: str | None = ASSESS, **told: Unpack[Written]
 ) -> list[Entry]:
     """A clinician has seen the case."""
-    return append(
-        store,
-        case,
-        [(Kind.ASSESSED, _with({}, action=action))],
-        now=now,
-        by=by,
-        role=role,
-        expected_position=expected_position,
-    )
+    return append(store, case, [(Kind.ASSESSED, _with({}, action=action))], **told)
 
 
 def take_sample(
@@ -149,13 +94,9 @@ def take_sample(
     case: str,
     actions: str | Sequence[str],
     *,
-    now: datetime,
-    by: str,
-    role: str,
     request: str = "",
     specimen: str = "",
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """Blood was taken: for one action of the plan, or for several in one draw.
 
@@ -166,11 +107,7 @@ def take_sample(
         store,
         case,
         [(Kind.SAMPLE_TAKEN, {"action": action, **numbers}) for action in _each(actions)],
-        now=now,
-        by=by,
-        role=role,
-        happened_at=happened_at,
-        expected_position=expected_position,
+        **told,
     )
 
 
@@ -180,29 +117,15 @@ def receive_result(
     *,
     facts: Mapping[str, Value],
     vocabulary: Mapping[str, Fact],
-    now: datetime,
-    by: str,
-    role: str,
     text: str = "",
     action: str | None = None,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """A laboratory result came. Its facts stand from now on, in the laboratory's name."""
     if not facts and not text.strip():
         raise Refused("a result needs facts or a text: what did the laboratory say?")
     body = _with({"facts": facts_to_json(facts), "text": text}, action=action)
-    return append(
-        store,
-        case,
-        [(Kind.RESULT_RECEIVED, body)],
-        now=now,
-        by=by,
-        role=role,
-        happened_at=happened_at,
-        expected_position=expected_position,
-        vocabulary=vocabulary,
-    )
+    return append(store, case, [(Kind.RESULT_RECEIVED, body)], vocabulary=vocabulary, **told)
 
 
 def give_dose(
@@ -211,14 +134,10 @@ def give_dose(
     action: str,
     *,
     product: str,
-    now: datetime,
-    by: str,
-    role: str,
     amount: str = "",
     batch: str = "",
     days: int = 0,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """A medicine, vaccine or immunoglobulin was given.
 
@@ -227,116 +146,81 @@ def give_dose(
     body: dict[str, Any] = {"action": action, "product": product, "amount": amount, "batch": batch}
     if days:
         body["days"] = days
-    return append(
-        store,
-        case,
-        [(Kind.DOSE_GIVEN, body)],
-        now=now,
-        by=by,
-        role=role,
-        happened_at=happened_at,
-        expected_position=expected_position,
-    )
+    return append(store, case, [(Kind.DOSE_GIVEN, body)], **told)
 
 
 def ask_source(
     store: LedgerStore,
     case: str,
     *,
-    now: datetime,
-    by: str,
-    role: str,
     note: str = "",
     action: str | None = ASK_SOURCE,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """The source patient was asked for consent to testing."""
-    return _source(
-        store, case, Kind.SOURCE_ASKED, "", now, by, role, note, action, happened_at,
-        expected_position,
-    )  # fmt: skip
+    return _source(store, case, Kind.SOURCE_ASKED, "", note, action, **told)
 
 
 def source_consents(
     store: LedgerStore,
     case: str,
     *,
-    now: datetime,
-    by: str,
-    role: str,
     note: str = "",
     action: str | None = ASK_SOURCE,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """The source patient consents to testing: the source is testable."""
-    return _source(
-        store, case, Kind.SOURCE_CONSENTED, "testable", now, by, role, note, action, happened_at,
-        expected_position,
-    )  # fmt: skip
+    return _source(store, case, Kind.SOURCE_CONSENTED, "testable", note, action, **told)
 
 
 def source_refuses(
     store: LedgerStore,
     case: str,
     *,
-    now: datetime,
-    by: str,
-    role: str,
     note: str = "",
     action: str | None = ASK_SOURCE,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """The source patient refuses testing. That says nothing about any infection."""
-    return _source(
-        store, case, Kind.SOURCE_REFUSED, "refuses", now, by, role, note, action, happened_at,
-        expected_position,
-    )  # fmt: skip
+    return _source(store, case, Kind.SOURCE_REFUSED, "refuses", note, action, **told)
 
 
 def source_lacks_capacity(
     store: LedgerStore,
     case: str,
     *,
-    now: datetime,
-    by: str,
-    role: str,
     note: str = "",
     action: str | None = None,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """The source patient cannot decide now; whether they can be tested stays open."""
-    return _source(
-        store, case, Kind.SOURCE_LACKS_CAPACITY, "", now, by, role, note, action, happened_at,
-        expected_position,
-    )  # fmt: skip
+    return _source(store, case, Kind.SOURCE_LACKS_CAPACITY, "", note, action, **told)
 
 
 def sample_source(
     store: LedgerStore,
     case: str,
     *,
-    now: datetime,
-    by: str,
-    role: str,
     note: str = "",
     action: str | Sequence[str] | None = None,
     request: str = "",
     specimen: str = "",
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """Blood of the source patient was taken, for the tests named: the source is testable.
 
     `request` and `specimen` are the numbers under which its results will come back.
     """
     return _source(
-        store, case, Kind.SOURCE_SAMPLED, "testable", now, by, role, note, action, happened_at,
-        expected_position, _numbers(request, specimen),
-    )  # fmt: skip
+        store,
+        case,
+        Kind.SOURCE_SAMPLED,
+        "testable",
+        note,
+        action,
+        _numbers(request, specimen),
+        **told,
+    )
 
 
 def seek_advice(
@@ -344,72 +228,29 @@ def seek_advice(
     case: str,
     *,
     of: str,
-    now: datetime,
-    by: str,
-    role: str,
     advice: str = "",
     action: str | None = None,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """An expert was asked: whom (a service or function, not a name), and what they said."""
     return append(
         store,
         case,
         [(Kind.ADVICE_SOUGHT, _with({"from": of, "advice": advice}, action=action))],
-        now=now,
-        by=by,
-        role=role,
-        happened_at=happened_at,
-        expected_position=expected_position,
+        **told,
     )
 
 
 def counsel(
-    store: LedgerStore,
-    case: str,
-    action: str,
-    *,
-    now: datetime,
-    by: str,
-    role: str,
-    text: str = "",
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    store: LedgerStore, case: str, action: str, *, text: str = "", **told: Unpack[Told]
 ) -> list[Entry]:
     """The worker was counselled, or a review of the plan took place."""
-    return append(
-        store,
-        case,
-        [(Kind.COUNSELLED, {"action": action, "text": text})],
-        now=now,
-        by=by,
-        role=role,
-        happened_at=happened_at,
-        expected_position=expected_position,
-    )
+    return append(store, case, [(Kind.COUNSELLED, {"action": action, "text": text})], **told)
 
 
-def note(
-    store: LedgerStore,
-    case: str,
-    text: str,
-    *,
-    now: datetime,
-    by: str,
-    role: str,
-    expected_position: int | None = None,
-) -> list[Entry]:
+def note(store: LedgerStore, case: str, text: str, **told: Unpack[Written]) -> list[Entry]:
     """Words for the record. They change nothing in the plan and hold no names."""
-    return append(
-        store,
-        case,
-        [(Kind.NOTED, {"text": text})],
-        now=now,
-        by=by,
-        role=role,
-        expected_position=expected_position,
-    )
+    return append(store, case, [(Kind.NOTED, {"text": text})], **told)
 
 
 def _source(
@@ -417,14 +258,10 @@ def _source(
     case: str,
     kind: Kind,
     access: str,
-    now: datetime,
-    by: str,
-    role: str,
     note: str,
     actions: str | Sequence[str] | None,
-    happened_at: datetime | None,
-    expected_position: int | None,
     numbers: Mapping[str, str] | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     drafts: list[tuple[Kind, Mapping[str, Any]]] = [
         (kind, _with({"note": note, **(numbers or {})}, action=action))
@@ -434,16 +271,7 @@ def _source(
         # The step says whether the source can be tested; nobody should have to say it twice.
         fact = {"facts": {"source_access": access}, "said_by": "clinician"}
         drafts.append((Kind.FACT_LEARNED, fact))
-    return append(
-        store,
-        case,
-        drafts,
-        now=now,
-        by=by,
-        role=role,
-        happened_at=happened_at,
-        expected_position=expected_position,
-    )
+    return append(store, case, drafts, **told)
 
 
 def _numbers(request: str, specimen: str) -> dict[str, str]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, datetime
-from typing import Any
+from datetime import date
+from typing import Any, Unpack
 
-from thimble.actions._append import Refused, append
+from thimble.actions._append import Refused, Told, Written, append
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS
 from thimble.ledger.source.chasing import SETTLE
@@ -31,13 +31,9 @@ def source_step(
     case: str,
     step: str,
     *,
-    now: datetime,
-    by: str,
-    role: str,
     said: Mapping[str, str] | None = None,
     action: str | None = None,
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """One step, by its name in `fold.SOURCE_STEPS`, with what was said of it (keys of the body).
 
@@ -57,10 +53,7 @@ def source_step(
     if step in ACCESS and own_word:
         fact = {"facts": {"source_access": ACCESS[step]}, "said_by": "clinician"}
         drafts.append((Kind.FACT_LEARNED, fact))
-    return append(
-        store, case, drafts, now=now, by=by, role=role, happened_at=happened_at,
-        expected_position=expected_position,
-    )  # fmt: skip
+    return append(store, case, drafts, **told)
 
 
 def find_status(
@@ -72,10 +65,7 @@ def find_status(
     evidence: str,
     evidence_on: date,
     today: date,
-    now: datetime,
-    by: str,
-    role: str,
-    expected_position: int | None = None,
+    **told: Unpack[Written],
 ) -> list[Entry]:
     """What the chart says of the source, with its evidence and the day that it is of; `today` is the day
     by the calendar of the site.
@@ -98,9 +88,7 @@ def find_status(
     if status == "positive" and infection in KNOWN_POSITIVE:
         fact = {"facts": {KNOWN_POSITIVE[infection]: "positive"}, "said_by": "record"}
         drafts.append((Kind.FACT_LEARNED, fact))
-    return append(
-        store, case, drafts, now=now, by=by, role=role, expected_position=expected_position
-    )
+    return append(store, case, drafts, **told)
 
 
 def escalate(
@@ -110,30 +98,16 @@ def escalate(
     about: str,
     to: str,
     outcome: str,
-    now: datetime,
-    by: str,
-    role: str,
     answer: str = "",
-    happened_at: datetime | None = None,
-    expected_position: int | None = None,
+    **told: Unpack[Told],
 ) -> list[Entry]:
     """The registrar was called about a step (`source_next` of the tables), and what they answered."""
     body = {"about": about, "to": to, "outcome": outcome, "answer": answer}
-    return append(
-        store, case, [(Kind.ESCALATED, body)], now=now, by=by, role=role,
-        happened_at=happened_at, expected_position=expected_position,
-    )  # fmt: skip
+    return append(store, case, [(Kind.ESCALATED, body)], **told)
 
 
 def settle_without(
-    store: LedgerStore,
-    case: str,
-    *,
-    reason: str,
-    now: datetime,
-    by: str,
-    role: str,
-    expected_position: int | None = None,
+    store: LedgerStore, case: str, *, reason: str, **told: Unpack[Written]
 ) -> list[Entry]:
     """A physician settles the plan without the source's result; a further step takes the chase up again.
 
@@ -145,7 +119,4 @@ def settle_without(
     if not reason.strip():
         raise Refused("Say why no result will come, or is waited for no longer.")
     body = {"action": SETTLE, "text": reason.strip()}
-    return append(
-        store, case, [(Kind.COUNSELLED, body)], now=now, by=by, role=role,
-        expected_position=expected_position,
-    )  # fmt: skip
+    return append(store, case, [(Kind.COUNSELLED, body)], **told)
