@@ -62,6 +62,7 @@ NOT_PAGES = {
     # Shown only after a list was sent: looked at below.
     "people_import:look",
     "people_import:undo",
+    "people_import:refused",
     # Only ever posted to; the browser then shows one of the pages below.
     "desk:answer",
     "desk:done",

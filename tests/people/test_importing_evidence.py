@@ -6,6 +6,8 @@ import io
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
@@ -20,11 +22,14 @@ from people.test_importing import FILE, WRITER, House
 from thimble.actions import Refused
 from thimble.actions import people as acts
 from thimble.clinical.laboratory import Local
+from thimble.clinical.series import clear
 from thimble.clinical.serology.results import Word
+from thimble.commands.clearance_files import read_files
 from thimble.exchange.sheets import Sheet, read_sheets
 from thimble.ledger.verify import verify
 from thimble.people.choices import identified_and_validated
 from thimble.people.entries import Kind
+from thimble.people.hepatitis_b import hepatitis_b
 from thimble.people.importing import Columns, Fate, Preview, Standing, find_header, guess, preview
 
 TODAY = NOW.date()
@@ -752,3 +757,59 @@ def test_nothing_is_written_of_a_date_that_lies_in_the_time_between(
     columns = guess(tomorrow, 1)
     later = preview(tomorrow, columns, house.register(), {}, TODAY + timedelta(days=1))
     assert fates(later) == [Fate.ADDED]
+
+
+clearance = st.lists(
+    st.sampled_from(["43", "08", "unknown", "30", "104"]).flatmap(
+        lambda code: st.tuples(st.just("dose"), st.just(code), st.just(""), st.just(""))
+    )
+    | st.sampled_from(["5", "<10", "145", ">1000", "positive", "negative"]).map(
+        lambda value: (
+            "result",
+            "anti_hbs",
+            value,
+            "" if value.isalpha() else "m[IU]/mL",
+        )
+    )
+    | st.sampled_from(["positive", "negative", "indeterminate"]).map(
+        lambda value: ("result", "hbsag", value, "")
+    )
+    | st.just(("declined", "", "", "")),
+    min_size=1,
+    max_size=7,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(clearance, st.data())
+def test_the_tables_say_of_an_imported_file_what_clear_says_of_the_file_itself(
+    pieces: list[tuple[str, str, str, str]], data: st.DataObject
+) -> None:
+    """`thimble clear` reads the file by a road of its own: not one of its answers is lost on the way."""
+    months = data.draw(
+        st.lists(st.integers(0, 80), min_size=len(pieces), max_size=len(pieces), unique=True)
+    )
+    lines = ["person_id,date,kind,code,value,unit"]
+    for (kind, code, value, unit), month in zip(pieces, months, strict=True):
+        day = date(2018 + month // 12, 1 + month % 12, 14)
+        lines.append(f"1,{day},{kind},{code},{value},{unit}")
+    content = "\n".join(lines).encode()
+    with TemporaryDirectory() as folder:
+        who, evidence = Path(folder, "people.csv"), Path(folder, "evidence.csv")
+        who.write_text(
+            "person_id,birth_date,start_date,exposure_prone,immunocompromised\n"
+            f"1,{BORN},2026-04-01,yes,unknown\n"
+        )
+        evidence.write_bytes(content)
+        record = read_files(who, evidence, TODAY)["1"]
+    told = clear(record.person, record.evidence, TODAY, "us")
+
+    house = House()
+    house.enrol("1", "Garrow", "Milo", BORN)
+    found = seen(house, read_sheets(content)[0])
+    assert set(fates(found)) == {Fate.ADDED}
+    house.apply(found)
+    imported = hepatitis_b(house.people()[0], BORN, TODAY, "us")
+    assert imported is not None
+    assert imported.undated == 0
+    assert imported.cleared == told

@@ -183,15 +183,15 @@ def test_what_another_browser_wrote_meanwhile_stays_written_and_can_be_taken_bac
     nurse: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     import_id, same = ready(nurse)
-    real = views._open
+    real = views.opened
 
     def slower(asked: str) -> Any:
         found = real(asked)
-        monkeypatch.setattr(views, "_open", real)
+        monkeypatch.setattr(views, "opened", real)
         nurse.post(f"/people-import/{import_id}/write", same)
         return found
 
-    monkeypatch.setattr(views, "_open", slower)
+    monkeypatch.setattr(views, "opened", slower)
     late = nurse.post(f"/people-import/{import_id}/columns", {"cohort": "Late"})
 
     assert (late.status_code, PeopleImport.objects.get().state) == (404, "applied")
@@ -296,7 +296,14 @@ def test_who_may_not_import_reaches_nothing(
 ) -> None:
     import_id = sent(nurse)
     client = signed_in(role)
-    for path in ("", f"{import_id}/", "export.csv", "export.xlsx", f"{import_id}/undo"):
+    for path in (
+        "",
+        f"{import_id}/",
+        "export.csv",
+        "export.xlsx",
+        f"{import_id}/undo",
+        f"{import_id}/refused.xlsx",
+    ):
         assert client.get(f"/people-import/{path}").status_code == 403
 
 
@@ -357,6 +364,44 @@ def test_evidence_from_the_file_to_the_page_of_the_person_and_back(nurse: Client
     (person,) = roster().people(clock.now())
     assert [e.body["when"] for e in person.evidence] == ["2019-04-14"]
     assert verify(get_people().all_entries(), subject="person") == []
+
+
+def test_the_refused_rows_are_kept_as_a_file_that_can_be_corrected_and_sent_again(
+    nurse: Client,
+) -> None:
+    enrolled(nurse)
+    import_id = sent(nurse, EVIDENCE)
+    assert f'href="/people-import/{import_id}/refused.xlsx"' in page(nurse, import_id)
+    (kept,) = read_sheets(nurse.get(f"/people-import/{import_id}/refused.xlsx").content)
+    assert [cell.text for cell in kept.rows[1]][:3] == ["Row", "Number", "Date of birth"]
+    (row,) = (cells for number, cells in kept.rows.items() if number > 1)
+    assert [cell.text for cell in row][:3] == ["5", "00421", "1999-02-28"]
+    assert row[-1].text.startswith("F5, Date: 'immune' is no date")
+    # With a date instead of the word it is read by itself.
+    rows = [[cell.text for cell in cells] for cells in kept.rows.values()]
+    rows[1][6] = "2018-03-14"
+    again = sent(nurse, xlsx(*rows))
+    assert "Dose: Hepatitis B, adult, 14 Mar 2018" in page(nurse, again)
+    nurse.post(f"/people-import/{again}/columns", {"header": "1"})
+    assert nurse.get(f"/people-import/{again}/refused.xlsx").status_code == 404
+
+
+def test_one_answer_holds_for_all_that_a_page_asks_but_for_those_with_their_own(
+    nurse: Client,
+) -> None:
+    rea = enrolled(nurse)
+    days = ["2019-04-14", "2019-05-14", "2019-06-14"]
+    nurse.post(f"/people/{rea}/card", rows_of(*({"product": "43", "when": each} for each in days)))
+    rows = [("00421", date(1999, 2, 28), "08", each) for each in days]
+    import_id = sent(nurse, xlsx(("Number", "Date of birth", "Product", "Date"), *rows))
+    assert "All others on this page are the same" in page(nurse, import_id, "ask")
+    posted = {"asked": ["C2", "C3", "C4", "C99x"], "every": "same", "cell-C3": "also"}
+    nurse.post(f"/people-import/{import_id}/decide", posted)
+    plan = json.loads(PeopleImport.objects.get().plan)
+    assert plan["cells"] == {"C2": "same", "C3": "also", "C4": "same"}
+    nurse.post(f"/people-import/{import_id}/decide", {"asked": "C2", "every": "perhaps"})
+    assert json.loads(PeopleImport.objects.get().plan)["cells"] == plan["cells"]
+    assert "1 piece of evidence is written down" in page(nurse, import_id)
 
 
 def test_evidence_that_a_case_rests_on_is_not_taken_back(

@@ -23,6 +23,8 @@ class Cell:
 
 
 NOTHING = Cell("")
+DAY_ZERO = date(1899, 12, 30)
+"""The day from which spreadsheets count days, unless a workbook says that it counts from 1904."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,7 @@ class Sheet:
     name: str
     rows: Mapping[int, tuple[Cell, ...]]
     note: str = ""
-    day_zero: date = date(1899, 12, 30)
+    day_zero: date = DAY_ZERO
 
     def cell(self, row: int, column: int) -> Cell:
         """A cell by row (from 1) and column (from 0); one beyond the row's end is empty."""

@@ -161,6 +161,21 @@ def kept_counts(seen: Preview) -> dict[str, int]:
     return counts | ({"pieces of evidence": pieces} if pieces else {})
 
 
+def refused_rows(sheet: Sheet, plan: Plan, seen: Preview) -> tuple[list[str], list[list[str]]]:
+    """The header and the refused rows of a file as they are there, each with its row and why."""
+    width, number = sheet.width, plan.columns.header
+    header = ["Row", *(sheet.cell(number, column).text for column in range(width)), "Why"]
+    rows = [
+        [
+            str(row.number),
+            *(sheet.cell(row.number, column).text for column in range(width)),
+            ". ".join(row.why),
+        ]
+        for row in shown_in(seen, Fate.REFUSED)
+    ]
+    return header, rows
+
+
 def line(row: Row, identities: Mapping[str, PersonIdentity], plan: Plan) -> Line:
     """A row in words."""
     by_standing: dict[Standing, list[Judged]] = {}

@@ -15,6 +15,7 @@ urlpatterns = [
     path("<slug:import_id>/", views.look, name="look"),
     path("<slug:import_id>/columns", views.columns, name="columns"),
     path("<slug:import_id>/decide", views.decide, name="decide"),
+    path("<slug:import_id>/refused.xlsx", views.refused, name="refused"),
     path("<slug:import_id>/write", views.write, name="write"),
     path("<slug:import_id>/drop", views.drop, name="drop"),
     path("<slug:import_id>/undo", undoing.undo, name="undo"),

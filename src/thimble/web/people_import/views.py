@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
-from collections.abc import Callable, Mapping
 from dataclasses import replace
-from datetime import date, timedelta
 from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from thimble.actions import Refused
@@ -27,28 +24,27 @@ from thimble.exchange.sheets import (
     SheetFault,
     read_sheets,
 )
+from thimble.exchange.sheets.model import DAY_ZERO
 from thimble.ledger.store import Overtaken
 from thimble.people.choices import WORKS_AS
-from thimble.people.identity import PersonIdentity
-from thimble.people.importing import Fate, Preview, Register, preview
+from thimble.people.importing import Fate
+from thimble.people.importing.on_file import ALSO, SAME
 from thimble.web import clock, log
 from thimble.web.access import account_of, needs
-from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
+from thimble.web.context import get_people, get_people_identities, looked, zone
 from thimble.web.limits import carries
 from thimble.web.models import Account, PeopleImport
 from thimble.web.people.forms import ORDERS, content_of
-from thimble.web.people.roster import roster
-from thimble.web.people_import import page
+from thimble.web.people_import import keeping, page
+from thimble.web.people_import.keeping import opened
 from thimble.web.people_import.plan import Plan, first_plan, from_form
-from thimble.web.vault import Damaged, NotKept, Vault, refuse_malware
+from thimble.web.tables import xlsx_file
+from thimble.web.vault import NotKept, Vault, refuse_malware
 from thimble.web.words import moment
 
 ROWS = 50
 """Rows on a page."""
-KEPT = timedelta(hours=24)
-"""How long a file is kept that nobody wrote or dropped."""
 _ROW, _CELL = re.compile(r"row-([0-9]{1,7})"), re.compile(r"cell-([A-Z]{1,2}[0-9]{1,7})")
-GOES_ON = "The list of imports changed meanwhile, or the file was kept too long. Send it again."
 
 
 @needs("view_people", "import_people")
@@ -56,7 +52,7 @@ GOES_ON = "The list of imports changed meanwhile, or the file was kept too long.
 @require_http_methods(["GET", "POST"])
 def start(request: HttpRequest) -> HttpResponse:
     """Send a file; and the imports there were."""
-    _forget_old()
+    keeping.forget_old()
     fault = ""
     if request.method == "POST":
         upload = request.FILES.get("file")
@@ -101,54 +97,11 @@ def _past() -> list[dict[str, Any]]:
     ]
 
 
-def _forget_old() -> None:
-    """Delete the files that nobody came back to."""
-    old = PeopleImport.objects.filter(state=PeopleImport.OPEN, at__lt=clock.now() - KEPT)
-    for row in old:
-        _drop(row.pk)
-
-
-def _drop(import_id: str) -> bool:
-    """Leave an import and delete its file; False where another browser has written or left it already."""
-    with transaction.atomic():
-        row = _held(import_id)
-        if row is None:
-            return False
-        file = _closed(row, PeopleImport.DROPPED)
-    Vault(settings.DATA).delete(file)
-    return True
-
-
-def _held(import_id: str) -> PeopleImport | None:
-    """An import that is still open, kept so until the transaction ends."""
-    waiting = PeopleImport.objects.filter(pk=import_id, state=PeopleImport.OPEN)
-    return waiting.select_for_update().first()
-
-
-def _closed(row: PeopleImport, state: str) -> str:
-    """Close a row that is held; its file, to be deleted once that is on the disk."""
-    file, row.file, row.state = row.file, "", state
-    # What was decided names rows and references; only the counts are kept.
-    row.plan = "{}"
-    row.save()
-    return file
-
-
-def _plan(import_id: str, changed: Callable[[Plan], Plan]) -> None:
-    """Change what was said of an import as it is now; one closed meanwhile is never opened again."""
-    with transaction.atomic():
-        row = _held(import_id)
-        if row is None:
-            raise Http404("this import was written or left already")
-        row.plan = changed(Plan.from_json(row.plan)).to_json()
-        row.save(update_fields=["plan"])
-
-
 @needs("view_people", "import_people")
 @require_GET
 def look(request: HttpRequest, import_id: str) -> HttpResponse:
     """The columns, and the fate of every row. Nothing is written by looking."""
-    sheets, plan, _ = _open(import_id)
+    sheets, plan, _ = opened(import_id)
     sheet = sheets[plan.sheet]
     faults = plan.columns.faults()
     context: dict[str, Any] = {
@@ -170,7 +123,7 @@ def look(request: HttpRequest, import_id: str) -> HttpResponse:
 
 
 def _seen(request: HttpRequest, sheet: Sheet, plan: Plan) -> dict[str, Any]:
-    seen, identities = _preview(sheet, plan)
+    seen, identities = keeping.previewed(sheet, plan)
     counts = page.counts_of(seen)
     show = request.GET.get("show", "")
     if show not in {"all", *(id_ for id_, *_ in counts)}:
@@ -192,6 +145,9 @@ def _seen(request: HttpRequest, sheet: Sheet, plan: Plan) -> dict[str, Any]:
         "absent": len(seen.absent),
         "to_write": to_write,
         "asked": seen.counts[Fate.ASK],
+        "many_questions": sum(len(line.questions) for line in lines) > 1,
+        # A bare number of a workbook that counts from 1904 would be another day in a new one.
+        "refused": seen.counts[Fate.REFUSED] and sheet.day_zero == DAY_ZERO,
         "pieces": sum(len(row.pieces) for row in seen.rows),
         "by_number_alone": plan.columns.of_the_register
         and not set(plan.columns.fields.values()) & {"birth_date", "family_name", "full_name"},
@@ -204,8 +160,8 @@ def _seen(request: HttpRequest, sheet: Sheet, plan: Plan) -> dict[str, Any]:
 @require_POST
 def columns(request: HttpRequest, import_id: str) -> HttpResponse:
     """Say what the columns are."""
-    sheets, _, _ = _open(import_id)
-    _plan(import_id, lambda plan: from_form(request.POST.dict(), sheets, plan))
+    sheets, _, _ = opened(import_id)
+    keeping.plan_anew(import_id, lambda plan: from_form(request.POST.dict(), sheets, plan))
     return redirect("people_import:look", import_id)
 
 
@@ -221,13 +177,17 @@ def decide(request: HttpRequest, import_id: str) -> HttpResponse:
             said[int(row[1])] = str(value)[:40]
         elif cell := _CELL.fullmatch(name):
             cells[cell[1]] = str(value)[:10]
+    if (every := request.POST.get("every", "")) in (ALSO, SAME):
+        # One answer for all that the page asks about and that has none of its own.
+        asked = (f"cell-{cell}" for cell in request.POST.getlist("asked"))
+        cells = {c[1]: every for name in asked if (c := _CELL.fullmatch(name))} | cells
 
     def decided(plan: Plan) -> Plan:
         decisions = {row: what for row, what in ({**plan.decisions, **said}).items() if what}
         of_cells = {cell: what for cell, what in ({**plan.cells, **cells}).items() if what}
         return replace(plan, decisions=decisions, cells=of_cells)
 
-    _plan(import_id, decided)
+    keeping.plan_anew(import_id, decided)
     return redirect("people_import:look", import_id)
 
 
@@ -235,15 +195,15 @@ def decide(request: HttpRequest, import_id: str) -> HttpResponse:
 @require_POST
 def write(request: HttpRequest, import_id: str) -> HttpResponse:
     """Write what was shown, all of it or nothing."""
-    sheets, plan, digest = _open(import_id)
+    sheets, plan, digest = opened(import_id)
     account = account_of(request)
     try:
         # Whoever writes in the register meanwhile waits, or was seen.
         with get_people().alone():
-            row = _held(import_id)
+            row = keeping.held(import_id)
             if row is None:
                 raise Http404("this import was written already")
-            seen, _ = _preview(sheets[plan.sheet], plan)
+            seen, _ = keeping.previewed(sheets[plan.sheet], plan)
             if seen.digest != request.POST.get("digest"):
                 raise Refused("The register has moved on since you looked; look again, then write")
             apply_import(
@@ -257,7 +217,7 @@ def write(request: HttpRequest, import_id: str) -> HttpResponse:
                 role=account.role,
             )
             row.counts = json.dumps(page.kept_counts(seen))
-            file = _closed(row, PeopleImport.APPLIED)
+            file = keeping.closed(row, PeopleImport.APPLIED)
     except (Refused, Overtaken) as stopped:
         told = stopped.faults if isinstance(stopped, Refused) else (str(stopped),)
         messages.error(request, f"Nothing was written. {'. '.join(told)}.")
@@ -268,44 +228,25 @@ def write(request: HttpRequest, import_id: str) -> HttpResponse:
     return redirect("people_import:start")
 
 
+@never_cache
+@needs("view_people", "import_people")
+@require_GET
+def refused(request: HttpRequest, import_id: str) -> HttpResponse:
+    """The refused rows as they came, each with why: to be corrected and sent again."""
+    sheets, plan, _ = opened(import_id)
+    sheet = sheets[plan.sheet]
+    if plan.columns.faults():
+        raise Http404("nothing is refused before it is said what the columns hold")
+    seen, _ = keeping.previewed(sheet, plan)
+    log.event("people_import_refused_kept", case=import_id, account=account_of(request).pk)
+    return xlsx_file("refused", *page.refused_rows(sheet, plan, seen))
+
+
 @needs("view_people", "import_people")
 @require_POST
 def drop(request: HttpRequest, import_id: str) -> HttpResponse:
     """Leave an import; its file is deleted."""
-    if not _drop(import_id):
+    if not keeping.drop(import_id):
         raise Http404("there is no such import to leave")
     messages.success(request, "Nothing was written, and the file was deleted.")
     return redirect("people_import:start")
-
-
-# --- what the views above share -------------------------------------------------------------------
-
-
-def _open(import_id: str) -> tuple[list[Sheet], Plan, str]:
-    """The file of an import that is being looked at, what was said of it, and its SHA-256."""
-    row = PeopleImport.objects.filter(pk=import_id, state=PeopleImport.OPEN).first()
-    if row is None:
-        raise Http404("there is no such import to look at")
-    try:
-        content = Vault(settings.DATA).get(row.file)
-        sheets = read_sheets(content)
-    except (Damaged, SheetFault) as gone:
-        raise Http404(GOES_ON) from gone
-    return sheets, Plan.from_json(row.plan), hashlib.sha256(content).hexdigest()
-
-
-def _preview(sheet: Sheet, plan: Plan) -> tuple[Preview, Mapping[str, PersonIdentity]]:
-    now = clock.now()
-    today: date = now.astimezone(zone()).date()
-    identities = get_people_identities().all_identities()
-    register = Register(roster().people(now), identities)
-    seen = preview(
-        sheet,
-        plan.columns,
-        register,
-        plan.decisions,
-        today,
-        cells=plan.cells,
-        local=get_site().laboratory,
-    )
-    return seen, identities
