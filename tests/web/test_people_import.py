@@ -394,14 +394,17 @@ def test_one_answer_holds_for_all_that_a_page_asks_but_for_those_with_their_own(
     nurse.post(f"/people/{rea}/card", rows_of(*({"product": "43", "when": each} for each in days)))
     rows = [("00421", date(1999, 2, 28), "08", each) for each in days]
     import_id = sent(nurse, xlsx(("Number", "Date of birth", "Product", "Date"), *rows))
-    assert "All others on this page are the same" in page(nurse, import_id, "ask")
+    assert "All other doses and results on this page: the same" in page(nurse, import_id, "ask")
     posted = {"asked": ["C2", "C3", "C4", "C99x"], "every": "same", "cell-C3": "also"}
     nurse.post(f"/people-import/{import_id}/decide", posted)
     plan = json.loads(PeopleImport.objects.get().plan)
     assert plan["cells"] == {"C2": "same", "C3": "also", "C4": "same"}
     nurse.post(f"/people-import/{import_id}/decide", {"asked": "C2", "every": "perhaps"})
     assert json.loads(PeopleImport.objects.get().plan)["cells"] == plan["cells"]
-    assert "1 piece of evidence is written down" in page(nurse, import_id)
+    seen = page(nurse, import_id)
+    assert "1 piece of evidence is written down" in seen
+    left = "Left out: Dose: Hepatitis B, paediatric or adolescent, 14 Apr 2019"
+    assert f"{left}. On file: Dose: Hepatitis B, adult, 14 Apr 2019" in seen
 
 
 def test_evidence_that_a_case_rests_on_is_not_taken_back(

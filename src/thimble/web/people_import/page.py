@@ -202,7 +202,7 @@ def line(row: Row, identities: Mapping[str, PersonIdentity], plan: Plan) -> Line
         may_be_new=row.may_be_new,
         decision=plan.decisions.get(row.number, ""),
         written=tuple(said(j.piece.kind, j.piece.body) for j in by_standing.get(Standing.NEW, ())),
-        on_file=tuple(_there(j) for j in row.evidence if j.standing in _THERE),
+        on_file=tuple(_not_written(j) for j in row.evidence if j.standing in _THERE),
         questions=tuple(
             Question(
                 j.piece.place,
@@ -218,6 +218,13 @@ def line(row: Row, identities: Mapping[str, PersonIdentity], plan: Plan) -> Line
 
 
 _THERE = (Standing.ON_FILE, Standing.REPEATED, Standing.SAME)
+
+
+def _not_written(judged: Judged) -> str:
+    """Why a piece is not written: what is there, or that somebody said so."""
+    if judged.standing is Standing.SAME:
+        return f"Left out: {said(judged.piece.kind, judged.piece.body)}. {_there(judged)}"
+    return _there(judged)
 
 
 def _there(judged: Judged) -> str:
