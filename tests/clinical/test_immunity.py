@@ -81,25 +81,47 @@ def test_a_nurse_born_in_1990_with_two_mmr_a_told_chickenpox_and_a_positive_igra
     assert said(tb) == ("pending", "ask_symptoms")
 
 
-@pytest.mark.parametrize(("days", "state"), [(27, "pending"), (28, "satisfied"), (29, "satisfied")])
-def test_two_doses_against_measles_lie_28_days_apart(days: int, state: str) -> None:
+LIVE = (*MMR, "varicella")
+
+
+def live(disease: str, when: str) -> Given:
+    return dose(when, "21" if disease == "varicella" else "03")
+
+
+@pytest.mark.parametrize("by", ["us", "uk"])
+@pytest.mark.parametrize("disease", LIVE)
+@pytest.mark.parametrize(("days", "counts"), [(27, False), (28, True), (29, True)])
+def test_two_doses_lie_28_days_apart(days: int, counts: bool, disease: str, by: str) -> None:
     second = (date(1992, 1, 1) + timedelta(days=days)).isoformat()
-    assert of("measles", dose("1992-01-01"), dose(second)).state == state
+    found = of(disease, live(disease, "1992-01-01"), live(disease, second), by=by)
+    assert [each.counts for each in found.doses] == [True, counts]
+    enough = counts or (disease, by) == ("rubella", "us")
+    assert found.state == ("satisfied" if enough else "pending")
 
 
+@pytest.mark.parametrize(("disease", "by"), [(d, "us") for d in LIVE] + [("measles", "uk")])
 @pytest.mark.parametrize(("days", "told"), [(23, False), (24, True), (27, True)])
-def test_the_four_days_of_grace_are_told_and_never_taken(days: int, told: bool) -> None:
+def test_the_four_days_of_grace_are_told_and_never_taken(
+    days: int, told: bool, disease: str, by: str
+) -> None:
+    """Read for measles, mumps and rubella in the United States."""
     second = (date(1992, 1, 1) + timedelta(days=days)).isoformat()
-    found = of("measles", dose("1992-01-01"), dose(second))
-    assert said(found) == ("pending", "dose")
-    assert ("may be forgiven" in found.dose_sentences[1]) is told
+    found = of(disease, live(disease, "1992-01-01"), live(disease, second), by=by)
+    assert not found.doses[1].counts
+    may = told and by == "us" and disease in MMR
+    assert ("may be forgiven" in found.dose_sentences[1]) is may
 
 
-@pytest.mark.parametrize(
-    ("when", "state"), [("1991-05-05", "pending"), ("1991-05-06", "satisfied")]
-)
-def test_the_first_dose_counts_from_the_first_birthday(when: str, state: str) -> None:
-    assert of("measles", dose(when), dose("1999-01-01")).state == state
+@pytest.mark.parametrize("by", ["us", "uk"])
+@pytest.mark.parametrize("disease", LIVE)
+@pytest.mark.parametrize(("when", "counts"), [("1991-05-05", False), ("1991-05-06", True)])
+def test_the_first_dose_counts_from_the_first_birthday(
+    when: str, counts: bool, disease: str, by: str
+) -> None:
+    found = of(disease, live(disease, when), live(disease, "1999-01-01"), by=by)
+    assert [each.counts for each in found.doses] == [counts, True]
+    enough = counts or (disease, by) == ("rubella", "us")
+    assert found.state == ("satisfied" if enough else "pending")
 
 
 def test_a_month_that_begins_the_day_before_the_first_birthday_does_not_count_for_certain() -> None:
