@@ -167,6 +167,23 @@ def test_only_a_clearance_for_them_that_holds_settles_what_is_the_physicians(
     assert whole(*positive, decision=decision).status is Status.READY_WITHOUT
 
 
+@pytest.mark.parametrize(
+    "later",
+    [
+        result("hiv_ag_ab", "positive"),
+        result("hiv_rna", None, number=350, unit="{copies}/mL"),
+        (Kind.HISTORY_RECORDED, {"disease": "hiv", "basis": "clinician", "when": None, "text": ""}),
+    ],
+)
+def test_what_was_found_after_a_decision_is_not_settled_by_it(later: Draft) -> None:
+    """Fit a month ago, and a virus written down today: nobody has decided about that yet."""
+    before = decided(at=NOW - timedelta(days=30))
+
+    assert whole(*IMMUNE, *ALL_THREE, decision=before).status is Status.READY
+    assert whole(*IMMUNE, *ALL_THREE, later, decision=before).status is Status.READY_WITHOUT
+    assert whole(*IMMUNE, *ALL_THREE, later, decision=decided()).status is Status.READY
+
+
 def test_a_decision_replaces_no_test_that_has_no_result() -> None:
     assert whole(*IMMUNE, *ALL_THREE[:2], decision=decided()).status is Status.READY_WITHOUT
 

@@ -17,9 +17,11 @@ from thimble.clinical.series.calendar_days import step
 from thimble.clinical.series.schedule import schedule
 from thimble.ledger.fitness import FitnessDecision
 from thimble.people.choices import TESTS
+from thimble.people.entries import Kind
 from thimble.people.fold import Person
 from thimble.people.hepatitis_b import evidence_of
 from thimble.people.readiness.asked import Asked
+from thimble.people.screened import TESTS as SCREENED
 from thimble.people.screened import screened
 
 HBSAG = "hbsag"
@@ -58,8 +60,11 @@ def procedure_states(
 
     Args:
         decision: the one about the person's fitness that is in force. What the tables leave to the
-            physician it settles; a test that they ask for it does not replace.
+            physician it settles; a test that they ask for it does not replace. What was found since nobody
+            has decided about.
     """
+    if decision is not None and _found_since(person, decision):
+        decision = None
     prone = person.employment.exposure_prone
     if prone == "no":
         return ()
@@ -80,6 +85,17 @@ def _clears(decision: FitnessDecision, on: date) -> bool:
     of = decision.facts.get("occasion"), decision.facts.get("exposure_prone")
     fit = decision.outcome == "fit" and decision.restriction == "none"
     return fit and of == ("clearance", "yes") and not decision.due(on)
+
+
+def _found_since(person: Person, decision: FitnessDecision) -> bool:
+    """Whether anything but a plain negative about these infections was written down after a decision."""
+    return any(
+        each.recorded_at > decision.at
+        and each.kind in (Kind.RESULT_RECORDED, Kind.HISTORY_RECORDED)
+        and (each.body.get("test") in SCREENED or each.body.get("disease") in INFECTIONS)
+        and each.body.get("word") != "negative"
+        for each in person.evidence
+    )
 
 
 def _state(
