@@ -19,6 +19,7 @@ from thimble.clinical.immunity import (
     Past,
     days_of,
     judge,
+    recurring,
     rules,
 )
 from thimble.clinical.immunity import Tested as ResultOf
@@ -570,6 +571,21 @@ def test_nothing_without_a_date_satisfies(file, by) -> None:
     dated = [e for e in evidence if e.days is not None]
     if of(disease, *evidence, by=by).state == "satisfied":
         assert of(disease, *dated, by=by).state == "satisfied"
+
+
+@settings(max_examples=150, deadline=None)
+@given(files(), st.sampled_from(["us", "uk"]))
+def test_nothing_comes_up_again_but_what_is_said_to(file, by) -> None:
+    disease, evidence = file
+    found = of(disease, *evidence, by=by)
+    if disease not in recurring(by):
+        assert found.again_on is None
+        assert not (disease in rules(by).doses and rules(by).doses[disease].in_season)
+
+
+def test_influenza_comes_up_again_each_season_and_what_else_each_protocol_says() -> None:
+    assert recurring("us") == {"influenza", "tuberculosis"}
+    assert recurring("uk") == {"influenza", "pertussis"}
 
 
 def _plainly(days: Sequence[int], first: int, apart: int) -> int:

@@ -12,12 +12,13 @@ from hypothesis import strategies as st
 from people.files import DOSE, ENROLLED, GOOD, NOW, ONE, RESULT, people, write
 from thimble.clinical.diseases import ASKED
 from thimble.clinical.offers import last_day, offer_law
+from thimble.demo.starters import STATES
 from thimble.people.entries import Kind
 from thimble.people.fold import Person, fold
 from thimble.people.hepatitis_b import hepatitis_b
 from thimble.people.hepatitis_b_many import hepatitis_b_of
 from thimble.people.judged import judged
-from thimble.people.rechecks import House, Recheck, Topic, rechecks
+from thimble.people.rechecks import House, Recheck, Topic, _to_judge, rechecks
 from thimble.web.rechecks.board import Board
 
 BORN = date(1990, 5, 6)
@@ -234,6 +235,28 @@ def test_hepatitis_b_is_offered_from_the_day_after_the_contraindication_unless_i
     (line,) = about(of(until), Topic.OVER, ON + timedelta(days=1))
     assert (line.due, line.late) == (ON + timedelta(days=1), False)
     assert about(of(until, *SERIES), Topic.OVER, ON + timedelta(days=1)) == []
+
+
+@pytest.mark.parametrize("protocol", ["us", "uk"])
+def test_what_is_not_judged_would_have_added_nothing(protocol: str, monkeypatch) -> None:
+    over = {**GOOD[Kind.CONTRAINDICATED], "disease": "varicella", "on": "2024", "until": "2024-12"}
+    files = [state(ON) for state in STATES]
+    files += [[refused("2025-03-10", disease)] for disease in ASKED]
+    files += [[(Kind.CONTRAINDICATED, {**over, "disease": disease})] for disease in ASKED]
+    everybody = [of(*drafts) for drafts in files]
+    by = house(protocol)
+    sparing = [lines(person, by=by) for person in everybody]
+    counted = sum(len(_to_judge(person, by)) for person in everybody)
+
+    monkeypatch.setattr("thimble.people.rechecks._to_judge", lambda _, by: by.asked)
+
+    assert sparing == [lines(person, by=by) for person in everybody]
+    assert counted < len(everybody) * len(ASKED) / 2
+    assert {line.topic for told in sparing for line in told} >= {
+        Topic.REFUSED,
+        Topic.OVER,
+        Topic.SEASON,
+    }
 
 
 def test_overdue_stands_first_and_what_has_no_day_last() -> None:

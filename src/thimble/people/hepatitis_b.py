@@ -29,6 +29,7 @@ from thimble.people import fold
 from thimble.people.entries import Kind
 
 DISEASE = "hepatitis_b"
+_ANALYTES = frozenset(Analyte)
 WEAK_IMMUNITY = "weak_immunity"
 """The test of `choices.TESTS` that says whether the immune system is weakened."""
 NO_PANEL = frozenset({"not_tested", "negative_so_far"})
@@ -152,7 +153,7 @@ def _concerns(evidence: fold.Evidence) -> bool:
     if evidence.kind is Kind.DOSE_RECORDED:
         return bool(DISEASE in body["diseases"])
     if evidence.kind is Kind.RESULT_RECORDED:
-        return str(body["test"]) in set(Analyte)
+        return str(body["test"]) in _ANALYTES
     if evidence.kind is Kind.DECLINED:
         return bool(body["disease"] == DISEASE and body["what"] == "vaccine")
     return evidence.kind is Kind.CONTRAINDICATED and bool(body["disease"] == DISEASE)

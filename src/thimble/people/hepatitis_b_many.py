@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -32,23 +32,25 @@ def hepatitis_b_of(
     """The answer for each person, by reference; of who has no birth date none, and none at all where the
     protocol has no clearance tables. Nor is there one of whom something is documented before the birth:
     whether its day or the birth date is wrong is not known, and it may be a contraindication."""
-    asked: list[tuple[str, Person, list[Evidence]]] = []
-    for person in people:
-        born = births.get(person.reference)
-        if born is not None and born <= on:
-            told, _ = evidence_of(person, on)
-            if not before_birth(told, born):
-                asked.append((person.reference, subject(person, born, on), told))
-    if not asked:
-        return {}
+    asked: list[str] = []
+
+    def evidence() -> Iterator[tuple[Person, list[Evidence]]]:
+        for person in people:
+            born = births.get(person.reference)
+            if born is not None and born <= on:
+                told, _ = evidence_of(person, on)
+                if not before_birth(told, born):
+                    asked.append(person.reference)
+                    yield subject(person, born, on), told
+
     try:
         outputs = rules(protocol).outputs
-        answers = clear_many(gather([(who, told) for _, who, told in asked], on), on, protocol)
+        answers = clear_many(gather(evidence(), on), on, protocol)
     except LookupError:
         return {}
     states, steps = outputs["immunity"].labels or {}, outputs["next_step"].labels or {}
     found = {}
-    for at, (reference, _, _) in enumerate(asked):
+    for at, reference in enumerate(asked):
         series, _, _, recommended, immunity, next_step, due = map(str, answers.row(at))
         found[reference] = HepatitisBSaid(
             immunity,

@@ -10,7 +10,7 @@ from functools import lru_cache
 
 from thimble.clinical import fitness
 from thimble.clinical.diseases import DISEASES
-from thimble.clinical.immunity import Judgement, days_of, rules
+from thimble.clinical.immunity import Judgement, days_of, recurring, rules
 from thimble.clinical.offers import OfferLaw, last_day
 from thimble.clinical.saying import calendar_day, inside
 from thimble.clinical.series import PartialDate
@@ -80,7 +80,7 @@ def rechecks(
     waits = tuple(_to_see(person, on))
     if not work.here_on(on) or (work.starts_on is not None and work.starts_on > on):
         return waits
-    known = judged(person, born, on, house.protocol, house.asked)
+    known = judged(person, born, on, house.protocol, _to_judge(person, house))
     offer = list(_offer(person, on, house, hepatitis_b))
     lines = [
         *waits,
@@ -91,6 +91,18 @@ def rechecks(
         *_over(person, on, known, hepatitis_b),
     ]
     return tuple(sorted(lines, key=lambda line: line.order))
+
+
+def _to_judge(person: Person, house: House) -> Sequence[str]:
+    """The diseases that a line can be about: of the others, most of them, nothing comes up again."""
+    against = {
+        e.body["disease"] for kind in (Kind.DECLINED, Kind.CONTRAINDICATED) for e in person.of(kind)
+    }
+    try:
+        against |= recurring(house.protocol)
+    except LookupError:
+        return ()
+    return [disease for disease in house.asked if disease in against]
 
 
 def _to_see(person: Person, on: date) -> Iterable[Recheck]:

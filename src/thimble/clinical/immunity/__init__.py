@@ -1,7 +1,7 @@
 """Evidence against infections other than hepatitis B before work: what counts, the state, the next step."""
 
 from .evidence import Against, Documented, Given, Past, Tested, days_of
-from .judging import JUDGED, Judgement, judge
+from .judging import JUDGED, Judgement, judge, recurring
 from .rules import rules
 
 __all__ = [
@@ -14,5 +14,6 @@ __all__ = [
     "Tested",
     "days_of",
     "judge",
+    "recurring",
     "rules",
 ]

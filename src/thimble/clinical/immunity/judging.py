@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from thimble.clinical.immunity.counting import DoseSaid, when_said
 from thimble.clinical.immunity.evidence import Documented
@@ -196,6 +196,20 @@ def _again(state: str, asked: Asked, disease: str, on: date, by: Rules) -> date 
         first = [d.given.days[0] for d in asked.counted.said if d.given.days]
         return date.fromordinal(step(max(first), rule.within))
     return None
+
+
+@cache
+def recurring(protocol: str) -> frozenset[str]:
+    """The diseases whose evidence can come up again: `judge` gives no other `again_on`, nor a season.
+
+    Raises:
+        LookupError: the protocol has no tables of immunity.
+    """
+    by = rules(protocol)
+    found = {d for d, rule in by.doses.items() if rule.in_season or rule.within is not None}
+    return frozenset(
+        found | ({TUBERCULOSIS} if by.tuberculosis.review_every is not None else set())
+    )
 
 
 def _dose_words(words: str, next_step: str, disease: str, missing: int, by: Rules) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from array import array
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from datetime import date
 
@@ -23,6 +24,7 @@ DECLINED = 7
 CONTRAINDICATED = 8
 OTHER = 9
 """Kinds of evidence; MARKER + n is the marker at place n of MARKERS."""
+_COLUMNS = 4
 IMMUNITY = (
     "immune", "not_immune", "not_known", "infected", "past_infection", "isolated_core", "non_responder",
 )  # fmt: skip
@@ -123,32 +125,42 @@ class Answers:
         )
 
 
-def gather(people: Sequence[tuple[Person, Iterable[Evidence]]], as_of: date) -> Cohort:
-    """People with their evidence as arrays.
+def gather(people: Iterable[tuple[Person, Iterable[Evidence]]], as_of: date) -> Cohort:
+    """People with their evidence as arrays, one after the other: nobody's need be kept for the next.
 
     Raises:
         ValueError: evidence lies wholly before the birth or after the day asked for.
     """
     today = as_of.toordinal()
-    rows: list[tuple[int, int, int, int]] = []
-    start = [0]
+    # Rows and people lie flat: of a list of tuples the interpreter would look for cycles over and over.
+    rows, facts, start = array("i"), array("i"), array("q", (0,))
     for person, evidence in people:
-        told = documented(evidence, person.birth_date.toordinal(), today)
-        rows += [(DOSE, PRODUCTS.index(d.cvx), d.low, d.high) for d in told.given]
-        rows += [(IMMUNOGLOBULIN, 0, low, high) for low, high in told.serum]
-        rows += [(TITRE, t.level, t.low, t.high) for t in told.titres]
-        rows += [(MARKER + n, state, low, high) for n, low, high, state in told.markers]
-        rows += [(DECLINED, 0, low, low) for low in told.refused]
-        rows += [(CONTRAINDICATED, 0, today, today)] * told.contraindicated
-        start.append(len(rows))
-    kind, said, low, high = np.array(rows, np.int32).reshape(-1, 4).T
+        born = person.birth_date.toordinal()
+        told = documented(evidence, born, today)
+        for dose in told.given:
+            rows.extend((DOSE, PRODUCTS.index(dose.cvx), dose.low, dose.high))
+        for low, high in told.serum:
+            rows.extend((IMMUNOGLOBULIN, 0, low, high))
+        for titre in told.titres:
+            rows.extend((TITRE, titre.level, titre.low, titre.high))
+        for n, low, high, state in told.markers:
+            rows.extend((MARKER + n, state, low, high))
+        for low in told.refused:
+            rows.extend((DECLINED, 0, low, low))
+        if told.contraindicated:
+            rows.extend((CONTRAINDICATED, 0, today, today))
+        weak = IMMUNOCOMPROMISED.index(person.immunocompromised)
+        facts.extend((born, person.exposure_prone, weak))
+        start.append(len(rows) // _COLUMNS)
+    kind, said, low_days, high_days = np.array(rows).reshape(-1, _COLUMNS).T.astype(np.int32)
+    births, prone, weak_all = np.array(facts).reshape(-1, 3).T.astype(np.int32)
     return Cohort(
-        np.array([p.birth_date.toordinal() for p, _ in people], np.int32),
-        np.array([p.exposure_prone for p, _ in people], np.bool_),
-        np.array([IMMUNOCOMPROMISED.index(p.immunocompromised) for p, _ in people], np.uint8),
+        births,
+        prone.astype(np.bool_),
+        weak_all.astype(np.uint8),
         np.array(start, np.int64),
         kind.astype(np.uint8),
         said.astype(np.uint8),
-        low,
-        high,
+        low_days,
+        high_days,
     )

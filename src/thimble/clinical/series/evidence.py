@@ -10,6 +10,7 @@ import calendar
 import re
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 from thimble.clinical.saying import calendar_day, month_name
 from thimble.clinical.serology import Analyte, Quantity, Word
@@ -46,17 +47,7 @@ class PartialDate:
         Raises:
             ValueError: any other text, or a day that the calendar does not have.
         """
-        match = _FORM.fullmatch(text)
-        try:
-            if match:
-                year, month, day = match.groups()
-                if month != "00" and day != "00":
-                    return cls(int(year), int(month or 0), int(day or 0))
-        except ValueError:
-            pass
-        raise ValueError(
-            f"A date is written 2019-03-14, or 2019-03 or 2019 where no more is known; found {text!r}"
-        )
+        return _read(text)
 
     @classmethod
     def of(cls, day: date) -> PartialDate:
@@ -90,6 +81,22 @@ class PartialDate:
         """ISO 8601, shortened to what is known."""
         parts = [f"{self.year:04}"] + [f"{part:02}" for part in (self.month, self.day) if part]
         return "-".join(parts)
+
+
+@lru_cache(maxsize=1 << 14)
+def _read(text: str) -> PartialDate:
+    """Forty years have fewer days than are remembered: a register holds the same ones over and over."""
+    match = _FORM.fullmatch(text)
+    try:
+        if match:
+            year, month, day = match.groups()
+            if month != "00" and day != "00":
+                return PartialDate(int(year), int(month or 0), int(day or 0))
+    except ValueError:
+        pass
+    raise ValueError(
+        f"A date is written 2019-03-14, or 2019-03 or 2019 where no more is known; found {text!r}"
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from functools import cache
+from functools import cache, lru_cache
 
 from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word, tables
 from thimble.clinical.serology.tables import ask, code
@@ -35,6 +35,7 @@ def marker_state(analyte: Analyte, word: Word | None, quantity: Quantity | None)
     return STATES.index(state(_result(analyte, word, quantity)))
 
 
+@lru_cache(maxsize=4096)
 def level_of(word: Word | None, quantity: Quantity | None) -> int:
     """The place in LEVELS of an anti-HBs."""
     facts = anti_hbs_facts(_result(Analyte.ANTI_HBS, word, quantity))
