@@ -838,9 +838,18 @@ def test_a_physician_who_confirms_it_in_spite_of_a_restriction_saw_the_decision_
     assert NOT_AT_PRESENT in by_square(fragment(number))
     assert confirm(physician.get(url).text) == 302
     assert HOLDS in by_square(fragment(number))
+    history = physician.get(f"/people/{immune}/history").text
+    assert f"{number}; in spite of: no exposure-prone procedures until further notice" in history
     decide(physician, immune, "not_fit", "none")
     assert NOT_AT_PRESENT in by_square(fragment(number))
-    assert confirm(physician.get(url).text) == 422
+    page = physician.get(url).text
+    assert "Nobody who is not fit is cleared" in page
+    assert 'name="reason"' not in page
+    held_by = f"{immune} {len(get_people().entries(immune))}"
+    typed = {"position": held_by.partition(" ")[2], "seen": held_by, "reason": "x"}
+    answer = physician.post(url, typed)
+    assert answer.status_code == 422
+    assert "Withdraw the certificate, or decide anew" in answer.text
     assert NOT_AT_PRESENT in by_square(fragment(number))
 
 

@@ -171,6 +171,7 @@ def confirm(request: HttpRequest, person: str, number: str) -> HttpResponse:
         "issued": issued,
         "doubts": next(line.doubts for line in now if line.number == number),
         "seen": seen,
+        "unfit": decision is not None and decision.outcome == "not_fit",
         "reference": person,
         "position": held.entries,
         "name": identity.name if identity else "",

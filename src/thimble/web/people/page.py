@@ -13,7 +13,7 @@ from thimble.clinical.series import PartialDate
 from thimble.ledger.entries import Entry
 from thimble.ledger.fitness import decided_words
 from thimble.people import choices
-from thimble.people.certificates.stating import Statement
+from thimble.people.certificates.stating import RESTRICTIONS, Statement
 from thimble.people.entries import CERTIFICATES, EVIDENCE, Kind
 from thimble.people.fold import Document, Evidence, Person, undone
 from thimble.people.identity import PersonIdentity
@@ -365,6 +365,9 @@ def _told(entry: Entry[Kind]) -> str:
         until = f"until {words.day(body['valid_until'])}"
         parts = (body["number"], said.words, said.about_exposure_prone, until, body["reason"])
         return "; ".join(part for part in parts if part)
+    if kind is Kind.CERTIFICATE_CONFIRMED and "in_spite_of" in body:
+        restriction = RESTRICTIONS[body["in_spite_of"]]
+        return f"{body['number']}; in spite of: {restriction}; {body['reason']}"
     if kind in CERTIFICATES:
         return f"{body['number']}: {body['reason']}"
     return str(body.get("text", ""))
