@@ -50,6 +50,11 @@ GOOD = {
         "evidence": "virology report in the chart",
         "evidence_on": "2025-12-01",
     },
+    Kind.WORKER_IDENTITY_PURGED: {
+        "kept_until": "2055-06-30",
+        "rule": "people.keep_after_leaving",
+        "left_on": "2025-06-30",
+    },
     Kind.SOURCE_IDENTITY_PURGED: {"kept": "1 year", "rule": "KEEP-01", "closed_on": "2025-02-01"},
     Kind.ESCALATED: {
         "about": "await_result",

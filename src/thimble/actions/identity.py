@@ -67,6 +67,9 @@ class IdentityStore(Protocol):
     def erase_source(self, case: str) -> None:
         """Forget who the source patient of a case is, every version of it."""
 
+    def erase_worker(self, case: str) -> None:
+        """Forget who the exposed worker of a case is, every version of it."""
+
     def looked(
         self, cases: Iterable[str], *, whose: Whose, where: str, by: str, now: datetime
     ) -> None:
@@ -107,6 +110,10 @@ class MemoryIdentityStore:
     def erase_source(self, case: str) -> None:
         """See `IdentityStore.erase_source`."""
         self._sources.pop(case, None)
+
+    def erase_worker(self, case: str) -> None:
+        """See `IdentityStore.erase_worker`."""
+        self._workers.pop(case, None)
 
     def looked(
         self, cases: Iterable[str], *, whose: Whose, where: str, by: str, now: datetime

@@ -14,6 +14,7 @@ from thimble.commands import (
     Commands,
     NotUnderstood,
     ledger,
+    people_identities,
     remind,
     source_identities,
     stock_alerts,
@@ -37,6 +38,7 @@ JOBS: tuple[Job, ...] = (
     Job("mail to workers", remind.send_all),
     Job("stock alerts", stock_alerts.send_all),
     Job("source identities", source_identities.erase_all),
+    Job("people's identities", people_identities.erase_all),
     Job("ledger", ledger.verify_all),
 )
 """In the order in which they run. Each is done whatever became of those before it."""

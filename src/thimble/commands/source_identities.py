@@ -43,7 +43,8 @@ def _purge(*, erase: bool) -> int:
     from thimble.actions.erasing import held, kept_for
     from thimble.clinical.site import SiteError
     from thimble.exchange.inbox import Inbox
-    from thimble.web.context import get_identities, get_site
+    from thimble.web.context import get_site
+    from thimble.web.scrubbing import scrub
 
     try:
         site = get_site()
@@ -66,7 +67,7 @@ def _purge(*, erase: bool) -> int:
         status = 1 if left else 0
         # Each time: an earlier run may have been stopped between erasing and this.
         for what, done in (
-            ("The database", get_identities().scrub()),
+            ("The database", scrub()),
             ("The laboratory's inbox", inbox.scrub()),
         ):
             if not done:

@@ -41,6 +41,7 @@ CREATE TABLE IF NOT EXISTS received (
     UNIQUE (sender, control_id, digest)
 ) STRICT;
 CREATE INDEX IF NOT EXISTS received_by_state ON received (state, id);
+CREATE TABLE IF NOT EXISTS unscrubbed (since TEXT NOT NULL) STRICT;
 """
 _LATER_COLUMN = "ALTER TABLE received ADD COLUMN erased_at TEXT NOT NULL DEFAULT ''"
 """For inboxes of before: when the people in a message were erased, or nothing."""
@@ -218,17 +219,24 @@ class Inbox:
                 "UPDATE received SET raw = ?, erased_at = ? WHERE id = ?",
                 [(raw, at.isoformat(), number) for number, raw in left.items()],
             )
+            if left:
+                database.execute("INSERT INTO unscrubbed VALUES (?)", (at.isoformat(),))
 
     def scrub(self) -> bool:
-        """Write the file anew without what was erased, its journal included.
+        """Write the file anew without what was erased, its journal included; nothing where nothing was
+        erased since: messages that arrive wait while it is written.
 
         Returns:
-            Whether it was done; False while somebody else reads or writes at that moment.
+            Whether no trace is left; False while somebody else reads or writes at that moment.
         """
         with self._lock:
             try:
+                if not self._database.execute("SELECT 1 FROM unscrubbed LIMIT 1").fetchone():
+                    return True
                 self._database.execute("VACUUM")
                 (busy, *_) = self._database.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+                if not busy:
+                    self._database.execute("DELETE FROM unscrubbed")
             except sqlite3.OperationalError:
                 return False
         return not busy

@@ -354,6 +354,12 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
     },
     # That it was erased who the source was: when the case was closed, and by which rule.
     Kind.SOURCE_IDENTITY_PURGED: {"kept": _Key(SAY), "rule": _Key(SAY), "closed_on": _Key(_day)},
+    # With the worker's file of the register: who they are is kept nowhere any more.
+    Kind.WORKER_IDENTITY_PURGED: {
+        "kept_until": _Key(_day),
+        "rule": _Key(SAY),
+        "left_on": _Key(_day),
+    },
     Kind.ESCALATED: {
         "about": _Key(_id),
         "to": _Key(SAY),

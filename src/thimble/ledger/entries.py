@@ -44,6 +44,7 @@ class Kind(StrEnum):
     SOURCE_AUTHORISED = "source_authorised"
     SOURCE_STATUS_FOUND = "source_status_found"
     SOURCE_IDENTITY_PURGED = "source_identity_purged"
+    WORKER_IDENTITY_PURGED = "worker_identity_purged"
     ESCALATED = "escalated"
     DOSE_GIVEN = "dose_given"
     ADVICE_SOUGHT = "advice_sought"

@@ -276,6 +276,8 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
     },
     # A decision about fitness without an exposure, as it is written in a case.
     Kind.FITNESS_DECIDED: cases.BODIES[CaseKind.FITNESS_DECIDED],
+    # Name, number, birth date, address, scans and papers are erased; `kept_until` was the last day.
+    Kind.IDENTITY_PURGED: cases.BODIES[CaseKind.WORKER_IDENTITY_PURGED],
 }
 """The keys of each kind's body. Every key is required unless marked otherwise."""
 

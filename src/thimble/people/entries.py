@@ -38,6 +38,7 @@ class Kind(StrEnum):
     CERTIFICATE_CONFIRMED = "certificate_confirmed"
     INVITED = "invited"
     FITNESS_DECIDED = "fitness_decided"
+    IDENTITY_PURGED = "identity_purged"
 
 
 THEMSELF = "person"

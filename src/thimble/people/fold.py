@@ -283,6 +283,9 @@ class _Reading:
         elif kind is Kind.EVIDENCE_VERIFIED:
             seen = Verified(entry.position, entry.by, entry.recorded_at, body["seen"])
             self.verified |= dict.fromkeys(body["entries"], seen)
+        elif kind is Kind.IDENTITY_PURGED:
+            # The scans went with the name.
+            self.documents.clear()
         elif kind is Kind.CORRECTED:
             self.corrected[body["corrects"]] = entry.position
         elif kind in CERTIFICATES and (made := taken(self.certificates, entry, body)):

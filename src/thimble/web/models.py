@@ -201,6 +201,16 @@ class PeopleImport(models.Model):
         return f"import {self.id}: {self.state}"
 
 
+class ToScrub(models.Model):
+    """That somebody was erased from a table, and that traces of them may still be in the database's files
+    (see `thimble.web.scrubbing`)."""
+
+    table = models.CharField(max_length=63, primary_key=True)
+
+    def __str__(self) -> str:
+        return self.table
+
+
 class IdentityLook(models.Model):
     """That an account was shown who a case is about. Inserted, never changed; holds no name.
 

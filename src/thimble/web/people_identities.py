@@ -14,6 +14,7 @@ from thimble.people.identity import PersonIdentity
 from thimble.people.names import number_key
 from thimble.web import models
 from thimble.web.certificates.papers import DjangoPapers
+from thimble.web.scrubbing import to_scrub
 
 
 class DjangoPeopleIdentities:
@@ -81,6 +82,8 @@ class DjangoPeopleIdentities:
             self._rows.filter(person__in=gone[start : start + 500]).delete()
         # A paper names the person too.
         DjangoPapers().erase(gone)
+        for model in (models.PersonIdentity, models.CertificatePaper):
+            to_scrub(model, self.using)
 
     @property
     def _rows(self) -> QuerySet[models.PersonIdentity]:

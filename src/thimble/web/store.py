@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 import rfc8785
-from django.db import OperationalError, connections, transaction
+from django.db import connections, transaction
 from django.db.models import Model, QuerySet
 
 from thimble.actions import identity as person
@@ -35,6 +35,7 @@ from thimble.web.models import (
     SourceIdentity,
     WorkerIdentity,
 )
+from thimble.web.scrubbing import to_scrub
 
 __all__ = [
     "DjangoIdentities",
@@ -249,30 +250,14 @@ class DjangoIdentities:
         return list(rows.values_list("case", flat=True).distinct())
 
     def erase_source(self, case: str) -> None:
-        """See `IdentityStore.erase_source`. `scrub` takes the last trace from the file."""
+        """See `IdentityStore.erase_source`. `scrubbing.scrub` takes the last trace from the file."""
         SourceIdentity.objects.using(self.using).filter(case=case).delete()
+        to_scrub(SourceIdentity, self.using)
 
-    def scrub(self) -> bool:
-        """Write the database anew without what was deleted, journals included. Outside a transaction.
-
-        A deleted row otherwise stays readable in free pages of the file until they are used again.
-
-        Returns:
-            Whether it was done. Somebody who reads or writes at that moment keeps the old pages in use;
-            then they may still be in the file or its journal.
-        """
-        connection = connections[self.using]
-        with connection.cursor() as cursor:
-            try:
-                if connection.vendor != "sqlite":
-                    cursor.execute(f"VACUUM (FULL) {SourceIdentity._meta.db_table}")
-                    return True
-                cursor.execute("VACUUM")
-                cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-                (busy, *_) = cursor.fetchone()
-            except OperationalError:
-                return False
-        return not busy
+    def erase_worker(self, case: str) -> None:
+        """See `IdentityStore.erase_worker`. `scrubbing.scrub` takes the last trace from the file."""
+        WorkerIdentity.objects.using(self.using).filter(case=case).delete()
+        to_scrub(WorkerIdentity, self.using)
 
     def looked(
         self, cases: Iterable[str], *, whose: person.Whose, where: str, by: str, now: datetime

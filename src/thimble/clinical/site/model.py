@@ -10,6 +10,7 @@ from thimble.clinical.diseases import ASKED
 from thimble.clinical.durations import Duration
 from thimble.clinical.labels import Labels
 from thimble.clinical.laboratory import Local
+from thimble.clinical.people_rules import PeopleRules
 from thimble.clinical.source_rules import SourceRules
 from thimble.clinical.stocked import Stocked
 
@@ -110,5 +111,6 @@ class Site:
     messages: Messages = Messages()
     stocked: Stocked = field(default_factory=Stocked)
     source_patient: SourceRules = field(default_factory=SourceRules)
+    people: PeopleRules = field(default_factory=PeopleRules)
     laboratory: Local = field(default_factory=Local)
     labels: Labels = field(default_factory=Labels)

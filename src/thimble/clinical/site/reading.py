@@ -18,6 +18,7 @@ from thimble.clinical.fitness.vocabulary import vocabulary as fitness_vocabulary
 from thimble.clinical.labels import read_labels
 from thimble.clinical.laboratory import read_local
 from thimble.clinical.library import shipped
+from thimble.clinical.people_rules import read_people_rules
 from thimble.clinical.settings import Settings
 from thimble.clinical.site.messages import read_messages
 from thimble.clinical.site.model import Site
@@ -83,6 +84,7 @@ def parse_site(settings: Mapping[str, Any], where: str = "site") -> Site:
 
 
 def _site(read: Settings) -> Site:
+    protocol = read.one_of("protocol", shipped())
     return Site(
         name=read.text("name"),
         short_name=read.text("short_name"),
@@ -92,7 +94,7 @@ def _site(read: Settings) -> Site:
         holidays_country=(country := _country(read)),
         holidays_subdivision=_subdivision(read, country),
         closed_days=read_closed_days(read),
-        protocol=read.one_of("protocol", shipped()),
+        protocol=protocol,
         invented=read.flag("invented"),
         occupational_medicine=read_place(read, "occupational_medicine", always=False),
         emergency_department=read_place(read, "emergency_department", always=True),
@@ -107,6 +109,7 @@ def _site(read: Settings) -> Site:
         messages=read_messages(read),
         stocked=read_stocked(read),
         source_patient=read_source_rules(read),
+        people=read_people_rules(read, protocol),
         laboratory=read_local(read),
         labels=read_labels(read),
     )

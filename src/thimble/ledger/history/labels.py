@@ -25,6 +25,7 @@ LABELS: Mapping[Kind, str] = {
     Kind.SOURCE_AUTHORISED: "Decided that the source may be tested",
     Kind.SOURCE_STATUS_FOUND: "Status of the source found in the chart",
     Kind.SOURCE_IDENTITY_PURGED: "Who the source was is erased",
+    Kind.WORKER_IDENTITY_PURGED: "Who the worker was is erased",
     Kind.ESCALATED: "Registrar called about the source",
     Kind.DOSE_GIVEN: "Dose given",
     Kind.ADVICE_SOUGHT: "Advice sought",

@@ -50,12 +50,15 @@ def _of_a_step(body: Mapping[str, Any], say: Callable[[str], str]) -> Iterable[s
 
 
 def source_words(kind: Kind, body: Mapping[str, Any], say: Callable[[str], str]) -> Iterable[str]:
-    """What an entry about the source says beyond its name."""
+    """What an entry about the source, or about erasing who somebody was, says beyond its name."""
     if kind is Kind.SOURCE_STATUS_FOUND:
         yield f"{INFECTIONS[body['infection']]}: {body['status']}."
         yield f"Evidence of {day_words(body['evidence_on'])}: {body['evidence']}"
     elif kind is Kind.SOURCE_IDENTITY_PURGED:
         yield f"Kept for {body['kept']} after the case was closed on {day_words(body['closed_on'])}."
+        yield f"Rule: {body['rule']}"
+    elif kind is Kind.WORKER_IDENTITY_PURGED:
+        yield f"Left on {day_words(body['left_on'])}; kept until {day_words(body['kept_until'])}."
         yield f"Rule: {body['rule']}"
     elif kind is Kind.ESCALATED:
         yield f"{body['to']}: {CALL_OUTCOMES[body['outcome']]}."

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from thimble.clinical.fitness import vocabulary as fitness_vocabulary
+from thimble.clinical.people_rules import retention_law
 from thimble.clinical.saying import minute
 from thimble.clinical.site import DAYS, Place, Site
 from thimble.clinical.stocked import Stocked
@@ -66,6 +67,7 @@ class SitePage:
                         ("Reminder", f"{site.messages.days_ahead} days before"),
                     ),
                 ),
+                ("Names of those who left", tuple(_leavers(site))),
                 ("Stock", tuple(_stock(site.stocked))),
                 (
                     "Wording",
@@ -82,6 +84,20 @@ def _rule_set(id_: str) -> str:
     return fitness_vocabulary()["rule_set"].label(id_) if id_ else "Asked each time"
 
 
+def _leavers(site: Site) -> Iterable[tuple[str, str]]:
+    rules, law = site.people, retention_law(site.protocol)
+    after = rules.after_leaving
+    yield "Kept", f"{after.words} after leaving" if after else "For good: site.toml sets no time"
+    exposed = rules.after_exposure or (law.after_exposure if law else None)
+    if after and exposed:
+        yield "After an exposure", f"{exposed.words}, if that is later"
+    if law:
+        yield f"The law, {law.jurisdiction}", f"{law.words} ({law.source}; {law.standing})"
+    if rules.shorter_because:
+        yield "A shorter time because", rules.shorter_because
+    yield "On hold", ", ".join(rules.hold) or "None"
+
+
 def _stock(stocked: Stocked) -> Iterable[tuple[str, str]]:
     if not stocked.places:
         yield "Places", "None: no stock is counted here"
@@ -89,9 +105,10 @@ def _stock(stocked: Stocked) -> Iterable[tuple[str, str]]:
     yield "Places", ", ".join(place.name for place in stocked.places)
     for kept in stocked.products:
         days = f", {kept.days} days of a course" if kept.days else ""
+        vaccine = f", vaccine CVX {' '.join(kept.cvx)}" if kept.cvx else ""
         yield (
             kept.name,
-            f"counted by the {kept.unit}{days}; told {kept.expiry_lead} days before it expires",
+            f"counted by the {kept.unit}{days}{vaccine}; told {kept.expiry_lead} days before it expires",
         )
 
 

@@ -262,6 +262,7 @@ KIND_WORDS: Mapping[Kind, str] = {
     Kind.CERTIFICATE_CONFIRMED: "Certificate found to hold still",
     Kind.INVITED: "Written to",
     Kind.FITNESS_DECIDED: "Fitness decided",
+    Kind.IDENTITY_PURGED: "Who this was is erased",
 }
 """What each kind of entry is called."""
 
@@ -341,6 +342,9 @@ def _told(entry: Entry[Kind]) -> str:
     if kind is Kind.FITNESS_DECIDED:
         # In terms of work alone. What it rests on is the physician's, on the page of fitness.
         return decided_words(body)
+    if kind is Kind.IDENTITY_PURGED:
+        left, kept = words.day(body["left_on"]), words.day(body["kept_until"])
+        return f"Left on {left}; kept until {kept}. Rule: {body['rule']}"
     if kind is Kind.INVITED:
         return f"{choices.LETTERS[body['about']]}, {choices.LETTER_BY[body['how']]}"
     if kind is Kind.DOCUMENT_ATTACHED:
