@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
@@ -14,6 +15,7 @@ from thimble import actions
 from thimble.actions import WorkerIdentity
 from thimble.clinical.serology import Analyte, Quantity, Result, Status, Word
 from thimble.clinical.vocabulary import VOCABULARY
+from thimble.ledger.entries import Draft, Kind
 from thimble.web import context
 from thimble.web.context import get_identities, get_protocol, get_site, get_store
 from thimble.web.fitness import views
@@ -111,3 +113,83 @@ def test_the_rule_set_of_the_site_stands_in_the_form_and_another_may_be_chosen(
     assert '<option value="us_shea_2020" selected>' in client.get(address).text
     assert '<option value="uk_2023" selected>' in page(client, case)
     assert "No rule set chosen" in page(client, case, rule_set="")
+
+
+# -- whether follow-up is open ------------------------------------------------------------------------
+
+
+CLEAR = {
+    "source_hiv": "negative", "source_hiv_acute_illness": "no", "source_hbsag": "negative",
+    "worker_hiv": "negative",
+}  # fmt: skip
+
+
+def exposed(staff_number: str = "00421", **facts: object) -> str:
+    return actions.report(
+        get_store(),
+        facts={"route": "percutaneous", "fluid": "blood", "device": "hollow_bore_needle", **facts},
+        occurred_at=NIGHT - timedelta(days=40), occurred_at_precision="minute",
+        vocabulary=VOCABULARY, now=NIGHT, identities=get_identities(),
+        worker=WorkerIdentity(name="Ines Brindle", staff_number=staff_number),
+    ).case  # fmt: skip
+
+
+def form(client: Client, case: str) -> str:
+    return client.get(reverse("fitness:fitness", args=[case])).text
+
+
+def answer_of(page: str, name: str) -> str:
+    chosen = re.search(rf'name="{name}".*?</select>', page, re.DOTALL)
+    picked = re.findall(r'value="(\w+)" selected', chosen[0]) if chosen else []
+    return picked[0] if picked else ""
+
+
+def test_open_follow_up_is_answered_with_the_day_of_the_exposure(signed_in: SignIn) -> None:
+    case = exposed(source_hiv="positive", source_hiv_load="detectable", worker_hiv="negative")
+    page = form(signed_in(Role.OCCUPATIONAL_PHYSICIAN), case)
+
+    assert "Follow-up for HIV is open: " in page
+    assert "exposed on Thu 22 Jan 2026" in page
+    assert answer_of(page, "exposed_to_hiv") == "yes"
+
+
+def test_that_none_is_open_is_offered_and_never_assumed(signed_in: SignIn) -> None:
+    case = exposed(**CLEAR)
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    page = form(client, case)
+
+    assert "No follow-up for HIV" in page
+    assert answer_of(page, "exposed_to_hiv") == ""
+    look = {"rule_set": "uk_2023", "occasion": "after_exposure", "exposure_prone": "yes"}
+    taken = client.post(
+        reverse("fitness:fitness", args=[case]), {**look, "take": f"exposed_to_hiv:{case}"}
+    ).text
+    assert answer_of(taken, "exposed_to_hiv") == "no"
+    assert answer_of(taken, "exposed_to_hbv") == ""
+
+
+def test_a_plan_that_is_not_settled_says_neither(signed_in: SignIn) -> None:
+    page = form(signed_in(Role.OCCUPATIONAL_PHYSICIAN), exposed(worker_hiv="negative"))
+
+    assert "No follow-up for HIV" not in page
+    assert answer_of(page, "exposed_to_hiv") == ""
+
+
+def test_another_case_of_the_same_worker_counts_and_a_closed_one_does_not(
+    signed_in: SignIn,
+) -> None:
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    enrolled(client, number="00421", family_name="Brindle", given_name="Ines")
+    here = exposed(**CLEAR)
+    other = exposed(source_hiv="positive", source_hiv_load="detectable", worker_hiv="negative")
+
+    page = form(client, here)
+    assert f"case {other}" in page
+    assert answer_of(page, "exposed_to_hiv") == "yes"
+    assert "No follow-up for HIV" not in page
+
+    draft = Draft(Kind.CLOSED, NIGHT, {"reason": "source_negative", "text": ""})
+    get_store().append(other, [draft], expected_position=None, by="u-x", role="x", now=NIGHT)
+    page = form(client, here)
+    assert f"case {other}" not in page
+    assert answer_of(page, "exposed_to_hiv") == ""

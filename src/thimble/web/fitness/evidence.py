@@ -24,7 +24,7 @@ ALL = "all"
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A result with its day: what a click takes over, or why it is not offered."""
+    """Something on record with its day: what a click takes over, or why it is not offered."""
 
     id: str
     said: str
@@ -80,7 +80,7 @@ def _row(one: Offered, facts: Mapping[str, object], days: Mapping[str, date]) ->
     return Row(
         id=result.analyte.value,
         said=f"{opening(result.name)}: {said_of(result)}",
-        day=words.day(one.evidence.day),
+        day=f"taken {words.day(one.evidence.day)}",
         where=one.evidence.where,
         answers="; ".join(_answer(f, v) for f, v in one.facts.items() if v != "number"),
         held="taken over" if one.facts and same else "",

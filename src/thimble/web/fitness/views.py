@@ -28,7 +28,13 @@ from thimble.people.to_see import to_see
 from thimble.web import clock, log
 from thimble.web.access import can, needs
 from thimble.web.certificates.contradicted import warn_of_certificates
-from thimble.web.context import get_people_identities, get_site, get_store, looked
+from thimble.web.context import (
+    get_people_identities,
+    get_protocol,
+    get_site,
+    get_store,
+    looked,
+)
 from thimble.web.desk.handling import (
     go,
     overtaken_response,
@@ -44,13 +50,14 @@ from thimble.web.desk.reading import Reading
 from thimble.web.desk.responding import sentence
 from thimble.web.fitness.deciding import KEPT, read_decision
 from thimble.web.fitness.evidence import offers, rows, taken
+from thimble.web.fitness.followed import Followed, already, followed, rows_of, taken_from
 from thimble.web.fitness.joined import of_case
 from thimble.web.fitness.links import tells
 from thimble.web.fitness.monitoring import REVIEW, Monitored, monitored
 from thimble.web.fitness.page import fitness_page, read_facts
 from thimble.web.fitness.told import SHOWN
 from thimble.web.models import FitnessLink
-from thimble.web.on_record.finding import on_record
+from thimble.web.on_record.finding import cases_of_person, on_record
 from thimble.web.papers.views import pdf
 from thimble.web.people.roster import roster
 from thimble.web.secret_links import standing_link
@@ -70,6 +77,7 @@ def fitness(request: HttpRequest, ref: str) -> HttpResponse:
         facts = _kept(decisions)
         if rule_set := get_site().fitness_rule_set:
             facts["rule_set"] = rule_set
+        facts |= already(_followed(request, reading))
         return _show(request, reading, decisions, facts, {}, typed)
     try:
         facts, days = read_facts(typed)
@@ -77,6 +85,7 @@ def fitness(request: HttpRequest, ref: str) -> HttpResponse:
         return _show(request, reading, decisions, {}, {}, typed, fault=str(fault))
     if wanted := typed.get("take", ""):
         more, more_days = taken(wanted, _offers(request, reading)[0])
+        more |= taken_from(wanted, _followed(request, reading))
         return _show(request, reading, decisions, facts | more, days | more_days, typed)
     if typed.get("do") != "decide":
         return _show(request, reading, decisions, facts, days, typed)
@@ -88,6 +97,13 @@ def _offers(request: HttpRequest, reading: Reading) -> tuple[tuple[Offered, ...]
     found = on_record(reading.case) if can(request, "see_immunity") else None
     offered = offers(reading.situation, found, reading.plan.now, get_site().zone)
     return offered, found.doubt if found else ""
+
+
+def _followed(request: HttpRequest, reading: Reading) -> tuple[Followed, ...]:
+    """What this case, and every other of the same worker, says of follow-up."""
+    of_worker = cases_of_person(reading.case) if can(request, "see_immunity") else (reading.case,)
+    others = (read(case, reading.plan.now) for case in of_worker if case != reading.case)
+    return followed((reading, *others), get_protocol(), get_site().zone)
 
 
 def _kept(decisions: tuple[FitnessDecision, ...]) -> dict[str, object]:
@@ -155,7 +171,10 @@ def _show(
     offered, doubt = _offers(request, reading)
     page = fitness_page(
         reading.case, reading.position, decisions, facts, days, now, typed=typed, fault=fault,
-        on_record=rows(offered, facts, days), record_doubt=doubt, link=_link(reading, decisions),
+        on_record=(
+            *rows_of(_followed(request, reading), reading.case, facts), *rows(offered, facts, days)
+        ),
+        record_doubt=doubt, link=_link(reading, decisions),
     )  # fmt: skip
     return render(request, "fitness/fitness.html", {"page": page}, status=422 if fault else 200)
 
