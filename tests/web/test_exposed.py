@@ -255,3 +255,19 @@ def test_a_refusal_names_the_patient_too(signed_in: SignIn):
     )  # fmt: skip
     assert answer.status_code == 422
     assert "the patient has not agreed to a letter" in answer.text
+
+
+def test_the_rules_that_a_patients_case_leads_to_speak_of_the_patient(signed_in: SignIn):
+    case = fresh()
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    found: list[str] = []
+    for table in get_protocol().tables:
+        address = reverse("rules:table", args=[table.id])
+        found += [
+            f"{table.id}: {said}"
+            for said in wrong(visible(client.get(address, {"case": case}).text))
+        ]
+    assert "\n".join(found) == ""
+    # Without a case the same page speaks of everybody.
+    plain = visible(client.get(reverse("rules:table", args=["hbv_pep"])).text)
+    assert wrong(plain) != []

@@ -12,7 +12,7 @@ from thimble.clinical.serology import Analyte
 from thimble.ledger.clearance import results_awaited
 from thimble.ledger.plan import TO_DO
 from thimble.protocol import Protocol
-from thimble.web.desk.page import Reading
+from thimble.web.desk.reading import Reading
 from thimble.web.fitness.evidence import ALL, Row
 
 ASKED: Mapping[str, tuple[str, str, tuple[Analyte, ...]]] = {

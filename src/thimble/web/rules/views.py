@@ -14,7 +14,9 @@ from thimble.actions.reference import read_reference
 from thimble.clinical.library import folders, shipped
 from thimble.clinical.library import protocol as shipped_protocol
 from thimble.ledger.assess import assess
+from thimble.ledger.exposed import told
 from thimble.ledger.fold import fold
+from thimble.ledger.plan import Situation
 from thimble.protocol import Protocol
 from thimble.protocol.model import Table
 from thimble.web import clock
@@ -34,6 +36,7 @@ class Applied:
     href: str
     fired: frozenset[str]
     open: tuple[str, ...]
+    situation: Situation
 
 
 @needs("view_protocols")
@@ -66,8 +69,9 @@ def table(request: HttpRequest, table: str) -> HttpResponse:
     asked = request.GET.get("rule", "")
     known = frozenset(rule.id for rule in wanted.rules)
     fired = applied.fired if applied else frozenset({asked}) & known
+    page = table_page(chosen, wanted, fired)
     context = {
-        "page": table_page(chosen, wanted, fired),
+        "page": told(page, applied.situation) if applied else page,
         "protocol": chosen,
         "active": chosen.id == get_protocol().id,
         "applied": applied,
@@ -109,7 +113,8 @@ def _applied(request: HttpRequest, chosen: Protocol, wanted: Table) -> Applied:
     if not entries:
         raise Http404("no such case")
     now = clock.now()
-    plan = assess(fold(entries, now, chosen.vocabulary), chosen, now, get_site())
+    situation = fold(entries, now, chosen.vocabulary)
+    plan = assess(situation, chosen, now, get_site())
     try:
         href = reverse("desk:case", args=[reference])
     except NoReverseMatch:
@@ -118,5 +123,6 @@ def _applied(request: HttpRequest, chosen: Protocol, wanted: Table) -> Applied:
         reference,
         href,
         fired_in(plan, wanted.id),
-        open_in(plan, wanted, chosen),
+        told(open_in(plan, wanted, chosen), situation),
+        situation,
     )
