@@ -143,3 +143,37 @@ def test_a_supposed_live_vaccine_delays_another_live_one_and_nothing_else_does(
     supposed = suppose(person, BORN, TODAY, asked, found, day)
     assert supposed.after.ready_on == ready
     assert supposed.before.ready_on == date(2026, 3, 30)
+
+
+@pytest.mark.parametrize(
+    ("serum", "when", "waits"),
+    [
+        # ACIP's table as two handbooks print it: HBIG and tetanus immunoglobulin 3 months, varicella 5.
+        ("30", "2025-12-03", True), ("30", "2025-12-02", False),
+        ("13", "2025-12-03", True), ("13", "2025-12-02", False),
+        ("36", "2025-10-03", True), ("36", "2025-10-02", False),
+        # Of a month or a year the last day that it can be.
+        ("30", "2025-12", True), ("30", "2025-11", False), ("30", "2025", True), ("30", "2024", False),
+        ("30", None, True),
+    ],
+)  # fmt: skip
+def test_a_live_vaccine_waits_after_immunoglobulin(
+    serum: str, when: str | None, *, waits: bool
+) -> None:
+    person = of(dose(when, serum))
+
+    for live in (MMR, VARICELLA, "94", "05"):
+        assert (
+            "may not take before" in said(person, live) or "waits" in said(person, live)
+        ) is waits
+    for other in (TDAP, NASAL, "43", "06"):
+        found = said(person, other)
+        assert "may not take" not in found
+        assert "waits" not in found
+
+
+def test_the_wait_names_the_day_and_what_was_given() -> None:
+    assert (
+        "Hepatitis B immunoglobulin was given (2026-02-20): a dose against measles may not take before "
+        "Wed 20 May 2026, 3 months after it" in said(of(dose("2026-02-20", "30")), MMR)
+    )

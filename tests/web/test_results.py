@@ -17,6 +17,7 @@ from thimble.web.context import get_store
 from thimble.web.roles import Role
 
 from .conftest import NIGHT
+from .test_exposed import visible
 
 pytestmark = pytest.mark.django_db
 SignIn = Callable[[Role], Client]
@@ -262,3 +263,15 @@ def test_a_raised_alt_typed_in_asks_for_something(case: str, signed_in: SignIn):
     enter(client, case, **ALT_ENTRY, number__alt="96", limit__alt="40")
 
     assert "above the laboratory" in page(client, case)
+
+
+def test_nobody_reads_the_id_of_a_table_and_immunoglobulin_is_only_spoken_of_as_possible(
+    case: str, signed_in: SignIn
+) -> None:
+    client = signed_in(Role.OCCUPATIONAL_NURSE)
+    enter(client, case, whose="baseline", word__hbsag="negative", word__anti_hbc_total="negative",
+          number__anti_hbs="120", word__anti_hcv="negative", day="2026-03-03", clock="02:00")  # fmt: skip
+    said = visible(page(client, case))
+
+    assert "If immunoglobulin was given: anti-HBs again, six months or more after it." in said
+    assert re.findall(r"\b[a-z]+_[a-z_0-9]+", said) == []

@@ -84,6 +84,8 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
     from thimble.demo.sessions import build as hold
     from thimble.demo.stage import Stage
     from thimble.demo.starters import build as start
+    from thimble.demo.stories import STORIES
+    from thimble.demo.year import YEAR
     from thimble.web.certificates.keys import CertificateKeys
     from thimble.web.certificates.papers import DjangoPapers
     from thimble.web.clinic.store import get_clinic
@@ -110,7 +112,9 @@ def fill(folder: Path, now: datetime) -> dict[str, str]:
         )
         accounts[member.sign_in] = (account.id, member.role)
     stage = Stage(get_store(), get_identities(), get_protocol(), get_site(), accounts, get_stock())
-    cases = build(stage, now)
+    # One write for all: nobody waits for any of it before the last.
+    with get_store().transaction():
+        cases = build(stage, now, (*STORIES, *YEAR))
     workers = [who for case in cases.values() if (who := get_identities().worker(case))]
     starters = start(get_people(), get_people_identities(), *accounts["nurse"], now)
     hold(get_clinic(), get_people(), starters[:24], get_site(), accounts["nurse"][0], now)

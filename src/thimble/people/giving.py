@@ -14,12 +14,14 @@ from thimble.clinical.immunity import JUDGED
 from thimble.clinical.readiness import ordinal
 from thimble.clinical.saying import calendar_day, inside
 from thimble.clinical.series import PartialDate
+from thimble.clinical.series.calendar_days import step
+from thimble.clinical.spacing import spacing
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
 from thimble.people.hepatitis_b import DISEASE, hepatitis_b
 from thimble.people.immunity import vaccine_doses
 from thimble.people.judged import judged
-from thimble.people.products import Product
+from thimble.people.products import Product, is_vaccine, product_name
 
 DOSES = frozenset({"dose", "second_series", "booster", "challenge_dose"})
 """Next steps of the clearance tables that a dose takes."""
@@ -40,6 +42,7 @@ def against(
     """Everything on file and in the rules that speaks against a product today, the gravest first."""
     found = [*_contraindicated(person, product, today), *_declined(person, product)]
     found += _on_this_day(person, product, today)
+    found += _after_immunoglobulin(person, product, today)
     if born is None:
         found.append(
             Against("The birth date is missing: the rules cannot say whether a dose is due.")
@@ -109,6 +112,32 @@ def _on_this_day(person: Person, product: Product, today: date) -> Iterator[Agai
     for each in (e for disease in product.diseases for e in vaccine_doses(person, disease)):
         if each.body["when"] == today.isoformat():
             yield Against("A dose against the same disease is on record for today already")
+
+
+def _after_immunoglobulin(person: Person, product: Product, today: date) -> Iterator[Against]:
+    """A live vaccine waits until the antibody of an immunoglobulin has gone. Of a day of which only a part
+    is known the last that it can be counts."""
+    rules = spacing()
+    live = [disease for disease in product.diseases if disease in rules.live]
+    if not live or not is_vaccine(product.cvx):
+        return
+    against = " and ".join(inside(DISEASES[disease]) for disease in live)
+    for each in person.of(Kind.DOSE_RECORDED):
+        wait = rules.waits.get(each.body["product"] or "")
+        if wait is None:
+            continue
+        name, when = product_name(each.body["product"]), each.body["when"]
+        if when is None:
+            yield Against(
+                f"{name} is on record without a day: a dose against {against} waits {wait.words} after it"
+            )
+            continue
+        until = date.fromordinal(step(PartialDate.parse(when).last.toordinal(), wait))
+        if today < until:
+            yield Against(
+                f"{name} was given ({when}): a dose against {against} may not take before "
+                f"{calendar_day(until)}, {wait.words} after it"
+            )
 
 
 def _too_early(

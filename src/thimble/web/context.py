@@ -147,6 +147,11 @@ class NavigationLink:
     label: str
     href: str
     here: bool
+    seldom: bool = False
+
+
+ON_A_LINE = 9
+"""Links that stand side by side beside the name at 1280 px."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +164,23 @@ class Frame:
     home: str
     links: tuple[NavigationLink, ...]
     signed_in: bool
+
+    @property
+    def bar(self) -> tuple[NavigationLink, ...]:
+        """The links that stand side by side: all where they fit on a line, else those of the day's work."""
+        if len(self.links) <= ON_A_LINE:
+            return self.links
+        return tuple(link for link in self.links if not link.seldom)
+
+    @property
+    def more(self) -> tuple[NavigationLink, ...]:
+        """The others."""
+        return tuple(link for link in self.links if link not in self.bar)
+
+    @property
+    def here_in_more(self) -> bool:
+        """Whether the page that is open is one of the others."""
+        return any(link.here for link in self.more)
 
 
 def visitors_frame() -> Frame:
@@ -189,6 +211,7 @@ def frame(request: HttpRequest) -> dict[str, Any]:
         for link in links():
             if user.has_perm(link.capability):
                 href = reverse(link.url_name)
-                seen.append(NavigationLink(link.label, href, request.path.startswith(href)))
+                here = request.path.startswith(href)
+                seen.append(NavigationLink(link.label, href, here, link.seldom))
     home = reverse("accounts:home")
     return {"frame": replace(empty, home=home, links=tuple(seen), signed_in=True)}

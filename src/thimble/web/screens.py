@@ -17,12 +17,17 @@ from django.conf import settings
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """A link of the header. `order` sorts; `capability` decides who sees it."""
+    """A link of the header. `order` sorts; `capability` decides who sees it.
+
+    `seldom` is one that the day's work does not need: where the bar would be too long it stands under
+    More.
+    """
 
     label: str
     url_name: str
     capability: str
     order: int = 50
+    seldom: bool = False
 
 
 @cache

@@ -16,6 +16,6 @@ urlpatterns = [
 ]
 NAVIGATION = [
     Link("Accounts", "administration:accounts", "manage_accounts", 80),
-    Link("Site", "administration:site", "view_site", 81),
-    Link("Checks", "administration:checks", "verify_ledger", 82),
+    Link("Site", "administration:site", "view_site", 81, seldom=True),
+    Link("Checks", "administration:checks", "verify_ledger", 82, seldom=True),
 ]

@@ -7,7 +7,7 @@ from thimble.web.screens import Link
 
 app_name = "papers"
 PREFIX = ""
-NAVIGATION = (Link("Print", "papers:for_all", "print_documents", order=60),)
+NAVIGATION = (Link("Print", "papers:for_all", "print_documents", order=60, seldom=True),)
 urlpatterns = [
     path("papers/", views.for_all, name="for_all"),
     path("papers/ward-card.pdf", views.ward_card_pdf, name="ward_card"),

@@ -234,7 +234,8 @@ def _said(reading: Reading) -> Said:
         reading.next_words,
         reading.note,
         tuple(
-            f"{reason.table}, {reason.rule}: {reason.source} ({STANDINGS[reason.standing]})"
+            f"{tables().table(reason.table).question} {reason.rule}: {reason.source} "
+            f"({STANDINGS[reason.standing]})"
             for reason in reading.because
         ),
         all(reason.confirmed for reason in reading.because),

@@ -11,4 +11,4 @@ urlpatterns = [
     path("", views.protocol, name="protocol"),
     path("<slug:table>/", views.table, name="table"),
 ]
-NAVIGATION = (Link("Protocol", "rules:protocol", "view_protocols", order=40),)
+NAVIGATION = (Link("Protocol", "rules:protocol", "view_protocols", order=40, seldom=True),)
