@@ -38,9 +38,11 @@ class Told:
         write(self.store, CASE, (Kind.REPORTED, reported()), at=NIGHT)
         write(self.store, CASE, learned(**NEEDLE, worker_hbv_series=series, **facts), at=NIGHT)
 
-    def gave(self, action: str, on: str) -> Told:
+    def gave(self, action: str, on: str, cvx: str = "") -> Told:
         at = datetime.fromisoformat(f"{on}T10:00").replace(tzinfo=ZONE)
         body = {"action": action, "product": "vaccine", "amount": "", "batch": ""}
+        if cvx:
+            body["cvx"] = cvx
         write(self.store, CASE, (Kind.DOSE_GIVEN, body), at=at)
         return self
 
@@ -141,6 +143,37 @@ def test_a_second_dose_five_days_early_is_asked_for_again_and_one_four_days_earl
     assert SECOND not in Told().gave(FIRST, "2026-03-02").gave(SECOND, "2026-03-26").doses(
         "2026-03-27"
     )
+
+
+def test_of_a_two_dose_vaccine_the_second_dose_is_the_last():
+    """CDSI: two doses of CVX 189, four weeks apart or more, are the series."""
+    told = Told().gave(FIRST, "2026-03-03", "189")
+    assert set(told.doses("2026-03-20")) == {LAST, TITRE}
+    assert told.doses("2026-03-20")[LAST][0] == "2026-03-31"
+
+    told.gave(LAST, "2026-03-31", "189")
+    assert set(told.doses("2026-04-01")) == {TITRE}
+    assert told.plan("2026-04-01").contradictions == ()
+
+
+def test_a_second_dose_recorded_as_a_second_ends_a_two_dose_series_all_the_same():
+    told = Told().gave(FIRST, "2026-03-03", "189").gave(SECOND, "2026-03-31", "189")
+
+    assert set(told.doses("2026-04-01")) == {TITRE}
+
+
+@pytest.mark.parametrize(("first", "second"), [("", ""), ("189", ""), ("", "189"), ("43", "43")])
+def test_where_one_product_is_not_known_or_another_a_third_dose_is_asked_for(first, second):
+    told = Told().gave(FIRST, "2026-03-03", first).gave(SECOND, "2026-03-31", second)
+
+    assert LAST in told.doses("2026-04-01")
+
+
+def test_a_last_dose_of_which_the_product_is_not_known_is_told_to_be_too_early():
+    told = Told().gave(FIRST, "2026-03-03", "189").gave(LAST, "2026-03-31")
+
+    (said,) = told.plan("2026-04-01").contradictions
+    assert "another dose counts from" in said
 
 
 def test_a_last_dose_that_came_too_early_is_told_and_not_passed_over():

@@ -349,6 +349,55 @@ def test_only_those_who_may_trace_see_which_cases_got_a_lot(signed_in: SignIn, r
     )
 
 
+NEVER_VACCINATED = {
+    "source_hbsag": "positive", "worker_hbv_series": "none", "worker_hbv_infection": "none_known",
+}  # fmt: skip
+
+
+def test_a_dose_says_which_vaccine_it_was_by_choice_or_by_its_lot(
+    signed_in: SignIn, tmp_path: Path
+):
+    vaccine = SHELVES.replace('"starter"', '"hepb"').split("[[stock_products]]")[1]
+    vaccine = vaccine.replace("hiv_pep_first_dose", "hbv_vaccine_dose").replace("days = 5\n", "")
+    text = f'{SITE}{SHELVES}[[stock_products]]{vaccine}cvx = ["189"]\n'
+    (tmp_path / "site.toml").write_text(text, encoding="utf-8")
+    context.forget()
+    received = Movement(
+        Move.RECEIVED, "hepb", place="desk", lot="V1", quantity=2, expires=date(2027, 1, 31)
+    )
+    move_stock(get_stock(), received, stocked=get_site().stocked, now=NIGHT, by="u-9")
+    client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    chosen, of_lot, unknown, wrong = (
+        actions.report(
+            get_store(), facts={**NEEDLE, **NEVER_VACCINATED},
+            occurred_at=NIGHT - timedelta(hours=1), occurred_at_precision="minute",
+            vocabulary=VOCABULARY, now=NIGHT,
+        ).case
+        for _ in range(4)
+    )  # fmt: skip
+
+    def given(case: str, **typed: str) -> Any:
+        return client.post(
+            reverse("desk:done", args=[case]),
+            {"action": "hbv_vaccine_dose", "position": 1, "when": "now", **typed},
+        )
+
+    assert "Adjuvanted (CpG), two-dose product" in client.get(f"/case/{chosen}/").text
+    assert given(chosen, cvx="189").status_code == 302
+    given(of_lot, **{"from": "desk:hepb:V1"})
+    given(unknown, product="a vaccine")
+    assert "Choose one of the vaccines" in given(wrong, product="a vaccine", cvx="999").text
+
+    bodies = [get_store().entries(case)[-1].body for case in (chosen, of_lot, unknown)]
+    assert [body.get("cvx") for body in bodies] == ["189", "189", None]
+    assert bodies[0]["product"] == "Hepatitis B vaccine: adjuvanted (CpG), two-dose product"
+    assert len(get_store().entries(wrong)) == 1
+    assert (
+        "Vaccine: adjuvanted (CpG), two-dose product."
+        in client.get(f"/case/{chosen}/history/").text
+    )
+
+
 # -- stores and settings -----------------------------------------------------------------------------
 
 

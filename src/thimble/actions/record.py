@@ -137,15 +137,19 @@ def give_dose(
     amount: str = "",
     batch: str = "",
     days: int = 0,
+    cvx: str = "",
     **told: Unpack[Told],
 ) -> list[Entry]:
     """A medicine, vaccine or immunoglobulin was given.
 
-    `days` of a course that were handed out with it; 0 for a single dose, or where nobody said.
+    `days` of a course that were handed out with it; 0 for a single dose, or where nobody said. `cvx` is
+    which vaccine it was; "" for none, or where nobody knows.
     """
     body: dict[str, Any] = {"action": action, "product": product, "amount": amount, "batch": batch}
     if days:
         body["days"] = days
+    if cvx:
+        body["cvx"] = cvx
     return append(store, case, [(Kind.DOSE_GIVEN, body)], **told)
 
 

@@ -15,6 +15,7 @@ from thimble.ledger.checks import MAY, SAY, Check
 from thimble.ledger.checks import Key as _Key
 from thimble.ledger.checks import boolean as _boolean
 from thimble.ledger.checks import code as _code
+from thimble.ledger.checks import cvx as _cvx
 from thimble.ledger.checks import day as _day
 from thimble.ledger.checks import digest as _digest
 from thimble.ledger.checks import id_ as _id
@@ -373,6 +374,8 @@ BODIES: Mapping[Kind, Mapping[str, _Key]] = {
         "batch": _Key(MAY),
         # Days of a course that were handed out with it.
         "days": _Key(_whole(low=1), required=False),
+        # Of a vaccine, which: how many doses the series has follows from it. Left out where nobody knows.
+        "cvx": _Key(_cvx, required=False),
     },
     Kind.ADVICE_SOUGHT: {
         "action": _Key(_id, required=False),

@@ -108,11 +108,18 @@ _ID = re.compile(r"[a-z][a-z0-9_]*(\.[a-z0-9_]+)?")
 
 
 _CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_]*")
+_CVX = re.compile(r"[0-9]{2,3}", re.A)
 
 
 def code(path: str, value: object) -> list[str]:
     if not isinstance(value, str) or not _CODE.fullmatch(value):
         return [f"{path} is a code of the vocabulary; found {value!r}"]
+    return []
+
+
+def cvx(path: str, value: object) -> list[str]:
+    if not isinstance(value, str) or not _CVX.fullmatch(value):
+        return [f"{path} is a CVX code of two or three digits; found {value!r}"]
     return []
 
 

@@ -99,13 +99,18 @@ def after_exposure(protocol: str) -> AfterExposure | None:
     return AfterExposure(read["decision"], read["first"], tuple(read["later"]), read["last"], asks)
 
 
-def doses_of(situation: Situation, names: AfterExposure, zone: tzinfo) -> list[tuple[str, date]]:
-    """The doses that this case gave, each with its action and its day, in order of time."""
-    told = {(g.action, g.at) for g in situation.course.given if g.action in names.doses}
-    told |= {(id_, situation.done[id_].at) for id_ in names.doses if id_ in situation.done}
+def doses_of(
+    situation: Situation, names: AfterExposure, zone: tzinfo
+) -> list[tuple[str, date, str | None]]:
+    """The doses that this case gave, each with its action, its day and its vaccine (CVX, None where nobody
+    knows), in order of time."""
+    told = {(g.action, g.at): g.cvx for g in situation.course.given if g.action in names.doses}
+    for id_ in names.doses:
+        if id_ in situation.done:
+            told.setdefault((id_, situation.done[id_].at), "")
     return [
-        (id_, at.astimezone(zone).date())
-        for id_, at in sorted(told, key=lambda each: each[1].timestamp())
+        (id_, at.astimezone(zone).date(), cvx or None)
+        for (id_, at), cvx in sorted(told.items(), key=lambda each: each[0][1].timestamp())
     ]
 
 
@@ -148,7 +153,7 @@ def series_of(
     if names is None or ask is None:
         return None
     given = doses_of(situation, names, zone)
-    days = {day for _, day in given}
+    days = {day for _, day, _ in given}
     earlier = [d for d in situation.doses_before if not (d.when.exact and d.when.first in days)]
     if ask.all and not earlier:
         return Series(
@@ -158,12 +163,12 @@ def series_of(
             counts_before=True,
             unknown=True,
         )
-    doses = [DoseGiven(None, PartialDate.of(day)) for _, day in given]
+    doses = [DoseGiven(cvx, PartialDate.of(day)) for _, day, cvx in given]
     doses += earlier if ask.all else []
     # Before the first dose only the number of doses counts: all wait for it, as the table says.
     on = max([today or _LONG_AGO, *(dose.when.last for dose in doses)])
     rest = remaining(doses, on, protocol, soonest=ask.soonest)
-    found = _series(names, [id_ for id_, _ in given], rest, zone, begun=bool(doses))
+    found = _series(names, [id_ for id_, _, _ in given], rest, zone, begun=bool(doses))
     return replace(found, counts_before=ask.all)
 
 

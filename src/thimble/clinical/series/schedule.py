@@ -140,6 +140,12 @@ def products() -> Mapping[str, Product]:
     }
 
 
+def vaccine_name(cvx: str) -> str:
+    """A product in words; a number that is none of these stays readable."""
+    known = products().get(cvx)
+    return known.name if known else f"CVX {cvx}"
+
+
 @cache
 def schedule(protocol: str) -> Schedule:
     """The schedule that goes with a protocol's id, read once.

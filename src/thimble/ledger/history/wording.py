@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from datetime import tzinfo
 from typing import Any
 
+from thimble.clinical.series.schedule import vaccine_name
 from thimble.ledger.bodies import (
     CLOSED_REASONS,
     from_json,
@@ -96,6 +97,7 @@ def _of(
             said += [
                 words(body["action"]),
                 *labelled(body, product="Product", amount="Amount", batch="Batch"),
+                *([f"Vaccine: {vaccine_name(body['cvx'])}."] if "cvx" in body else []),
                 *([f"Handed out for {body['days']} days."] if "days" in body else []),
             ]
         case _ if kind in OF_A_COURSE:

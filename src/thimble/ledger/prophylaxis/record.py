@@ -32,7 +32,8 @@ COURSE_KINDS = frozenset(
 class GivenDose:
     """A dose, or tablets for the days to come: `days` is 0 where nobody said for how many.
 
-    `action` is "" for tablets that were handed out without a dose.
+    `action` is "" for tablets that were handed out without a dose. `cvx` says which vaccine it was, ""
+    where it is none or nobody knows.
     """
 
     action: str
@@ -42,6 +43,7 @@ class GivenDose:
     days: int
     at: datetime
     entry: int
+    cvx: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +151,7 @@ class CourseReading:
             case Kind.DOSE_GIVEN | Kind.TABLETS_HANDED_OUT:
                 dose = GivenDose(
                     body.get("action", ""), body["product"], body.get("amount", ""),
-                    body["batch"], body.get("days", 0), at, position,
+                    body["batch"], body.get("days", 0), at, position, body.get("cvx", ""),
                 )  # fmt: skip
                 self._so_far = replace(before, given=(*before.given, dose))
             case Kind.DOSES_MISSED:

@@ -35,7 +35,7 @@ from thimble.web.desk.page import CasePage, Typed
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.reading import Reading
 from thimble.web.on_record.finding import on_record
-from thimble.web.stock.giving import lots_for
+from thimble.web.stock.giving import lots_for, vaccines_for
 from thimble.web.timeline import draw
 
 
@@ -76,6 +76,7 @@ def show(
         and not is_patient_case(reading.situation)
         and on_record(reading.case) is not None,
         "lots": lots_for(request, reading.plan) if page.may.record else {},
+        "vaccines": vaccines_for(reading.plan),
     }
     if is_htmx(request):
         return render(request, "desk/_work.html", context)

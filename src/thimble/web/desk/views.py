@@ -219,7 +219,7 @@ def _doing(
             )
         write_dose = lambda: actions.give_dose(  # noqa: E731
             store, case_, action.id, product=given.product, amount=given.amount,
-            batch=given.batch, days=given.days, **common,
+            batch=given.batch, days=given.days, cvx=given.cvx, **common,
         )  # fmt: skip
         told = {key: common[key] for key in ("now", "happened_at", "by", "role")}
         return giving(

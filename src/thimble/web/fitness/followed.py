@@ -9,8 +9,8 @@ from datetime import date, tzinfo
 from thimble.clinical.fitness import vocabulary
 from thimble.clinical.saying import calendar_day
 from thimble.clinical.serology import Analyte
-from thimble.ledger.clearance import results_awaited
 from thimble.ledger.plan import TO_DO
+from thimble.ledger.results.clearance import results_awaited
 from thimble.protocol import Protocol
 from thimble.web.desk.reading import Reading
 from thimble.web.fitness.evidence import ALL, Row

@@ -16,7 +16,7 @@ from thimble.clinical.library import protocol as shipped_protocol
 from thimble.ledger.assess import assess
 from thimble.ledger.exposed import told
 from thimble.ledger.fold import fold
-from thimble.ledger.plan import Situation
+from thimble.ledger.situation import Situation
 from thimble.protocol import Protocol
 from thimble.protocol.model import Table
 from thimble.web import clock

@@ -10,12 +10,14 @@ from django.http import HttpRequest, QueryDict
 
 from thimble.actions import AgainstIt, Taken, give_from_stock
 from thimble.actions.stock import against_lot
+from thimble.clinical.saying import opening
+from thimble.clinical.series.schedule import vaccine_name
 from thimble.ledger.entries import Entry
 from thimble.ledger.plan import TO_DO, Action, Plan
 from thimble.ledger.stock.movements import lot_of
 from thimble.ledger.stock.shelf import fold
 from thimble.web import clock
-from thimble.web.context import get_site, get_stock
+from thimble.web.context import get_protocol, get_site, get_stock
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.stock.page import MY_PLACE, PlaceOffers, offers
 
@@ -24,7 +26,8 @@ from thimble.web.stock.page import MY_PLACE, PlaceOffers, offers
 class Given:
     """A dose as a form says it; `taken` where it came off a shelf that is counted here.
 
-    `days` are the days of a course that were handed out with it, 0 where none were or nobody said.
+    `days` are the days of a course that were handed out with it, 0 where none were or nobody said. `cvx` is
+    which vaccine against hepatitis B it was, "" where it is none or nobody knows.
     """
 
     product: str
@@ -32,6 +35,18 @@ class Given:
     batch: str
     days: int
     taken: Taken | None
+    cvx: str = ""
+
+
+VACCINES = ("43", "189", "220", "104", "44")
+"""The products against hepatitis B that a grown-up is given, what is given most first."""
+
+
+def vaccines_for(plan: Plan) -> Mapping[str, tuple[tuple[str, str], ...]]:
+    """The products to choose from, for each dose of vaccine against hepatitis B."""
+    of_series = get_protocol().named_actions.get("hepatitis_b_vaccine", ())
+    offered = tuple((cvx, opening(vaccine_name(cvx))) for cvx in VACCINES)
+    return {action.id: offered for action in plan.actions if action.id in of_series}
 
 
 def lots_for(request: HttpRequest, plan: Plan) -> Mapping[str, tuple[PlaceOffers, ...]]:
@@ -77,7 +92,8 @@ def given_in(post: QueryDict, action: Action) -> Given:
     """What a form says was given: typed by hand, or a lot that was chosen, whose words fill the gaps.
 
     Raises:
-        BadAnswer: the days are no number; what was typed is not replaced by what a pack holds.
+        BadAnswer: the days are no number; what was typed is not replaced by what a pack holds; or the
+            vaccine is none of those offered.
     """
     product, batch, unit_days, taken = taken_in(post)
     amount, typed = post.get("amount", "").strip(), post.get("days", "").strip()
@@ -87,7 +103,24 @@ def given_in(post: QueryDict, action: Action) -> Given:
     if taken is not None and not amount:
         kept = get_site().stocked.product(taken.product)
         amount = kept.amount if kept and kept.amount else action.amount
-    return Given(product, amount, batch, days, taken)
+    cvx = _vaccine(post.get("cvx", "").strip(), action, taken)
+    return Given(product or _words(cvx), amount, batch, days, taken, cvx)
+
+
+def _vaccine(chosen: str, action: Action, taken: Taken | None) -> str:
+    """Which vaccine it was: as chosen, else as the lot's product has it, if that is one alone."""
+    if action.id not in get_protocol().named_actions.get("hepatitis_b_vaccine", ()):
+        return ""
+    if chosen:
+        if chosen not in VACCINES:
+            raise BadAnswer("Choose one of the vaccines, or leave it at not known.")
+        return chosen
+    kept = get_site().stocked.product(taken.product) if taken else None
+    return kept.cvx[0] if kept is not None and len(kept.cvx) == 1 else ""
+
+
+def _words(cvx: str) -> str:
+    return f"Hepatitis B vaccine: {vaccine_name(cvx)}" if cvx else ""
 
 
 def giving(
