@@ -150,7 +150,7 @@ async def _listen(inbox: Inbox, options: argparse.Namespace, tls: ssl.SSLContext
 
 
 def _recorder(inbox: Inbox, folder: Path, charset: str | None) -> Recorder | None:
-    """What places results in their cases; None where the folder holds no hospital yet."""
+    """What places results in cases and files; None where the folder holds no hospital yet."""
     if not (folder / "site.toml").is_file() or not has_database(folder):
         print(f"{folder} holds no cases yet: messages are stored and wait.", flush=True)
         return None
