@@ -11,6 +11,8 @@ from django.conf import settings
 from django.test import Client
 from django.urls import reverse
 
+from thimble import actions
+from thimble.clinical.vocabulary import VOCABULARY
 from thimble.exchange.inbox import Inbox, Received, State
 from thimble.exchange.receiving import Receiver
 from thimble.people.identity import PersonIdentity
@@ -29,6 +31,7 @@ from thimble.web.context import (
 from thimble.web.laboratory.processing import LedgerProcessor
 from thimble.web.laboratory.register import get_register
 from thimble.web.models import IdentityLook
+from thimble.web.on_record.taken import source_of
 from thimble.web.own_page.page import own_page
 from thimble.web.roles import Role
 
@@ -201,12 +204,18 @@ def test_a_positive_result_waits_on_the_lists_until_a_physician_has_seen_it(
 
 def test_what_was_taken_back_is_shown_by_what_it_was(ada: str, signed_in: SignIn):
     label = sampled(ada)
+    case = actions.report(
+        get_store(), facts={"route": "percutaneous"}, occurred_at=None,
+        occurred_at_precision="unknown", vocabulary=VOCABULARY, now=MORNING,
+    ).case  # fmt: skip
+    actions.note(get_store(), case, source_of(ada), now=MORNING, by="u-7", role="nurse")
     came(oru(word("Positive", HBSAG), label=label))
     came(oru(word("Positive", HBSAG, "W"), label=label, control="A2", at="023000"))
 
     page = signed_in(Role.OCCUPATIONAL_PHYSICIAN).get(reverse("people:person", args=[ada])).text
     assert "HBsAg: positive, drawn 2 Mar 2026" in page
     assert "It was taken back by the laboratory" in page
+    assert case in page
     history = signed_in(Role.OCCUPATIONAL_NURSE).get(reverse("people:history", args=[ada])).text
     assert "find out whose result it was" in history
 

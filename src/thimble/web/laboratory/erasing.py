@@ -106,7 +106,7 @@ def _case_of(
         ((case, of),) = samples
         if of == "source" and over(case):
             return case
-    if samples:
+    if samples or any(directory.printed(key) for key in sample_keys(message)):
         return ""
     return next(
         (case for (number, born), case in of_people.items() if names(message, number, born)), ""

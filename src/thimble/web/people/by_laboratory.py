@@ -10,6 +10,7 @@ from thimble.ledger.entries import Entry
 from thimble.people import to_see
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
+from thimble.web.on_record.taken import taken_over
 from thimble.web.people import words
 
 
@@ -24,10 +25,14 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class ByLaboratory:
-    """What waits for a physician, and what is not final yet; each may be empty."""
+    """What waits for a physician, and what is not final yet; each may be empty.
+
+    `cases` took something over from the file: where a result changed, what was decided there is looked at.
+    """
 
     waits: tuple[Line, ...]
     preliminary: tuple[Line, ...]
+    cases: tuple[str, ...] = ()
 
 
 def by_laboratory(person: Person, entries: Sequence[Entry[Kind]]) -> ByLaboratory:
@@ -48,6 +53,9 @@ def by_laboratory(person: Person, entries: Sequence[Entry[Kind]]) -> ByLaborator
             for each in person.preliminary
             if each.entry not in seen_above
         ),
+        tuple(taken_over().get(person.reference, ()))
+        if any(one.why in (to_see.SET_RIGHT, to_see.TAKEN_BACK) for one in waiting)
+        else (),
     )
 
 
