@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -40,6 +40,17 @@ RESPONDER: dict[str, Value] = {
 SOURCE_NEGATIVE: dict[str, Value] = {
     "source_hiv": "negative",
     "source_hiv_acute_illness": "no",
+    "source_hbsag": "negative",
+    "source_hcv_rna": "negative",
+}
+
+SOURCE_HBV_POSITIVE: dict[str, Value] = {**SOURCE_NEGATIVE, "source_hbsag": "positive"}
+SOURCE_HCV_POSITIVE: dict[str, Value] = {**SOURCE_NEGATIVE, "source_hcv_rna": "positive"}
+
+SOURCE_HIV_POSITIVE: dict[str, Value] = {
+    "source_hiv": "positive",
+    "source_hiv_load": "detectable",
+    "source_hiv_resistance": "no",
     "source_hbsag": "negative",
     "source_hcv_rna": "negative",
 }
@@ -93,3 +104,8 @@ def patient(name: str, number: str, ward: str) -> SourceIdentity:
 def washed(scene: Scene) -> None:
     """The first aid that most have done by themselves."""
     scene.first_aid("washed with soap and water", minutes=5)
+
+
+def source_tested(found: Mapping[str, Value], **more: Value) -> Step:
+    """The source patient's results are on record already."""
+    return lambda scene: scene.learn("record", source_access="testable", **found, **more)

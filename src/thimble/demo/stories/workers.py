@@ -9,6 +9,8 @@ from thimble.demo.stories.telling import (
     MINUTE,
     NEEDLE,
     RESPONDER,
+    SOURCE_HBV_POSITIVE,
+    SOURCE_HIV_POSITIVE,
     SOURCE_NEGATIVE,
     SOURCE_UNTESTED,
     WEEK,
@@ -16,6 +18,7 @@ from thimble.demo.stories.telling import (
     Story,
     as_,
     patient,
+    source_tested,
     washed,
 )
 
@@ -46,15 +49,7 @@ PREGNANT = Story(
                 lambda s: s.see(),
                 washed,
                 lambda s: s.learn(**{**WELL, "worker_pregnancy": "pregnant"}, **RESPONDER),
-                lambda s: s.learn(
-                    "record",
-                    source_access="testable",
-                    source_hiv="positive",
-                    source_hiv_load="detectable",
-                    source_hiv_resistance="no",
-                    source_hbsag="negative",
-                    source_hcv_rna="negative",
-                ),
+                source_tested(SOURCE_HIV_POSITIVE),
                 lambda s: s.sign(),
             ),
         ),
@@ -194,14 +189,7 @@ CANNOT_BE_KNOWN = Story(
                 lambda s: s.see(),
                 washed,
                 lambda s: s.learn(**WELL),
-                lambda s: s.learn(
-                    "record",
-                    source_access="testable",
-                    source_hiv="negative",
-                    source_hiv_acute_illness="no",
-                    source_hcv_rna="negative",
-                    source_hbsag="positive",
-                ),
+                source_tested(SOURCE_HBV_POSITIVE),
                 lambda s: s.cannot_know(
                     "worker_hbv_series", "The papers are abroad and the agency is closed."
                 ),
@@ -237,7 +225,7 @@ FIT_FOR_THEATRE = Story(
                 washed,
                 lambda s: s.see(),
                 lambda s: s.learn(**{**WELL, "worker_hbv_infection": "current"}),
-                lambda s: s.learn("record", source_access="testable", **SOURCE_NEGATIVE),
+                source_tested(SOURCE_NEGATIVE),
                 lambda s: s.sign(),
             ),
         ),
