@@ -19,7 +19,7 @@ from thimble.web import clock
 from thimble.web.context import get_identities, get_store
 from thimble.web.desk.handling import read
 from thimble.web.roles import GRANTED, Role
-from thimble.web.source.page import STEPS
+from thimble.web.source.steps import STEPS
 
 from .conftest import NIGHT
 

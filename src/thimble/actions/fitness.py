@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
-from typing import Any
+from datetime import date
+from typing import Any, Unpack
 
-from thimble.actions._append import Refused, append, existing
+from thimble.actions._append import Refused, Written, append, existing
 from thimble.actions.people import People, append_to, person_of
 from thimble.clinical.fitness import propose, tables
 from thimble.ledger.bodies import facts_to_json
@@ -40,11 +40,8 @@ def decide_fitness(
     facts: Mapping[str, object],
     days: Mapping[str, date],
     today: date,
-    now: datetime,
-    by: str,
-    role: str,
     elsewhere: Sequence[FitnessDecision] = (),
-    expected_position: int | None = None,
+    **told: Unpack[Written],
 ) -> list[Entry]:
     """What the physician decides, with what the rule set proposed and what that rested on.
 
@@ -58,12 +55,9 @@ def decide_fitness(
             a restriction from before an exposure would be lifted after it.
         ValueError: a fact is not known or does not fit.
     """
-    here = fitness_decisions(existing(store, case), now)
+    here = fitness_decisions(existing(store, case), told["now"])
     body = _body(verdict, facts, days, today, in_order((*here, *elsewhere)))
-    return append(
-        store, case, [(Kind.FITNESS_DECIDED, body)], now=now, by=by, role=role,
-        expected_position=expected_position,
-    )  # fmt: skip
+    return append(store, case, [(Kind.FITNESS_DECIDED, body)], **told)
 
 
 def decide_fitness_of_person(
@@ -74,11 +68,8 @@ def decide_fitness_of_person(
     facts: Mapping[str, object],
     days: Mapping[str, date],
     today: date,
-    now: datetime,
-    by: str,
-    role: str,
     before: Sequence[FitnessDecision] = (),
-    expected_position: int | None = None,
+    **told: Unpack[Written],
 ) -> list[Entry[PeopleKind]]:
     """As `decide_fitness`, on a person's own file: without an exposure, as for whoever is monitored.
 
@@ -88,12 +79,9 @@ def decide_fitness_of_person(
     Raises:
         Refused, NoSuchPerson, ValueError: as `decide_fitness`, or nobody has this file.
     """
-    person_of(store, person, now)
+    person_of(store, person, told["now"])
     body = _body(verdict, facts, days, today, before)
-    return append_to(
-        store, person, [(PeopleKind.FITNESS_DECIDED, body)], now=now, by=by, role=role,
-        expected_position=expected_position,
-    )  # fmt: skip
+    return append_to(store, person, [(PeopleKind.FITNESS_DECIDED, body)], **told)
 
 
 def _body(

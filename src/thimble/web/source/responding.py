@@ -21,9 +21,7 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.page import Typed
 from thimble.web.desk.reading import Reading
 from thimble.web.desk.responding import sentence
-from thimble.web.source.page import (
-    SourcePage,
-)
+from thimble.web.source.page import SourcePage
 
 
 def show(

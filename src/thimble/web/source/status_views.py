@@ -25,10 +25,7 @@ from thimble.web.desk.handling import (
     write,
 )
 from thimble.web.desk.questions import BadAnswer
-from thimble.web.source.page import (
-    NOT_A_RESULT,
-    RESULTS,
-)
+from thimble.web.source.page import NOT_A_RESULT, RESULTS
 from thimble.web.source.responding import after, faulty
 
 

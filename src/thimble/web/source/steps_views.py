@@ -29,12 +29,9 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.reading import Reading
 from thimble.web.source.chase import ASKED_OF, CHOICES, QUESTIONS
-from thimble.web.source.page import (
-    STEPS,
-    entries_of_step,
-    source_tests,
-)
+from thimble.web.source.page import source_tests
 from thimble.web.source.responding import after, faulty
+from thimble.web.source.steps import STEPS, entries_of_step
 
 
 @never_cache
