@@ -24,7 +24,7 @@ class NoSuchCase(Refused):
     """The reference is well formed or not, but no case has it."""
 
 
-class Written(TypedDict):
+class Writing(TypedDict):
     """Who writes, in which role, and when; and the last position of the case that they saw, where a newer
     entry is to hold them up (see `LedgerStore.append`)."""
 
@@ -34,8 +34,8 @@ class Written(TypedDict):
     expected_position: NotRequired[int | None]
 
 
-class Told(Written):
-    """As `Written`, with when it was so, where that is not now."""
+class Told(Writing):
+    """As `Writing`, with when it was so, where that is not now."""
 
     happened_at: NotRequired[datetime | None]
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, Unpack
 
-from thimble.actions._append import Refused, Told, Written, append, existing
+from thimble.actions._append import Refused, Told, Writing, append, existing
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.prophylaxis.course import FIRST_DOSE
 from thimble.ledger.standing import standing
@@ -72,7 +72,7 @@ def miss_doses(
     last_taken: datetime | None,
     taken_again: datetime | None,
     text: str = "",
-    **told: Unpack[Written],
+    **told: Unpack[Writing],
 ) -> list[Entry]:
     """Doses were missed: how many, the last one taken before and the first one after, where known."""
     later = [at for at in (last_taken, taken_again) if at is not None and at > told["now"]]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Unpack
 
-from thimble.actions._append import Refused, Written, append, existing
+from thimble.actions._append import Refused, Writing, append, existing
 from thimble.ledger.assess import Site, assess
 from thimble.ledger.bodies import facts_to_json, faults_of
 from thimble.ledger.compare import fingerprint
@@ -120,7 +120,7 @@ def depart(
     advised: str,
     decided: str,
     reason: str,
-    **told: Unpack[Written],
+    **told: Unpack[Writing],
 ) -> list[Entry]:
     """A clinician decides otherwise than advised, for a reason that must be given.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Unpack
 
-from thimble.actions._append import Refused, Written, append, existing
+from thimble.actions._append import Refused, Writing, append, existing
 from thimble.actions.people import People, append_to, person_of
 from thimble.clinical.fitness import propose, tables
 from thimble.ledger.bodies import facts_to_json
@@ -41,7 +41,7 @@ def decide_fitness(
     days: Mapping[str, date],
     today: date,
     elsewhere: Sequence[FitnessDecision] = (),
-    **told: Unpack[Written],
+    **told: Unpack[Writing],
 ) -> list[Entry]:
     """What the physician decides, with what the rule set proposed and what that rested on.
 
@@ -69,7 +69,7 @@ def decide_fitness_of_person(
     days: Mapping[str, date],
     today: date,
     before: Sequence[FitnessDecision] = (),
-    **told: Unpack[Written],
+    **told: Unpack[Writing],
 ) -> list[Entry[PeopleKind]]:
     """As `decide_fitness`, on a person's own file: without an exposure, as for whoever is monitored.
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, Unpack
 
-from thimble.actions._append import Refused, Told, Written, append, existing
+from thimble.actions._append import Refused, Told, Writing, append, existing
 from thimble.clinical.series import DoseGiven
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import fold
@@ -22,7 +22,7 @@ def agree_visits(
     *,
     unavailable: Sequence[tuple[date, date]] = (),
     text: str = "",
-    **told: Unpack[Written],
+    **told: Unpack[Writing],
 ) -> list[Entry]:
     """The dates that the worker was told, in place of all that were told before.
 
@@ -55,7 +55,7 @@ def doses_on_record(
     *,
     today: date,
     text: str = "",
-    **told: Unpack[Written],
+    **told: Unpack[Writing],
 ) -> list[Entry]:
     """Doses of hepatitis B vaccine given before the exposure or elsewhere, in place of those told before.
 
@@ -83,7 +83,7 @@ def miss_visit(
     *,
     today: date,
     text: str = "",
-    **told: Unpack[Written],
+    **told: Unpack[Writing],
 ) -> list[Entry]:
     """The worker was expected on `day` and did not come.
 
@@ -130,7 +130,7 @@ def contact(
 
 
 def worker_agrees(
-    store: LedgerStore, case: str, to: str, *, agreed: bool, text: str = "", **told: Unpack[Written]
+    store: LedgerStore, case: str, to: str, *, agreed: bool, text: str = "", **told: Unpack[Writing]
 ) -> list[Entry]:
     """What the worker agrees to, or no longer does (an id of `ledger.bodies.AGREEMENTS`).
 
@@ -194,7 +194,7 @@ def offer(
     *,
     answer: str,
     text: str = "",
-    **told: Unpack[Written],
+    **told: Unpack[Writing],
 ) -> list[Entry]:
     """Support was offered at a moment of `follow_up.support`; the worker's answer is one of `ANSWERS`.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Literal, Unpack
 
-from thimble.actions._append import Refused, Told, Written, append
+from thimble.actions._append import Refused, Told, Writing, append
 from thimble.ledger.bodies import facts_to_json
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.store import LedgerStore
@@ -45,7 +45,7 @@ def cannot_be_known(
     *,
     vocabulary: Mapping[str, Fact],
     reason: str = "",
-    **told: Unpack[Written],
+    **told: Unpack[Writing],
 ) -> list[Entry]:
     """A fact was asked and nobody can answer it.
 
@@ -83,7 +83,7 @@ def give_first_aid(
 
 
 def assessed(
-    store: LedgerStore, case: str, *, action: str | None = ASSESS, **told: Unpack[Written]
+    store: LedgerStore, case: str, *, action: str | None = ASSESS, **told: Unpack[Writing]
 ) -> list[Entry]:
     """A clinician has seen the case."""
     return append(store, case, [(Kind.ASSESSED, _with({}, action=action))], **told)
@@ -252,7 +252,7 @@ def counsel(
     return append(store, case, [(Kind.COUNSELLED, {"action": action, "text": text})], **told)
 
 
-def note(store: LedgerStore, case: str, text: str, **told: Unpack[Written]) -> list[Entry]:
+def note(store: LedgerStore, case: str, text: str, **told: Unpack[Writing]) -> list[Entry]:
     """Words for the record. They change nothing in the plan and hold no names."""
     return append(store, case, [(Kind.NOTED, {"text": text})], **told)
 

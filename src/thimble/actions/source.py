@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any, Unpack
 
-from thimble.actions._append import Refused, Told, Written, append
+from thimble.actions._append import Refused, Told, Writing, append
 from thimble.ledger.entries import Entry, Kind
 from thimble.ledger.fold import SOURCE_STEPS
 from thimble.ledger.source.chasing import SETTLE
@@ -65,7 +65,7 @@ def find_status(
     evidence: str,
     evidence_on: date,
     today: date,
-    **told: Unpack[Written],
+    **told: Unpack[Writing],
 ) -> list[Entry]:
     """What the chart says of the source, with its evidence and the day that it is of; `today` is the day
     by the calendar of the site.
@@ -107,7 +107,7 @@ def escalate(
 
 
 def settle_without(
-    store: LedgerStore, case: str, *, reason: str, **told: Unpack[Written]
+    store: LedgerStore, case: str, *, reason: str, **told: Unpack[Writing]
 ) -> list[Entry]:
     """A physician settles the plan without the source's result; a further step takes the chase up again.
 
