@@ -76,12 +76,30 @@ def test_what_is_needed_is_needed(key: str) -> None:
         parse_site(settings)
 
 
-def test_every_command_in_the_documentation_exists() -> None:
-    for name in ("deployment.md", "assess.md"):
-        text = (DOCS / name).read_text(encoding="utf-8")
-        for words in re.findall(
-            r"thimble ((?:assess|protocol|ledger|serve|account|demo)[ \w]*)", text
-        ):
-            command = [word for word in words.split() if word.islower() and "=" not in word]
-            known = command[:1] if command[0] in {"assess", "serve", "demo"} else command[:2]
-            assert run(*known, "--help").status == 0, words
+COMMANDS_OF_TWO_WORDS = ("account", "certificate", "ledger", "protocol", "source-identities")
+
+
+@pytest.mark.parametrize(
+    "page", [DOCS.parent / "README.md", *sorted(DOCS.glob("*.md"))], ids=lambda page: page.name
+)
+def test_every_command_in_the_documentation_exists(page: Path) -> None:
+    typed = re.findall(
+        r"(?:^|`)(?:[\w./$()]*/)?thimble ([a-z][a-z-]*)(?: ([a-z][a-z-]*)\b(?!\.))?",
+        page.read_text(encoding="utf-8"),
+        re.MULTILINE,
+    )
+    for first, second in typed:
+        known = [first, second] if first in COMMANDS_OF_TWO_WORDS and second else [first]
+        assert run(*known, "--help").status == 0, known
+
+
+def test_the_documentation_shows_every_command() -> None:
+    pages = [
+        *DOCS.glob("*.md"),
+        DOCS.parent / "README.md",
+        DOCS.parent / "src/thimble/demo/README.md",
+    ]
+    told = "".join(page.read_text(encoding="utf-8") for page in pages)
+    names = re.findall(r"^    ([a-z-]+)(?: |$)", run("--help").out, re.MULTILINE)
+    assert "assess" in names
+    assert [name for name in names if f"thimble {name}" not in told] == []
