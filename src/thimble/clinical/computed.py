@@ -35,11 +35,6 @@ class Computed:
     missing: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
-def computed_facts(facts: Facts) -> dict[str, Value]:
-    """The values of `compute(facts)` alone."""
-    return dict(compute(facts).facts)
-
-
 def compute(facts: Facts) -> Computed:
     """What follows from `facts`. A fact that was given is never computed over.
 

@@ -256,7 +256,7 @@ def _utc(name: str, at: datetime) -> datetime:
 
 
 class MemoryStore(LedgerStore[K]):
-    """A ledger in memory, safe between threads: for tests, the command line and the demo."""
+    """A ledger in memory, safe between threads: for tests and measurements."""
 
     def __init__(self, book: Book[K] = CASES) -> None:  # type: ignore[assignment]
         self.book = book

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -49,11 +49,6 @@ class OpenDays:
         """The first open day on or after `day`; None when there is none."""
         place = bisect_left(self.days, day)
         return self.days[place] if place < len(self.days) else None
-
-    def by_day(self, day: date) -> date | None:
-        """The last open day on or before `day`; None when there is none."""
-        place = bisect_right(self.days, day)
-        return self.days[place - 1] if place else None
 
     def why_closed(self, day: date) -> str:
         """Why `day` is not open, in words; "" for an open day."""
