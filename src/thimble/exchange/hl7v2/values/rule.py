@@ -16,7 +16,7 @@ from thimble.exchange.hl7v2.reading import (
 )
 from thimble.exchange.hl7v2.values.flags import against_range, agree, flagged_as
 from thimble.exchange.hl7v2.values.hold import Hold, shown
-from thimble.exchange.hl7v2.values.which_test import test_of
+from thimble.exchange.hl7v2.values.which import named_test
 from thimble.exchange.hl7v2.values.written import fitting, said_in_text, value_of
 
 STANDINGS: Final = {
@@ -56,7 +56,7 @@ def read_value(row: Observation, local: Local = NOTHING_DECLARED) -> Reading | H
     test: Test | None = None
     try:
         standing = _standing(row)
-        test = test_of(row.test, local)
+        test = named_test(row.test, local)
         if not standing.has_value:
             return Reading(test, standing, no_result=WHY_NONE[standing], words=row.words)
         found = value_of(row, test, local)

@@ -15,7 +15,7 @@ from thimble.exchange.hl7v2.values.hold import Hold, shown
 _WORD = re.compile(r"[^\W_]+")
 
 
-def test_of(coded: Coded, local: Local) -> Test:
+def named_test(coded: Coded, local: Local) -> Test:
     """By code, never by name; a name that contradicts the code is held."""
     named = [code.code for code in coded.codes if is_loinc(code.system) and code.code]
     for code in named:
