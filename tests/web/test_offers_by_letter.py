@@ -28,7 +28,6 @@ from web.test_letters_many import (  # noqa: F401
     cohort,
     enrolled,
     made,
-    nurse,
     nurse_account,
     states,
 )
@@ -65,7 +64,7 @@ def own_page(sent: Any) -> Client:
 
 
 def test_a_letter_on_paper_is_the_offer_once_it_was_handed_out_and_counts_once(
-    nurse: Client,  # noqa: F811
+    nurse: Client,
 ) -> None:
     people = cohort()
     run = made(nurse, about="offer", way="paper")
@@ -92,7 +91,7 @@ def test_a_letter_on_paper_is_the_offer_once_it_was_handed_out_and_counts_once(
 
 
 def test_letters_that_are_made_after_the_others_went_out_are_handed_out_by_themselves(
-    nurse: Client,  # noqa: F811
+    nurse: Client,
 ) -> None:
     people = cohort()
     run = made(nurse, about="offer", way="paper")
@@ -105,7 +104,7 @@ def test_letters_that_are_made_after_the_others_went_out_are_handed_out_by_thems
     assert [len(offers(people[who])) for who in ("paper", "odd")] == [1, 1]
 
 
-def test_the_letter_says_in_its_words_what_the_law_asks_of_an_offer(nurse: Client) -> None:  # noqa: F811
+def test_the_letter_says_in_its_words_what_the_law_asks_of_an_offer(nurse: Client) -> None:
     cohort()
     law = offer_law("us")
     assert law is not None
@@ -121,7 +120,7 @@ def test_the_letter_says_in_its_words_what_the_law_asks_of_an_offer(nurse: Clien
      ("", False), ("5.3.", False)],
 )  # fmt: skip
 def test_it_is_handed_out_between_the_day_it_was_made_and_today(
-    nurse: Client,  # noqa: F811
+    nurse: Client,
     on: str,
     taken: bool,
 ) -> None:
@@ -135,7 +134,7 @@ def test_it_is_handed_out_between_the_day_it_was_made_and_today(
 
 
 def test_whoever_began_declined_or_left_meanwhile_is_not_offered_it_again(
-    nurse: Client,  # noqa: F811
+    nurse: Client,
 ) -> None:
     people = cohort()
     run = made(nurse, about="offer", way="paper")
@@ -152,7 +151,7 @@ def test_whoever_began_declined_or_left_meanwhile_is_not_offered_it_again(
         assert [offer.how for offer in offers(people["odd"])] == [""]
 
 
-def test_a_mail_is_the_offer_once_the_person_has_read_it_on_their_own_page(nurse: Client) -> None:  # noqa: F811
+def test_a_mail_is_the_offer_once_the_person_has_read_it_on_their_own_page(nurse: Client) -> None:
     people = cohort()
     run = made(nurse, about="offer", way="mail_only")
     assert states(run)[people["mail"]] == ("mail", "sent")
@@ -181,7 +180,7 @@ def test_a_mail_is_the_offer_once_the_person_has_read_it_on_their_own_page(nurse
 
 @pytest.mark.parametrize("about", ["missing", "offer"])
 def test_no_offer_is_recorded_for_a_mail_that_failed_or_that_offered_nothing(
-    nurse: Client,  # noqa: F811
+    nurse: Client,
     monkeypatch: pytest.MonkeyPatch,
     about: str,
 ) -> None:
@@ -208,7 +207,7 @@ def test_no_offer_is_recorded_for_a_mail_that_failed_or_that_offered_nothing(
 
 
 def test_where_no_law_is_known_nothing_is_recorded(
-    nurse: Client,  # noqa: F811
+    nurse: Client,
     settings: Any,
 ) -> None:
     site = settings.DATA / "site.toml"
