@@ -220,6 +220,15 @@ def test_different_live_vaccines_are_given_on_one_day_or_28_days_apart(
     assert of("varicella", first, dose(mmr.isoformat()), second, by=by).state == state
 
 
+@pytest.mark.parametrize(("nasal", "counts"), [("2019-12-05", False), ("2019-12-04", True)])
+@pytest.mark.parametrize("cvx", ["111", "88"])
+def test_of_the_influenza_vaccines_only_the_nasal_one_is_live(
+    nasal: str, counts: bool, cvx: str
+) -> None:
+    found = of("measles", dose("2010-01-01"), dose(nasal, cvx), dose("2020-01-01"))
+    assert found.doses[1].counts is (counts or cvx == "88")
+
+
 def test_the_next_live_dose_waits_for_the_other_one_and_for_its_own_last() -> None:
     found = of("measles", dose("2026-02-20"), dose("2026-02-25", "21"))
     assert (found.earliest, found.recommended) == (date(2026, 3, 25), date(2026, 3, 25))
