@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 from exchange.samples import ANTI_HBS, ANTI_HCV, HBSAG, HCV_RNA, HIV_AG_AB, HIV_RNA, row
 from thimble.clinical.laboratory import Local, well_formed
-from thimble.clinical.serology import Word
+from thimble.clinical.serology import Quantity, Word
 from thimble.exchange.hl7v2 import loinc
 from thimble.exchange.hl7v2.reading import About, Held, Reading, Standing
-from thimble.exchange.hl7v2.values import read_value
+from thimble.exchange.hl7v2.values import read_typed, read_value
 
 
 def reading(value: str, **how: object) -> Reading:
@@ -260,3 +260,36 @@ def test_no_text_is_read_as_a_word_that_it_is_not(text: str, test: str) -> None:
         assert len(clean) <= 40
     padded = read_value(row(f"xx {clean} xx", test=test))
     assert isinstance(padded, Held) or padded.outcome is None
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "said"),
+    [
+        ("<20", "[IU]/mL", (None, Quantity(20, "[IU]/mL", "<"))),
+        ("<20 not detected", "IU/mL", (Word.NEGATIVE, Quantity(20, "[IU]/mL", "<"))),
+        ("1500 IU/ml", "", (None, Quantity(1500, "[IU]/mL"))),
+        ("Not detected", "", (Word.NEGATIVE, None)),
+    ],
+)
+def test_a_typed_viral_load_stays_what_was_typed(
+    text: str, unit: str, said: tuple[Word | None, Quantity | None]
+) -> None:
+    assert read_typed(text, unit, loinc.tests()["42595-9"]) == said
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "why"),
+    [
+        ("0", "IU/mL", "no amount"),
+        ("<0", "IU/mL", "no amount"),
+        ("20", "", "has no unit"),
+        ("20", "mm", "does not fit"),
+        ("20 IU/mL", "copies/mL", "does not fit"),
+        ("low", "IU/mL", "not in the closed lists"),
+        ("pending", "", "in place of a result"),
+        ("x" * 300, "", "longer text"),
+    ],
+)
+def test_what_no_message_may_say_no_typed_value_says(text: str, unit: str, why: str) -> None:
+    with pytest.raises(ValueError, match=why):
+        read_typed(text, unit, loinc.tests()["42595-9"])

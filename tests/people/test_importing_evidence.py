@@ -570,6 +570,10 @@ def record(house: House, person: str, kind: Kind, body: Mapping[str, Any]) -> No
         (("43", "2019-02"), {}, Fate.ADDED),
         (("43", "2019-03-14"), {"Product": "mmr"}, Fate.ADDED),
         (("43", None), {}, Fate.ADDED),
+        # Immunoglobulin of the same day is no dose of vaccine, whether its product is known or not.
+        (("30", "2019-03-14"), {}, Fate.ADDED),
+        (("30", "2019-03-14"), {"Product": "hepatitis b"}, Fate.ADDED),
+        (("43", "2019-03-14"), {"Product": "30"}, Fate.ADDED),
     ],
 )
 def test_a_dose_that_is_on_file_is_not_written_twice(

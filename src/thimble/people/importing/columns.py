@@ -247,7 +247,7 @@ def guess(sheet: Sheet, header: int) -> Columns:
         header,
         fields,
         only_evidence=not said & {"family_name", "full_name"},
-        disease="hepatitis_b" if names == _OF_CLEARANCE else "",
+        disease="hepatitis_b" if names >= _OF_CLEARANCE else "",
     )
 
 

@@ -18,6 +18,7 @@ from thimble.people.documented import day_of
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence
 from thimble.people.importing.values import Piece
+from thimble.people.products import is_vaccine
 
 ALSO, SAME = "also", "same"
 """Decisions about a piece: it is another than that on file; it is the same, and nothing is written."""
@@ -106,10 +107,12 @@ def _when(body: Mapping[str, Any]) -> PartialDate | None:
 
 
 def _about(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
-    """Whether both are of the same test, or of doses, refusals of a disease in common."""
+    """Whether both are of the same test, or of doses, refusals of a disease in common. A vaccine and an
+    immunoglobulin, given on one day as they often are, are two."""
     if "test" in one:
         return bool(one["test"] == other["test"])
-    return bool(_diseases(one) & _diseases(other))
+    alike = is_vaccine(one.get("product")) == is_vaccine(other.get("product"))
+    return alike and bool(_diseases(one) & _diseases(other))
 
 
 def _diseases(body: Mapping[str, Any]) -> set[str]:
