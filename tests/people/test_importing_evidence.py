@@ -31,6 +31,7 @@ from thimble.people.choices import identified_and_validated
 from thimble.people.entries import Kind
 from thimble.people.hepatitis_b import hepatitis_b
 from thimble.people.importing import Columns, Fate, Preview, Standing, find_header, guess, preview
+from thimble.people.importing.values import Piece
 
 TODAY = NOW.date()
 BORN = date(1999, 2, 28)
@@ -350,6 +351,12 @@ def test_whose_rows_these_are_is_asked_once_for_all_that_say_it_alike(
     assert "row 2" in asked.rows[2].why[0]
     assert fates(seen(house, of, {2: ines})) == [Fate.ADDED] * 3
     assert fates(seen(house, of, {2: "leave"})) == [Fate.LEFT_OUT] * 3
+    # Another row of theirs is left out without a word about whose the others are.
+    assert fates(seen(house, of, {2: ines}, {"D3": "leave"})) == [
+        Fate.ADDED,
+        Fate.LEFT_OUT,
+        Fate.ADDED,
+    ]
     # Nobody else than whom it may be.
     assert fates(seen(house, of, {2: "P-2222-2222"})) == [Fate.ASK] * 3
 
@@ -589,7 +596,8 @@ def test_a_dose_that_is_on_file_is_not_written_twice(
         assert fates(seen(house, of, cells={"D2": "same"})) == [Fate.LEFT_OUT]
         assert fates(seen(house, of, cells={"D2": "also"})) == [Fate.ADDED]
         assert fates(seen(house, of, cells={"D2": "perhaps", "D3": "also"})) == [Fate.ASK]
-        assert fates(seen(house, of, {2: "leave"})) == [Fate.LEFT_OUT]
+        left = seen(house, of, cells={"D2": "leave"})
+        assert (fates(left), left.rows[0].pieces) == ([Fate.LEFT_OUT], ())
 
 
 @pytest.mark.parametrize(
@@ -658,6 +666,8 @@ def test_columns_of_one_row_are_different_doses_unless_they_have_one_day(
     assert (row.fate, row.evidence[1].standing) == (Fate.ASK, Standing.ASK)
     (row,) = seen(house, twice, cells={"D2": "same"}).rows
     assert (row.fate, len(row.pieces)) == (Fate.ADDED, 1)
+    (row,) = seen(house, twice, cells={"D2": "leave"}).rows
+    assert (row.fate, row.pieces) == (Fate.LEFT_OUT, ())
 
 
 def test_evidence_is_taken_back_where_nobody_wrote_since_and_verifying_stands_in_the_way(
@@ -700,6 +710,15 @@ titres = st.tuples(
 ).map(lambda t: result(Number=t[0], Date=t[1], Value=t[2]))
 
 
+def _says(piece: Piece, kind: Kind, body: Mapping[str, Any]) -> bool:
+    if kind is not piece.kind or body["when"] != piece.body["when"]:
+        return False
+    names = ("test", "word", "number", "comparator") if "test" in body else ()
+    return all(body[name] == piece.body[name] for name in names) and set(
+        piece.body.get("diseases", ())
+    ) <= set(body.get("diseases", ()))
+
+
 @settings(max_examples=80, deadline=None)
 @given(
     st.lists(doses | titres, max_size=4),
@@ -721,8 +740,6 @@ def test_every_row_has_one_fate_twice_is_once_and_taking_back_leaves_the_file_as
                 pieces = [j.piece.place for j in row.evidence if j.standing is Standing.ASK]
                 if row.candidates:
                     decisions[row.number] = row.candidates[0]
-                elif answer == "leave":
-                    decisions[row.number] = "leave"
                 cells |= dict.fromkeys(pieces, answer)
             found = seen(house, of, decisions, cells)
         assert [row.number for row in found.rows] == [n for n in of.rows if n > 1]
@@ -736,6 +753,12 @@ def test_every_row_has_one_fate_twice_is_once_and_taking_back_leaves_the_file_as
         house.apply(found, f"i{number}")
         written = on_file(house)
         assert len(written) == len(state) + sum(len(row.pieces) for row in found.rows)
+        # What was neither refused nor said to be the same is on file, under its day.
+        filed = {p.reference: [(e.kind, e.body) for e in p.evidence] for p in house.people()}
+        for row in found.rows:
+            for j in row.evidence:
+                if row.fate is not Fate.LEFT_OUT and j.standing is not Standing.SAME:
+                    assert any(_says(j.piece, *each) for each in filed[row.person]), j
         # The file with the same answers says nothing new, and asks nothing new.
         again = seen(house, of, decisions, cells)
         assert not any(row.writes or row.fate is Fate.ASK for row in again.rows)

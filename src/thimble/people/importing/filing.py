@@ -9,7 +9,7 @@ from datetime import date
 from thimble.people.documented import outside
 from thimble.people.importing.columns import Columns
 from thimble.people.importing.matching import Register, of_the_register
-from thimble.people.importing.on_file import Filed, Standing
+from thimble.people.importing.on_file import Filed, Judged, Standing
 from thimble.people.importing.rows import LEAVE, Fate, Row
 from thimble.people.importing.values import Reading
 
@@ -33,6 +33,9 @@ class Filing:
         )
         if faults:
             return Row(row.number, Fate.REFUSED, row.identity, why=faults, notes=row.notes)
+        if any(self._cells.get(piece.place) == LEAVE for piece in reading.pieces):
+            out = tuple(Judged(piece, Standing.SAME) for piece in reading.pieces)
+            return replace(row, fate=Fate.LEFT_OUT, why=("Left out, as decided",), evidence=out)
         file = self._file(row.person)
         judged = tuple(
             file.judge(piece, row.number, self._cells.get(piece.place, ""))

@@ -36,7 +36,8 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """A piece of a row and how it stands; `other` is what it is held against, of row `row` (0: on file)."""
+    """A piece of a row and how it stands; `other` is what it is held against, of row `row` (0: on file), or
+    None."""
 
     piece: Piece
     standing: Standing

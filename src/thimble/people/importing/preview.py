@@ -53,7 +53,7 @@ def preview(
 
     Args:
         decisions: by row number: a person's reference, `NEW` or `LEAVE`.
-        cells: by cell, such as `D7`: `ALSO` or `SAME` of `on_file`.
+        cells: by cell of evidence, such as `D7`: `ALSO`, `SAME` (see `on_file`), or `LEAVE` for the row.
         local: the words and decimal mark of the site's laboratory.
 
     Raises:

@@ -223,7 +223,8 @@ _THERE = (Standing.ON_FILE, Standing.REPEATED, Standing.SAME)
 def _not_written(judged: Judged) -> str:
     """Why a piece is not written: what is there, or that somebody said so."""
     if judged.standing is Standing.SAME:
-        return f"Left out: {said(judged.piece.kind, judged.piece.body)}. {_there(judged)}"
+        told = f"Left out: {said(judged.piece.kind, judged.piece.body)}"
+        return ". ".join(filter(None, (told, _there(judged))))
     return _there(judged)
 
 
