@@ -11,12 +11,15 @@ from typing import Any
 import pytest
 from django.conf import settings
 
+from people.files import RESULT
 from thimble import actions
 from thimble.actions import people as acts
 from thimble.actions.people_erasing import is_theirs, may_be_theirs
 from thimble.clinical.vocabulary import VOCABULARY
 from thimble.commands import NotUnderstood, people_identities
 from thimble.commands.daily import JOBS
+from thimble.exchange.inbox import Inbox, State
+from thimble.exchange.receiving import Receiver
 from thimble.ledger.entries import Draft, Kind
 from thimble.ledger.verify import verify
 from thimble.people.entries import Kind as PeopleKind
@@ -27,6 +30,7 @@ from thimble.web.models import CertificatePaper, LetterRun, LetterTo
 from thimble.web.vault import Vault
 
 from .conftest import NIGHT, SITE
+from .lab_people import number, oru
 from .test_scrubbing import bytes_of_the_database
 
 pytestmark = pytest.mark.usefixtures("append_only_db")
@@ -305,3 +309,42 @@ def _documents() -> dict[str, str]:
     from thimble.people.choices import DOCUMENTS
 
     return dict(DOCUMENTS)
+
+
+def test_the_laboratorys_messages_about_them_lose_the_name_with_the_rest(monkeypatch: Any) -> None:
+    """One recorded in the file, one in a case of theirs, one that was held; not that of somebody else."""
+    person, other = leaver(), leaver("Andersen", "8800999", left=None)
+    who = get_people_identities().identity(person)
+    worker = actions.WorkerIdentity("Ottilie Quarnbeck", staff_number="8800417", date_of_birth=BORN)
+    case = case_of(worker, closed=True)
+    said = ("Quarnbeck^Ottilie", "Quarnbeck^Ottilie", "Quarnbeck^Ottilie", "Andersen^Ottilie")
+    with Inbox(settings.DATA) as inbox:
+        receiver = Receiver(inbox, control_id=lambda: "A")
+        for at, name in enumerate(said):
+            raw = oru(
+                number("120"), patient="8800417", name=name, born="19900517", control=f"A{at}"
+            )
+            receiver.take(raw.replace(b"8800417", b"8800999") if at == 3 else raw, NIGHT, "")
+            inbox.settle(at + 1, State.HELD if at == 2 else State.MATCHED)
+        in_file, in_case, _, of_other = (inbox.get(n).digest for n in range(1, 5))
+    result = {**RESULT, "message": in_file, "sample": {**RESULT["sample"], "direct": "yes"}}
+    acts.append_to(get_people(), person, [(PeopleKind.RESULT_RECORDED, result)], **WRITER)
+    acts.append_to(
+        get_people(), other, [(PeopleKind.RESULT_RECORDED, {**result, "message": of_other})], **WRITER
+    )  # fmt: skip
+    titre = {"analyte": "anti_hbs", "word": None, "number": 120.0, "comparator": "=",
+             "unit": "m[IU]/mL", "status": "final", "as_sent": ""}  # fmt: skip
+    body = {"facts": {}, "text": "", "of": "worker", "drawn_for": "follow_up", "results": [titre],
+            "taken_at": None, "reported_at": NIGHT.isoformat(), "request": "", "specimen": "",
+            "laboratory": "", "looked_at": "", "message": in_case}  # fmt: skip
+    draft = Draft(Kind.RESULT_RECEIVED, NIGHT, body)
+    get_store().append(case, [draft], expected_position=None, by="laboratory", role="x", now=NIGHT)
+    assert who is not None
+
+    assert run(LAST + timedelta(days=1), monkeypatch) == 0
+
+    with Inbox(settings.DATA) as inbox:
+        kept = [b"Quarnbeck" in inbox.get(n).raw for n in (1, 2, 3)]
+        assert (kept, b"Andersen" in inbox.get(4).raw) == ([False] * 3, True)
+    files = (settings.DATA).glob("inbox.sqlite3*")
+    assert all(b"Quarnbeck" not in path.read_bytes() for path in files)

@@ -32,9 +32,12 @@ def erase_all(_data: Path) -> int:
 
 
 def _purge(*, erase: bool) -> int:
+    from django.conf import settings
+
     from thimble.actions.people_erasing import held_people
     from thimble.clinical.people_rules import retention_law
     from thimble.clinical.site import SiteError
+    from thimble.exchange.inbox import Inbox
     from thimble.web.context import get_site
     from thimble.web.scrubbing import scrub
 
@@ -59,13 +62,16 @@ def _purge(*, erase: bool) -> int:
         print("Nothing was changed. Add --erase to erase them.")
         return 0
     # Each time: an earlier run, or an import that was taken back, may have left traces.
-    if not scrub():
-        print(
-            "The database was in use and could not be written anew: what was erased may still be readable "
-            "in its files. Stop the servers, then run this again."
-        )
-        return 1
-    return 1 if left else 0
+    status = 1 if left else 0
+    with Inbox(settings.DATA) as inbox:
+        for what, done in (("The database", scrub()), ("The laboratory's inbox", inbox.scrub())):
+            if not done:
+                print(
+                    f"{what} was in use and could not be written anew: what was erased may still be "
+                    "readable in its files. Stop the servers, then run this again."
+                )
+                status = 1
+    return status
 
 
 def _each(*, erase: bool) -> int:

@@ -5,7 +5,7 @@ As for sources, a message goes as a whole: what was recorded of others in it is 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from thimble.exchange.hl7v2.decoding import split_batch
 from thimble.exchange.hl7v2.erasing import without_identity
@@ -19,15 +19,24 @@ from thimble.web.laboratory.register import Register
 
 
 def messages_of(
-    inbox: Inbox, register: Register, person: str, who: PersonIdentity
+    inbox: Inbox,
+    register: Register,
+    person: str,
+    who: PersonIdentity,
+    in_cases: Collection[str] = (),
 ) -> Mapping[int, bytes]:
     """The stored messages about a person, by number with what is to be left of each.
 
     One that was recorded is known by its digest in the file. Of those that were never recorded the person's
     are those under a label that was printed for them, and those that name them by number and date of
     birth. One that nobody looked at yet stays.
+
+    Args:
+        in_cases: digests of the messages that were recorded of them in cases that lose their name too.
     """
-    recorded = {entry.body.get("message") for entry in register.people.entries(person)}
+    recorded = {entry.body.get("message") for entry in register.people.entries(person)} | set(
+        in_cases
+    )
     left: dict[int, bytes] = {}
     gone: set[str] = set()
     batches: list[Received] = []

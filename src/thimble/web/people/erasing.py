@@ -19,9 +19,13 @@ from thimble.actions.people_erasing import (
 from thimble.clinical.people_rules import kept_until, retention_law
 from thimble.clinical.site import Site
 from thimble.clinical.vocabulary import VOCABULARY
+from thimble.exchange.inbox import Inbox
 from thimble.ledger.fold import fold
+from thimble.people.identity import PersonIdentity
 from thimble.web.cohort.sending import forget_file
 from thimble.web.context import get_identities, get_people, get_people_identities, get_store
+from thimble.web.laboratory.erasing_people import messages_of
+from thimble.web.laboratory.register import get_register
 from thimble.web.models import LetterRun
 from thimble.web.people.roster import roster
 from thimble.web.vault import Vault
@@ -66,16 +70,33 @@ def _case(case: str, worker: WorkerIdentity, site: Site, now: datetime) -> CaseO
 
 
 def erase(found: PersonErasure, now: datetime) -> None:
-    """Erase one person.
+    """Erase one person, and them out of what the laboratory sent.
 
     Raises:
         Overtaken: see `erase_person`.
     """
-    erase_person(
-        get_people(), get_people_identities(), get_store(), get_identities(), found,
-        together=get_store().transaction(), now=now, by="command", role="retention",
-        also=lambda: _forget_files(found.person),
-    )  # fmt: skip
+    who = get_people_identities().identity(found.person) or PersonIdentity()
+    with Inbox(settings.DATA) as inbox:
+        left = messages_of(inbox, get_register(), found.person, who, _digests(found))
+
+        def also() -> None:
+            _forget_files(found.person)
+            inbox.erase_people(left, now)
+
+        erase_person(
+            get_people(), get_people_identities(), get_store(), get_identities(), found,
+            together=get_store().transaction(), now=now, by="command", role="retention", also=also,
+        )  # fmt: skip
+
+
+def _digests(found: PersonErasure) -> set[str]:
+    """The messages with which results of the worker came into the cases that lose the name."""
+    return {
+        entry.body["message"]
+        for case in found.cases
+        for entry in get_store().entries(case.case)
+        if entry.body.get("of") == "worker" and "message" in entry.body
+    }
 
 
 def _forget_files(person: str) -> None:
