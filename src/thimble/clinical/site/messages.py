@@ -8,6 +8,7 @@ from thimble.clinical.site.model import Messages
 
 
 def read_messages(read: Settings) -> Messages:
+    """The table `messages`, which may be left out."""
     if not read.has("messages"):
         read.allow("messages")
         return Messages()

@@ -12,6 +12,7 @@ _SESSION = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])-([01][0-9]|2[0-3]):([0-5
 
 
 def read_closed_days(read: Settings) -> tuple[ClosedDay, ...]:
+    """The days on which occupational medicine stays closed, in order."""
     days: dict[date, ClosedDay] = {}
     for item in read.tables("closed_days"):
         day = item.take("date")
@@ -30,6 +31,7 @@ def read_closed_days(read: Settings) -> tuple[ClosedDay, ...]:
 
 
 def read_place(read: Settings, key: str, *, always: bool) -> Place:
+    """Somewhere to go; `always`: it is open day and night."""
     table = read.table(key)
     if table is None:
         return Place("", "", "", Hours())
@@ -83,6 +85,7 @@ def _sessions(read: Settings, day: str) -> tuple[Session, ...]:
 
 
 def read_expert(read: Settings) -> Expert:
+    """Whom to call for advice."""
     table = read.table("expert_phone")
     if table is None:
         return Expert("", "")

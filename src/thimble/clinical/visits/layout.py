@@ -27,6 +27,8 @@ from thimble.clinical.visits.problem import Window
 
 @dataclass(frozen=True, slots=True)
 class Layout:
+    """Each item's day, and what has none."""
+
     held: Mapping[str, date]
     unplaceable: tuple[Unplaceable, ...]
     overdue: tuple[Overdue, ...]

@@ -59,6 +59,8 @@ class Stated:
 
 @dataclass(frozen=True, slots=True)
 class AllTested:
+    """What the laboratory said of the worker, and what it shows."""
+
     results: tuple[Tested, ...]
     held: tuple[str, ...]
     shown: tuple[Shown, ...]
@@ -66,6 +68,7 @@ class AllTested:
 
 
 def tested_of(situation: Situation, course: Course, now: datetime, zone: tzinfo) -> AllTested:
+    """The worker's results as the statement has them."""
     mine = WorkersResults.of(situation)
     read = mine.since(course, now)
     held = {each.result for each in read.held}

@@ -37,4 +37,5 @@ def extended(written: Field) -> Identifier:
 
 
 def authority(parts: Sequence[str]) -> str:
+    """Who gave a number: name space, universal id and its type."""
     return "&".join(parts).rstrip("&")

@@ -31,6 +31,8 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class RecordWords:
+    """What is on record of a course, in words as of a moment."""
+
     now: datetime
     zone: tzinfo
     names: Mapping[str, str]

@@ -69,6 +69,7 @@ class ExpectedLine:
 def card_of(
     visit: Visit, found: Visiting, zone: tzinfo, hours: Mapping[str, str] | None
 ) -> VisitCard:
+    """A planned visit; `hours` are what was typed, None where those agreed stand."""
     names = found.names
     field = hour_field_of(visit)
     told = next((e.visit.at for e in found.expected if e.visit.day == visit.day), None)
@@ -131,6 +132,7 @@ def _away(days: int) -> str:
 
 
 def expected_line(each: Expected, names: Mapping[str, str]) -> ExpectedLine:
+    """An agreed visit and what became of it."""
     return ExpectedLine(
         value=each.visit.day.isoformat(),
         day=each.visit.words,

@@ -52,6 +52,7 @@ def answer_of(text: str, local: Local, *, names: bool) -> str:
 
 
 def found_of(answer: str, text: str) -> Found:
+    """What an answer of the closed lists says; `text` is how it was written."""
     if answer == NO_RESULT:
         return Found(no_result=f"The laboratory writes {shown(text)} in place of a result.")
     return Found(outcome=Word(answer))

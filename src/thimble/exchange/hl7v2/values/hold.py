@@ -11,6 +11,8 @@ from thimble.exchange.hl7v2.reading import (
 
 
 class Hold(Exception):
+    """A row that a person has to look at, and why."""
+
     def __init__(self, reason: str, about: About = About.VALUE) -> None:
         super().__init__(reason)
         self.reason, self.about = reason, about
