@@ -84,7 +84,6 @@ def parse_site(settings: Mapping[str, Any], where: str = "site") -> Site:
 
 
 def _site(read: Settings) -> Site:
-    protocol = read.one_of("protocol", shipped())
     return Site(
         name=read.text("name"),
         short_name=read.text("short_name"),
@@ -94,7 +93,7 @@ def _site(read: Settings) -> Site:
         holidays_country=(country := _country(read)),
         holidays_subdivision=_subdivision(read, country),
         closed_days=read_closed_days(read),
-        protocol=protocol,
+        protocol=(protocol := read.one_of("protocol", shipped())),
         invented=read.flag("invented"),
         occupational_medicine=read_place(read, "occupational_medicine", always=False),
         emergency_department=read_place(read, "emergency_department", always=True),
