@@ -22,6 +22,7 @@ import pytest
 TESTS = Path(__file__).resolve().parents[1]
 SUITE = (
     "test_store.py",
+    "test_vials.py",
     "test_recall.py",
     "test_laboratory.py",
     "test_people_import.py",
