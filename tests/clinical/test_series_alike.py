@@ -130,6 +130,19 @@ def test_a_workforce_is_answered_alike_by_both_roads(protocol, monkeypatch):
     assert again == (unknown, 0)
 
 
+def test_of_very_many_people_no_more_are_learnt_from_than_a_block_can_hold(monkeypatch):
+    monkeypatch.setattr(many, "FEW", 100)
+    monkeypatch.setattr(many, "SAMPLE", 40)
+    sizes, learn = [], many.learn
+    monkeypatch.setattr(
+        many, "learn", lambda doses, plan: sizes.append(len(doses.count)) or learn(doses, plan)
+    )
+    people = near_the_limits(10, 1_000)
+
+    assert differences(people, TODAY.toordinal(), "us") == []
+    assert sizes == [40]
+
+
 @both
 def test_a_number_of_days_is_sure_exactly_where_the_calendar_cannot_matter(protocol):
     plan = schedule(protocol)

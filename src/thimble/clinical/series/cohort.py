@@ -46,8 +46,8 @@ BLOCK = 1 << 15
 """People taken at once."""
 FEW = 1 << 14
 """So many people or fewer are judged by their own doses: learning would cost more than it saves."""
-SHARE = 16
-"""Every so manieth person's pattern is learnt."""
+SHARE, SAMPLE = 16, 1 << 16
+"""Every so manieth person's pattern is learnt; of very many people about as many as the second says."""
 
 
 def situation_of(code: int) -> tuple[int, ...]:
@@ -63,9 +63,10 @@ def clear_many(cohort: Cohort, as_of: date, protocol: str = "us") -> Answers:
     """
     plan, today = schedule(protocol), as_of.toordinal()
     by_hand = partial(judge_many, plan=plan)
-    if len(cohort.born) <= FEW:
+    people = len(cohort.born)
+    if people <= FEW:
         return _answered(cohort, by_hand, today, plan)[0]
-    sample = cohort.only(np.arange(0, len(cohort.born), SHARE))
+    sample = cohort.only(np.arange(0, people, max(SHARE, people // SAMPLE)))
     doses, _ = doses_in(Rows.of(sample, 0, len(sample.born)), sample.born, plan)
     alike = learn(doses, plan)
     found, unknown = _answered(cohort, alike.judge, today, plan)

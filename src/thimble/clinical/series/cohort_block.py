@@ -143,28 +143,32 @@ def _outcomes(
     found.next_step[out] = (said >> 4) & 15
     planned, due = (said >> 8) & 7, said >> 11
 
+    def plans(word: str) -> Bools:
+        asked: Bools = planned == _NEXT_DOSE.index(word)
+        return asked
+
     day, goal = next_doses(standing, doses, today, plan)
-    series = (planned == 1) | (planned == 4)
-    day *= series
-    goal *= series
-    again = np.flatnonzero((planned == 2) & (titres.low_day > 0) & (second.earliest > 0))
+    in_series = plans("series") | plans("by_response")
+    day *= in_series
+    goal *= in_series
+    again = np.flatnonzero(plans("second") & (titres.low_day > 0) & (second.earliest > 0))
     day[again] = np.maximum(second.earliest[again], titres.low_high[again])
     goal[again] = np.maximum(second.recommended[again], titres.low_high[again])
-    now = np.flatnonzero(planned == 3)
+    now = np.flatnonzero(plans("now"))
     drawn = titres.latest_high[now]
     day[now] = goal[now] = np.where(drawn > NEVER, drawn, today)
     day[barred] = goal[barred] = NEVER
 
-    at = goal * (due == 2)
-    for code, since, wait in (
-        (3, end, plan.titre.due_from.after),
-        (4, end, plan.tests_after_dose.after),
-        (5, titres.latest_high, plan.titre.watched.after),
+    at = goal * (due == _DUE.index("series"))
+    for word, since, wait in (
+        ("titre", end, plan.titre.due_from.after),
+        ("tests", end, plan.tests_after_dose.after),
+        ("watched", titres.latest_high, plan.titre.watched.after),
     ):
-        some = np.flatnonzero((due == code) & (since > NEVER))
+        some = np.flatnonzero((due == _DUE.index(word)) & (since > NEVER))
         at[some] = steps(since[some], wait)
     found.next_dose_earliest[out], found.next_dose_recommended[out] = day, goal
-    found.next_due[out] = np.maximum(at, today) * (due > 0)
+    found.next_due[out] = np.maximum(at, today) * (due != _DUE.index("none"))
 
 
 @cache

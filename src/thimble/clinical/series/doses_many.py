@@ -77,7 +77,7 @@ class Doses:
 
 
 def key_of(who: Places, one: Ints, other: Ints, said: Ints) -> Places:
-    """A person, two days and a small number in one number that sorts by them."""
+    """A person, one of up to 2**18, two days and a small number in one number that sorts by them."""
     key = who.astype(np.int64) << (2 * _DAY_BITS)
     key |= one.astype(np.int64) << _DAY_BITS
     key |= other
