@@ -74,6 +74,14 @@ GOOD: dict[Kind, dict[str, Any]] = {
         "text": "",
     },
     Kind.DECLINED: DECLINED,
+    Kind.COUNSELLED: {
+        "disease": "hepatitis_b",
+        "on": "2026-03-01",
+        "points": ["Hepatitis B can still be caught"],
+        "who": "",
+        "material": "leaflet and card",
+        "text": "",
+    },
     Kind.CONTRAINDICATED: {
         "disease": "hepatitis_b",
         "on": "2020",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -168,16 +168,44 @@ def test_a_refusal_stands_open_until_a_dose_follows() -> None:
 
 def test_a_non_responder_is_counselled_and_in_exposure_prone_work_tested_yearly() -> None:
     (line,) = about(of(*FAILED, exposure_prone="no"), Topic.NON_RESPONDER)
-    assert line.due is None
+    assert (line.stands, line.late) == (True, False)
     by = house("uk", "uk_2023")
     found = about(of(*FAILED, exposure_prone="yes"), Topic.NON_RESPONDER, by=by)
-    assert [each.due for each in found] == [date(2021, 7, 1), None]
+    assert [(each.due, each.stands) for each in found] == [(date(2021, 7, 1), False), (ON, True)]
     assert found[0].late
     # The latest negative result counts, whenever an older one was typed in.
     older = result("hbsag", "2018-01-01", "negative")
     again = about(of(*FAILED, older, exposure_prone="yes"), Topic.NON_RESPONDER, by=by)
-    assert [each.due for each in again] == [date(2021, 7, 1), None]
+    assert [each.due for each in again] == [date(2021, 7, 1), ON]
     assert len(about(of(*FAILED, exposure_prone="yes"), Topic.NON_RESPONDER)) == 1
+
+
+def test_the_talk_with_a_non_responder_is_asked_for_until_it_is_on_record() -> None:
+    talk = Kind.COUNSELLED, {**GOOD[Kind.COUNSELLED], "on": "2025-03-10"}
+    before = Kind.COUNSELLED, {**GOOD[Kind.COUNSELLED], "on": "2020-06-30"}
+
+    assert about(of(*FAILED, talk, exposure_prone="no"), Topic.NON_RESPONDER) == []
+    # What was said before the last titre was said of another answer.
+    assert len(about(of(*FAILED, before, exposure_prone="no"), Topic.NON_RESPONDER)) == 1
+    # The yearly test goes on.
+    by = house("uk", "uk_2023")
+    (line,) = about(of(*FAILED, talk, exposure_prone="yes"), Topic.NON_RESPONDER, by=by)
+    assert line.what.startswith("HBsAg again")
+
+
+def test_a_titre_that_is_due_says_since_when_and_not_today_on_every_day() -> None:
+    """The last dose of 10 February: a titre one month later, from 10 March."""
+    store = people()
+    enrolled = (Kind.ENROLLED, {**ENROLLED, "starts_on": "2025-03-03"})
+    write(store, enrolled, at=datetime(2025, 1, 7, 9, tzinfo=UTC))
+    doses = (dose("2024-08-05"), dose("2024-09-09"), dose("2025-02-10"))
+    write(store, *doses, at=datetime(2025, 2, 11, 9, tzinfo=UTC))
+    person = fold(store.entries(ONE), NOW)
+    (line,) = about(person, Topic.SERIES)
+
+    assert (line.due, line.late, line.stands) == (date(2025, 3, 10), True, True)
+    (later,) = about(person, Topic.SERIES, ON + timedelta(days=30))
+    assert later.due == date(2025, 3, 10)
 
 
 def test_a_series_that_was_begun_is_late_no_earlier_than_the_first_day_of_work() -> None:

@@ -213,6 +213,17 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "document": _DOCUMENT,
         **_LISTED,
     },
+    # What somebody who did not respond to the vaccine was told, in words. `who` talked, "" for whoever
+    # writes it down; `material` is what was handed out.
+    Kind.COUNSELLED: {
+        "disease": Key(_DISEASE),
+        "on": Key(checks.day),
+        "points": Key(list_of(SAY, least=1)),
+        "who": Key(MAY),
+        "material": Key(SAY),
+        "text": Key(MAY),
+        "document": _DOCUMENT,
+    },
     # The file lies apart under `name`; `digest` (SHA-256 of its content) shows that it is the same.
     Kind.DOCUMENT_ATTACHED: {
         "name": Key(checks.digest),

@@ -26,6 +26,7 @@ class Kind(StrEnum):
     HISTORY_RECORDED = "history_recorded"
     DECLINED = "declined"
     CONTRAINDICATED = "contraindicated"
+    COUNSELLED = "counselled"
     DOCUMENT_ATTACHED = "document_attached"
     DOCUMENT_LOOKED_AT = "document_looked_at"
     SAMPLE_TAKEN = "sample_taken"
@@ -51,6 +52,7 @@ EVIDENCE = frozenset(
         Kind.HISTORY_RECORDED,
         Kind.DECLINED,
         Kind.CONTRAINDICATED,
+        Kind.COUNSELLED,
     }
 )
 """What can be verified, and what a correction may take out."""

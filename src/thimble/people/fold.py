@@ -63,10 +63,10 @@ class Evidence:
 
     @property
     def vouched(self) -> bool:
-        """Whether somebody compared it with something, gave it here, or the laboratory itself sent it."""
-        return self.verified is not None or bool(
-            self.body.get("given_here") or self.body.get("message")
-        )
+        """Whether somebody compared it with something, gave or said it here, or the laboratory itself sent
+        it."""
+        here = self.kind is Kind.COUNSELLED or self.body.get("given_here")
+        return self.verified is not None or bool(here or self.body.get("message"))
 
 
 @dataclass(frozen=True, slots=True)

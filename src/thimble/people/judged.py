@@ -62,7 +62,7 @@ def _take(told: Documented, each: Evidence, born: int | None, today: int) -> Non
     elif kind is Kind.DECLINED:
         if since := days_of(body["on"], born, today):
             told.against.append(Against(each.entry, body["disease"], body["what"], since[0]))
-    else:
+    elif kind is Kind.CONTRAINDICATED:
         until = days_of(body["until"], None, 3_000_000)
         if until is None or until[1] >= today:
             told.against.append(Against(each.entry, body["disease"], None, 0))

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, timedelta, tzinfo
 from enum import StrEnum
 from functools import lru_cache
 
@@ -14,12 +14,15 @@ from thimble.clinical.immunity import Judgement, days_of, recurring, rules
 from thimble.clinical.offers import OfferLaw, last_day
 from thimble.clinical.saying import calendar_day, inside
 from thimble.clinical.series import PartialDate
+from thimble.people.counselled import told_already
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
+from thimble.people.hepatitis_b import hepatitis_b
 from thimble.people.hepatitis_b_many import HepatitisBSaid
 from thimble.people.immunity import about, vaccine_doses
 from thimble.people.judged import judged
 from thimble.people.products import is_vaccine
+from thimble.people.readiness.waiting import due_since
 from thimble.people.to_see import WORDS, to_see
 
 HEPATITIS_B = "hepatitis_b"
@@ -41,7 +44,8 @@ class Topic(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class House:
-    """What a site goes by: its diseases, protocol, rule set of fitness, calendar, and the law of offers."""
+    """What a site goes by: its diseases, protocol, rule set of fitness, calendar, law of offers, and the
+    zone of its days."""
 
     asked: tuple[str, ...]
     protocol: str
@@ -49,11 +53,13 @@ class House:
     country: str
     subdivision: str
     law: OfferLaw | None
+    zone: tzinfo = UTC
 
 
 @dataclass(frozen=True, slots=True)
 class Recheck:
-    """One line. `due` is None where no source names a day; `late` whether that day has passed."""
+    """One line. `due` is None where no source names a day; `late` whether that day has passed. Where it
+    `stands`, nobody set a day for it, and `due` is the one since which it could have been done."""
 
     person: str
     topic: Topic
@@ -61,6 +67,7 @@ class Recheck:
     why: str
     due: date | None
     late: bool
+    stands: bool = False
 
     @property
     def order(self) -> tuple[bool, date, str]:
@@ -85,7 +92,7 @@ def rechecks(
     lines = [
         *waits,
         *offer,
-        *_hepatitis_b(person, on, house, hepatitis_b, offered=not offer),
+        *_hepatitis_b(person, born, on, house, hepatitis_b, offered=not offer),
         *(line for each in known.values() for line in _runs_out(person, each, on, house)),
         *_refused(person, on, house, hepatitis_b, known),
         *_over(person, on, known, hepatitis_b),
@@ -120,8 +127,18 @@ def _to_see(person: Person, on: date) -> Iterable[Recheck]:
     yield _line(person, Topic.LOOK_AT, f"See {what} of the laboratory", why, days[0], on)
 
 
-def _line(person: Person, topic: Topic, what: str, why: str, due: date | None, on: date) -> Recheck:
-    return Recheck(person.reference, topic, what, why, due, due is not None and due < on)
+def _line(
+    person: Person,
+    topic: Topic,
+    what: str,
+    why: str,
+    due: date | None,
+    on: date,
+    *,
+    stands: bool = False,
+) -> Recheck:
+    late = due is not None and due < on
+    return Recheck(person.reference, topic, what, why, due, late, stands)
 
 
 def wants_offer(person: Person, on: date, house: House, found: HepatitisBSaid | None) -> bool:
@@ -173,25 +190,35 @@ def _answers_the_offer(each: Evidence, disease: str, start: date | None) -> bool
 
 
 def _hepatitis_b(
-    person: Person, on: date, house: House, found: HepatitisBSaid | None, *, offered: bool
+    person: Person,
+    born: date | None,
+    on: date,
+    house: House,
+    found: HepatitisBSaid | None,
+    *,
+    offered: bool,
 ) -> Iterable[Recheck]:
     """A series that was begun is gone on with; of who is still to be offered it the offer tells."""
     if found is None or HEPATITIS_B not in house.asked:
         return
     if found.immunity == "non_responder":
-        why = "After an exposure immunoglobulin is needed: the person should know."
-        yield _line(
-            person, Topic.NON_RESPONDER, f"Hepatitis B: {inside(found.step_words)}", why, None, on
-        )
+        if told_already(person, on, house.protocol, found.next_step) is None:
+            why = "After an exposure immunoglobulin is needed: the person should know."
+            what = f"Hepatitis B: {inside(found.step_words)}"
+            since = _stands_since(person, born, on, house)
+            yield _line(person, Topic.NON_RESPONDER, what, why, since, on, stands=True)
     elif (
         offered and found.next_step not in ("none", "refer") and vaccine_doses(person, HEPATITIS_B)
     ):
         due = found.dose_due if found.next_step == "dose" else found.due
+        if due is not None and due == on:
+            due = _stands_since(person, born, on, house) or due
         if due is not None and person.employment.starts_on is not None:
             # Nobody was late here before they came.
             due = max(due, person.employment.starts_on)
         why = "By the clearance tables; its reasons stand on the person's page."
-        yield _line(person, Topic.SERIES, f"Hepatitis B: {inside(found.step_words)}", why, due, on)
+        what = f"Hepatitis B: {inside(found.step_words)}"
+        yield _line(person, Topic.SERIES, what, why, due, on, stands=True)
     if person.employment.exposure_prone == "yes" and found.immunity in (
         "non_responder",
         "not_immune",
@@ -200,6 +227,19 @@ def _hepatitis_b(
         for due, source in _hbsag_again(house.rule_set, last) if last else ():
             what = "HBsAg again, for exposure-prone procedures"
             yield _line(person, Topic.NON_RESPONDER, what, source, due, on)
+
+
+def _stands_since(person: Person, born: date | None, on: date, house: House) -> date | None:
+    """The day since which the next step against hepatitis B is due without a break."""
+
+    def seen(then: Person, day: date) -> dict[Hashable, date]:
+        found = hepatitis_b(then, born, day, house.protocol)
+        if found is None or found.cleared.next_due is None:
+            return {}
+        return {(found.cleared.next_step, found.cleared.valid_doses): found.cleared.next_due}
+
+    due = [step for step, day in seen(person, on).items() if day <= on]
+    return next(iter(due_since(due, person, on, house.zone, seen).values()), None)
 
 
 @lru_cache(maxsize=4096)
@@ -301,7 +341,7 @@ def _over(
             continue
         what = f"{DISEASES[disease]}: the contraindication is over, offer the vaccine"
         why = f"It was {inside(str(each.body['reason']))}, until {PartialDate.parse(until).words}."
-        yield _line(person, Topic.OVER, what, why, since, on)
+        yield _line(person, Topic.OVER, what, why, since, on, stands=True)
 
 
 def _days(when: str | None, on: date) -> tuple[int, int] | None:

@@ -8,12 +8,13 @@ from datetime import date
 from thimble.clinical import series
 from thimble.clinical.durations import Duration
 from thimble.clinical.readiness import DiseaseState, Lack, Need, ordinal
-from thimble.clinical.saying import inside
+from thimble.clinical.saying import calendar_day, inside
 from thimble.clinical.series import Cleared, Evidence
 from thimble.clinical.series.deciding import FACTS, VALUES, rules
 from thimble.clinical.series.projecting import DOSES, Planned, Projection, project
 from thimble.clinical.series.schedule import schedule
 from thimble.people import fold
+from thimble.people.counselled import told_already
 from thimble.people.hepatitis_b import DISEASE, WEAK_IMMUNITY, evidence_of, subject
 
 VACCINE = "Hepatitis B vaccine"
@@ -53,6 +54,11 @@ def hepatitis_b_state(
         words += f"; {undated} without a date could not be judged"
     if usual.satisfied and begins == who:
         return DiseaseState(DISEASE, True, words, confirmed=confirmed)
+    stopped = "" if usual.stopped is None else usual.stopped.next_step
+    if not usual.planned and (talk := told_already(person, on, protocol, stopped)) is not None:
+        # The vaccine can do no more. Whether that is enough for the work is nobody's but the physician's.
+        day = calendar_day(date.fromisoformat(talk.body["on"]))
+        return DiseaseState(DISEASE, None, f"{words}; counselled {day}", confirmed=confirmed)
     lacks = _lacks(usual, on, protocol, asks=begins != who)
     if usual.ready_on is None:
         why = _why(usual, protocol)

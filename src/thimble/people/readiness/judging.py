@@ -31,6 +31,7 @@ from thimble.people.readiness.hepatitis_b import hepatitis_b_state, hepatitis_b_
 from thimble.people.readiness.procedures import (
     HBSAG,
     as_if,
+    found_fit,
     one_sample,
     other_work_may_begin,
     procedure_states,
@@ -64,6 +65,14 @@ def readiness(
     states = tuple(
         _state(person, born, on, asked, disease, told, found) for disease in asked.diseases
     )
+    if found_fit(decision, on, person.employment.exposure_prone):
+        # Whether a non-responder may work is the physician's, who decided it.
+        states = tuple(
+            replace(state, satisfied=True)
+            if state.disease == HEPATITIS_B and state.satisfied is None
+            else state
+            for state in states
+        )
     start = person.employment.starts_on
     procedures = procedure_states(person, on, asked, decision)
     if not procedures:

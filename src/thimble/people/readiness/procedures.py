@@ -71,7 +71,7 @@ def procedure_states(
     whole = screened(as_if(person, "yes"), on, asked.rule_set)
     if whole is None:
         return () if prone == "not_known" else (DiseaseState(WORK, None, NO_RULE_SET),)
-    cleared = decision is not None and _clears(decision, on)
+    cleared = found_fit(decision, on, "yes")
     states = tuple(_state(person, each, whole, on, asked, cleared) for each in whole.infections)
     if prone == "yes":
         return states
@@ -80,11 +80,14 @@ def procedure_states(
     return (DiseaseState(WORK, None, NOT_SAID),) if matters else ()
 
 
-def _clears(decision: FitnessDecision, on: date) -> bool:
-    """Whether a physician cleared somebody for these procedures, and no review of that is due."""
-    of = decision.facts.get("occasion"), decision.facts.get("exposure_prone")
+def found_fit(decision: FitnessDecision | None, on: date, exposure_prone: str) -> bool:
+    """Whether a physician cleared somebody for work, exposure-prone procedures included where it holds
+    them, and no review of that is due."""
+    if decision is None or decision.due(on):
+        return False
     fit = decision.outcome == "fit" and decision.restriction == "none"
-    return fit and of == ("clearance", "yes") and not decision.due(on)
+    of_them = exposure_prone != "yes" or decision.facts.get("exposure_prone") == "yes"
+    return fit and of_them and decision.facts.get("occasion") == "clearance"
 
 
 def _found_since(person: Person, decision: FitnessDecision) -> bool:

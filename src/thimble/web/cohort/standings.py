@@ -60,9 +60,8 @@ class Standings:
 
 
 def _decisions(people: Iterable[Person]) -> dict[str, FitnessDecision]:
-    """The decisions in force about those of whom they may settle something."""
-    asked = [p.reference for p in people if p.employment.exposure_prone != "no"]
-    found = of_people(asked, clock.now()).items() if asked else ()
+    """The decisions about fitness in force: they settle what the tables leave to the physician."""
+    found = of_people((person.reference for person in people), clock.now()).items()
     return {person: each.holds for person, each in found if each.holds is not None}
 
 

@@ -16,6 +16,7 @@ from thimble.actions import Refused
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.series import DoseGiven
 from thimble.ledger.entries import Entry, Kind
+from thimble.people.entries import Kind as Kind_
 from thimble.people.fold import Evidence
 from thimble.people.hepatitis_b import doses_that_count, hepatitis_b
 from thimble.people.immunity import SHOWN, Offered, about, offered, offered_by_series, shown
@@ -95,6 +96,8 @@ def _parts(found: OnRecord) -> list[tuple[str, list[tuple[str, str, str, str]]]]
 def _line(evidence: Evidence) -> tuple[str, str, str, str]:
     when = words.day(evidence.body.get("when") or evidence.body.get("on"))
     seen = "verified" if evidence.verified else "nobody has verified it"
+    if evidence.kind is Kind_.COUNSELLED:
+        seen = "written down by whoever was there"
     if evidence.body.get("message") and not evidence.verified:
         seen = "the laboratory's own message"
     return when, words.title(evidence), " · ".join(words.remarks(evidence)), seen

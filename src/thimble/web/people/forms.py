@@ -11,11 +11,13 @@ from django.core.files.uploadedfile import UploadedFile
 
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.saying import unit
+from thimble.clinical.series.counselling import counselling
 from thimble.clinical.serology.analytes import Analyte, measures
 from thimble.clinical.serology.results import COMPARATORS, Word
 from thimble.people import choices
 from thimble.people.dates import NotADate, read_date
 from thimble.people.entries import Kind
+from thimble.people.hepatitis_b import DISEASE as HEPATITIS_B
 from thimble.people.identity import PersonIdentity
 from thimble.people.names import name_key
 from thimble.web.people.words import UNITS
@@ -161,6 +163,11 @@ KINDS: Mapping[str, tuple[Kind, str, str]] = {
         "Record a contraindication",
         "Found by a clinician; it names what must not be given and why.",
     ),
+    "counselled": (
+        Kind.COUNSELLED,
+        "Record counselling of a non-responder",
+        "What it means that hepatitis B vaccine did not work. It is asked for until it is done.",
+    ),
     "offered": (Kind.OFFERED, "Record an offer", "That a vaccine was offered, and when."),
 }
 """Forms of evidence: the address of each, its kind, heading and what it is for."""
@@ -235,6 +242,28 @@ class EvidenceForm(forms.Form):
         self.fields["informed"] = _radio(
             "Benefits and drawbacks of both choices were explained", {"yes": "Yes", "no": "No"}
         )
+
+    def _counselled(self) -> None:
+        self._exact("on", "Day")
+        asks = counselling(str(self.initial["protocol"]))
+        points = asks.points if asks is not None else ()
+        self.fields["points"] = forms.MultipleChoiceField(
+            label="What was said",
+            choices=[(each.words, each.words) for each in points],
+            widget=forms.CheckboxSelectMultiple,
+            error_messages={"required": "Tick what was said."},
+        )
+        self.fields["material"] = self._text(
+            "What was handed out",
+            help_text="A leaflet, a card for the emergency department …; “nothing” where it was so.",
+        )
+        self.fields["material"].error_messages["required"] = (
+            "Say what was handed out, or “nothing”."
+        )
+        self.fields["who"] = self._text(
+            "Who talked with them", required=False, help_text="Empty: you, who write it down."
+        )
+        self.fields["text"] = self._text("Remark", required=False)
 
     def _disease(self) -> None:
         self.fields["disease"] = forms.ChoiceField(label="Disease", choices=list(DISEASES.items()))
@@ -327,6 +356,12 @@ class EvidenceForm(forms.Form):
                 "basis": c["basis"],
                 "when": c["when"] or None,
                 "text": c["text"],
+            }
+        if self.name == "counselled":
+            return {
+                **{key: c[key] for key in ("points", "material", "who", "text")},
+                "disease": HEPATITIS_B,
+                "on": c["on"].isoformat(),
             }
         if self.name == "contraindicated":
             return {

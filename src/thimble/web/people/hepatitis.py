@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from thimble.clinical.saying import calendar_day
+from thimble.clinical.series.counselling import counselling
 from thimble.clinical.series.deciding import rules
 from thimble.clinical.series.vocabulary import vocabulary
+from thimble.people.counselled import told_already
 from thimble.people.fold import Person
 from thimble.people.hepatitis_b import HepatitisB, before_birth, evidence_of, hepatitis_b
 
@@ -20,7 +22,8 @@ PAST = (
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """The state in words, the next step with its day, and why."""
+    """The state in words, the next step with its day, and why. `to_tell` are the points of a talk that is
+    asked for: words, source, standing."""
 
     immunity: str
     series: str
@@ -29,12 +32,13 @@ class State:
     doses: tuple[str, ...]
     note: str
     confirmed: bool
+    to_tell: tuple[tuple[str, str, str], ...] = ()
 
 
 def state_of(person: Person, born: date | None, on: date, protocol: str) -> State | None:
     """The state; None where nothing about hepatitis B is documented, or no answer can be given."""
     found = hepatitis_b(person, born, on, protocol)
-    return None if found is None else _in_words(found, protocol, on)
+    return None if found is None else _in_words(person, found, protocol, on)
 
 
 def unsaid(person: Person, born: date | None, on: date) -> str:
@@ -55,8 +59,11 @@ def unsaid(person: Person, born: date | None, on: date) -> str:
     return "Nothing can be said of hepatitis B: the protocol of this site has no clearance tables."
 
 
-def _in_words(found: HepatitisB, protocol: str, on: date) -> State:
+def _in_words(person: Person, found: HepatitisB, protocol: str, on: date) -> State:
     cleared = found.cleared
+    asks = counselling(protocol)
+    to_tell = asks.points if asks is not None and cleared.next_step == asks.settles else ()
+    talk = told_already(person, on, protocol, cleared.next_step)
     outputs = rules(protocol).outputs
     standings = {cited.standing for cited in cleared.decision.because}
     return State(
@@ -65,7 +72,10 @@ def _in_words(found: HepatitisB, protocol: str, on: date) -> State:
         else _label(outputs["immunity"].labels, cleared.immunity),
         series=f"{vocabulary()['series'].label(cleared.series)}; "
         f"{cleared.valid_doses} {'dose counts' if cleared.valid_doses == 1 else 'doses count'}",
-        step=_step(_label(outputs["next_step"].labels, cleared.next_step), found, on),
+        step=_step(_label(outputs["next_step"].labels, cleared.next_step), found, on)
+        if talk is None
+        else f"nothing more; counselled {calendar_day(date.fromisoformat(talk.body['on']))}",
+        to_tell=() if talk is not None else tuple((p.words, p.source, p.standing) for p in to_tell),
         why=cleared.reasons,
         doses=tuple(dose.why for dose in cleared.doses),
         note=" ".join(filter(None, (_undated(found.undated), PAST if found.past else ""))),

@@ -199,9 +199,10 @@ def _item(
     if seen is not None:
         how = choices.SEEN[seen.seen]
         verified = f"{how} by {names.get(seen.by, seen.by)}, {moment(seen.at, None, zone)}"
-    elif body.get("given_here"):
+    elif body.get("given_here") or evidence.kind is Kind.COUNSELLED:
         by, at = names.get(evidence.by, evidence.by), moment(evidence.recorded_at, None, zone)
-        verified = f"Given here, written down by {by}, {at}"
+        here = "Told here" if evidence.kind is Kind.COUNSELLED else "Given here"
+        verified = f"{here}, written down by {by}, {at}"
     elif body.get("message"):
         verified = (
             f"A message of the laboratory, recorded {moment(evidence.recorded_at, None, zone)}"
@@ -250,6 +251,7 @@ KIND_WORDS: Mapping[Kind, str] = {
     Kind.HISTORY_RECORDED: "Past disease written down",
     Kind.DECLINED: "Refusal written down",
     Kind.CONTRAINDICATED: "Contraindication written down",
+    Kind.COUNSELLED: "Counselling written down",
     Kind.DOCUMENT_ATTACHED: "Scan attached",
     Kind.DOCUMENT_LOOKED_AT: "Scan looked at",
     Kind.SAMPLE_TAKEN: "Sample taken",

@@ -357,7 +357,8 @@ def add(request: HttpRequest, person: str, what: str) -> HttpResponse:
     if what not in KINDS:
         raise Http404("there is no such form")
     found, identity = _found(request, person, f"person {what}")
-    initial = {"today": _today(), "identity": identity or PersonIdentity(), "on": _today()}
+    initial = {"today": _today(), "identity": identity or PersonIdentity(), "on": _today(),
+               "protocol": get_site().protocol}  # fmt: skip
     form = EvidenceForm(what, request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid():
         try:

@@ -64,6 +64,8 @@ def title(evidence: Evidence) -> str:
     if kind is Kind.DECLINED:
         signed = choices.SIGNED.get(body["signed"], "Not known whether it was signed")
         return f"Declined the {body['what']} · {signed[0].lower()}{signed[1:]}"
+    if kind is Kind.COUNSELLED:
+        return "Counselled as a non-responder"
     until = f", until {day(body['until'])}" if body["until"] else ""
     return f"Vaccine contraindicated{until}: {body['reason']}"
 
@@ -84,6 +86,9 @@ def remarks(evidence: Evidence) -> tuple[str, ...]:
         told.append(body["reason"])
     if body.get("looked_at"):
         told.append(body["looked_at"])
+    if evidence.kind is Kind.COUNSELLED:
+        told += [f"by {body['who']}"] if body["who"] else []
+        told += [f"handed out: {body['material']}", f"said: {'; '.join(body['points'])}"]
     if body.get("text"):
         told.append(body["text"])
     if body.get("list"):

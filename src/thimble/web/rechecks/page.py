@@ -28,7 +28,6 @@ TOPICS: Mapping[Topic, str] = {
     Topic.MONITORED: "Monitored",
 }
 _BY = frozenset({Topic.OFFER, Topic.SEASON})
-_FROM = frozenset({Topic.SERIES, Topic.OVER})
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,14 +105,17 @@ def rows(
 
 
 def when(line: Recheck, on: date) -> str:
-    """`overdue since …`, `by …`, `now`, `no day is set`."""
+    """`overdue since …`, `since …, 12 days`, `by …`, `now`, `no day is set`."""
     if line.due is None:
         return "no day is set"
     day = calendar_day(line.due)
+    if line.late and line.stands:
+        days = (on - line.due).days
+        return f"since {day}, {days} {'day' if days == 1 else 'days'}"
     if line.late:
         return f"overdue since {day}"
     if line.topic in _BY:
         return f"by {day}"
     if line.due == on:
         return "now"
-    return f"from {day}" if line.topic in _FROM else day
+    return f"from {day}" if line.stands else day

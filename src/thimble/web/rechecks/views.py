@@ -118,6 +118,7 @@ def house_of(site: Site) -> House:
         site.holidays_country,
         site.holidays_subdivision,
         offer_law(site.protocol),
+        site.zone,
     )
 
 
