@@ -24,6 +24,7 @@ PEOPLE = 1_000
 AIM_SECONDS = 1.0
 ROUNDS = 7
 NOW = datetime(2026, 11, 27, 9, 0, tzinfo=UTC)
+WRITTEN = NOW - timedelta(days=10)
 
 
 def main() -> int:
@@ -102,17 +103,18 @@ def _fill(store: Any, identities: Any) -> list[str]:
 
     rows, additions = [], []
     for number in range(PEOPLE):
+        # Written down before today: since when a step stands is looked for too.
         who, work = starters.person(number % starters.COUNT, NOW)
         reference = f"P-B{number:03}-0000"
-        drafts = [Draft(Kind.ENROLLED, NOW, {**work, "cohort": "Bench"})]
+        drafts = [Draft(Kind.ENROLLED, WRITTEN, {**work, "cohort": "Bench"})]
         evidence = starters.STATES[number % len(starters.STATES)]
-        day = (NOW - timedelta(days=number % 30)).date()
-        drafts += [Draft(kind, NOW, body) for kind, body in evidence(day)]
+        day = (WRITTEN - timedelta(days=number % 30)).date()
+        drafts += [Draft(kind, WRITTEN, body) for kind, body in evidence(day)]
         additions.append(Addition(reference, drafts, 0))
         rows.append(Written(reference, 1, who))
     with store.transaction():
-        store.append_all(additions, by="u-bench", role="occupational_nurse", now=NOW)
-        identities.save_all(rows, by="u-bench", now=NOW)
+        store.append_all(additions, by="u-bench", role="occupational_nurse", now=WRITTEN)
+        identities.save_all(rows, by="u-bench", now=WRITTEN)
     return [row.person for row in rows]
 
 

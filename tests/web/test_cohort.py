@@ -10,13 +10,20 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from django.http import QueryDict
 from django.test import Client
+from django.utils.html import escape
 
 from thimble.actions import FitnessVerdict, decide_fitness_of_person
 from thimble.actions import people as acts
+from thimble.clinical.readiness import Readiness, said_together
 from thimble.people.entries import Kind
 from thimble.people.identity import PersonIdentity
+from thimble.people.readiness import readiness
 from thimble.web import clock, context, models
+from thimble.web.cohort.choosing import chosen
+from thimble.web.cohort.sending import letter_data
+from thimble.web.cohort.standings import asked_of
 from thimble.web.context import get_people, get_people_identities
 from thimble.web.roles import Role
 from web.conftest import SITE
@@ -359,6 +366,34 @@ def test_the_person_s_page_says_what_is_missing_for_their_work(nurse: Client) ->
     page = nurse.get(f"/people/{person}/").content.decode()
 
     assert "<b>Ready without exposure-prone procedures.</b> With them by Fri 6 Mar 2026" in page
+
+
+@pytest.mark.usefixtures("_by_the_kingdoms_rule_set")
+def test_each_letter_of_many_asks_for_what_the_cohort_s_page_says_that_one_person_lacks(
+    nurse: Client,
+) -> None:
+    enrolled("Begun", "2026-02-20", exposure_prone="yes")
+    enrolled("Surgeon", *SERIES, titre=40.0, exposure_prone="yes")
+    enrolled("Nothing")
+    screened(enrolled("Positive", *SERIES, titre=40.0, exposure_prone="yes"), *TESTS[:1])
+    found = chosen(QueryDict("cohort=Spring"))
+    for one in found.members:
+        alone = readiness_alone(one.reference)
+        assert {lack.what for lack in alone.lacks} == {x.what for x in one.readiness.lacks}
+        assert (alone.status, alone.ready_on) == (one.readiness.status, one.readiness.ready_on)
+        who = found.identities[one.reference]
+        letter = letter_data("missing", "{}", one.reference, who, clock.now(), "")
+        rows = {row[0] for part in letter["parts"] for row in (part["table"] or {}).get("rows", ())}
+        assert rows == {lack.told or lack.what for lack in one.readiness.lacks}
+        page = nurse.get(f"/people/{one.reference}/").content.decode()
+        assert all(escape(said) in page for said in said_together(one.readiness.lacks, found.today))
+
+
+def readiness_alone(person: str) -> Readiness:
+    """The same by one person's file and nothing kept."""
+    file = acts.person_of(get_people(), person, clock.now())
+    born = get_people_identities().identity(person).birth_date  # type: ignore[union-attr]
+    return readiness(file, born, clock.now().date(), asked_of(context.get_site()))
 
 
 def test_a_step_that_is_due_says_since_when_it_could_have_been_done(nurse: Client) -> None:

@@ -15,6 +15,7 @@ base_url = "{base_url}"
 zone = "America/New_York"
 holidays_country = "US"
 protocol = "us"
+fitness_rule_set = "us_shea_2020"
 invented = true
 laboratory_phone = "555-0148"
 emergency_phone = "555-0100"

@@ -286,7 +286,9 @@ def _runs_out(person: Person, each: Judgement, on: date, house: House) -> Iterab
     step = (
         f"{name}: {inside(each.step_words)}" if not each.satisfied else f"{name}: evidence runs out"
     )
-    yield _line(person, Topic.RUNS_OUT, step, why, each.again_on, on)
+    # What ran out before somebody came ran out elsewhere.
+    came = person.employment.starts_on or each.again_on
+    yield _line(person, Topic.RUNS_OUT, step, why, max(each.again_on, came), on)
 
 
 def _refused(
