@@ -17,9 +17,11 @@ from thimble.clinical.screening import INFECTIONS
 from thimble.ledger.fitness import FitnessDecision
 from thimble.people.entries import Kind
 from thimble.people.fold import Person, fold
+from thimble.people.products import products
 from thimble.people.readiness import Asked, readiness
 from thimble.people.readiness import judging as judges
 from thimble.people.readiness.procedures import as_if
+from thimble.people.readiness.supposing import suppose
 from thimble.people.screened import screened
 
 ON = NOW.date()
@@ -195,6 +197,32 @@ def test_rna_after_antibody_has_no_day_as_the_physician_decides_then() -> None:
     assert found.open == (
         "Before exposure-prone procedures the physician decides once HCV RNA is known.",
     )
+
+
+def test_an_unclear_result_of_today_is_repeated_and_a_negative_one_of_a_new_sample_settles_it() -> (
+    None
+):
+    found = whole(
+        *IMMUNE, *ALL_THREE[:2], result("hiv_ag_ab", "indeterminate", when=ON.isoformat())
+    )
+
+    assert [lack.what for lack in found.lacks] == [
+        "Before exposure-prone procedures, repeat the test on a new sample: HIV antigen and antibody"
+    ]
+    assert found.ready_on == date(2026, 3, 5)
+
+
+def test_a_dose_in_thought_moves_the_day_of_hbsag_and_of_no_other_test() -> None:
+    """What-if: first dose today; the panel then waits 28 days."""
+    found = suppose(person(NORMAL), BORN, ON, UK, products()["43"], ON)
+    days = {lack.item: lack.recommended for lack in found.after.lacks if lack.need is Need.TEST}
+
+    assert days["hbsag"] == date(2026, 3, 30)
+    assert days["anti_hcv"] == days["hiv_ag_ab"] == ON
+    assert found.after.without is not None
+    other = products()["03"]
+    unmoved = suppose(person(*IMMUNE), BORN, ON, UK, other, ON)
+    assert unmoved.after == unmoved.before
 
 
 def test_hbsag_waits_28_days_after_a_dose_and_the_other_tests_do_not() -> None:

@@ -287,6 +287,18 @@ def test_what_is_not_judged_would_have_added_nothing(protocol: str, monkeypatch)
     }
 
 
+@pytest.mark.parametrize(
+    ("starts_on", "due"), [("2025-03-03", date(2025, 3, 3)), ("2018-03-01", date(2019, 3, 14))]
+)
+def test_what_ran_out_before_somebody_came_stands_since_they_came(
+    starts_on: str, due: date
+) -> None:
+    """United Kingdom, pertussis: a dose within five years."""
+    pertussis = dose("2014-03-14", "115", "pertussis")
+    (line,) = about(of(pertussis, starts_on=starts_on), Topic.RUNS_OUT, by=house("uk"))
+    assert (line.due, line.late) == (due, True)
+
+
 def test_overdue_stands_first_and_what_has_no_day_last() -> None:
     found = lines(of(*FAILED, refused("2025-03-01", "measles"), exposure_prone="yes"),
                   by=house("uk", "uk_2023"))  # fmt: skip

@@ -25,6 +25,7 @@ from thimble.web.cohort.choosing import chosen
 from thimble.web.cohort.sending import letter_data
 from thimble.web.cohort.standings import asked_of
 from thimble.web.context import get_people, get_people_identities
+from thimble.web.own_page.page import own_page
 from thimble.web.roles import Role
 from web.conftest import SITE
 
@@ -316,8 +317,8 @@ def _by_the_kingdoms_rule_set(settings: Any) -> None:
     context.forget()
 
 
-def screened(person: str, *tests: str) -> None:
-    body = {"word": "negative", "number": None, "comparator": "=", "unit": "", "laboratory": "",
+def screened(person: str, *tests: str, word: str = "negative") -> None:
+    body = {"word": word, "number": None, "comparator": "=", "unit": "", "laboratory": "",
             "as_written": "", "when": "2026-02-20", "sample": VALID}  # fmt: skip
     acts.record_evidence(
         get_people(),
@@ -394,6 +395,26 @@ def readiness_alone(person: str) -> Readiness:
     file = acts.person_of(get_people(), person, clock.now())
     born = get_people_identities().identity(person).birth_date  # type: ignore[union-attr]
     return readiness(file, born, clock.now().date(), asked_of(context.get_site()))
+
+
+@pytest.mark.usefixtures("_by_the_kingdoms_rule_set")
+def test_their_own_page_asks_for_a_sample_and_tells_nothing_of_what_was_found(
+    nurse: Client,
+) -> None:
+    plain = enrolled("Surgeon", *SERIES, titre=40.0, exposure_prone="yes")
+    positive = enrolled("Positive", *SERIES, titre=40.0, exposure_prone="yes")
+    screened(positive, "hbsag", "hiv_ag_ab")
+    screened(positive, "anti_hcv", word="positive")
+    told = []
+    for person in (plain, positive):
+        file = acts.person_of(get_people(), person, clock.now())
+        identity = get_people_identities().identity(person)
+        assert identity is not None
+        page = own_page(file, identity, context.get_site(), clock.now().date(), context.zone())
+        told.append(page.steps)
+
+    assert told[0] == told[1]
+    assert "before exposure-prone procedures; please bring a document with your photo" in told[0][0]
 
 
 def test_a_step_that_is_due_says_since_when_it_could_have_been_done(nurse: Client) -> None:
