@@ -121,9 +121,9 @@ def test_a_persons_page_says_what_the_tables_make_of_it_and_why(nurse: Client) -
     assert '<p class="small">Measles IgG: positive, 1 Feb 2026.</p>' in text
     assert "nothing found" in text
     assert "Not immune" not in text
-    assert "the site has chosen no rule set" in text
+    assert "the site has not chosen by which rules it decides" in text
     other = enrolled(nurse, family_name="Garrow", number="00422", exposure_prone="no")
-    assert "chosen no rule set" not in nurse.get(f"/people/{other}/").content.decode()
+    assert "not chosen by which rules" not in nurse.get(f"/people/{other}/").content.decode()
 
 
 def test_with_a_rule_set_the_page_says_what_is_missing_before_exposure_prone_work(
