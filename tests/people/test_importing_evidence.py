@@ -659,6 +659,11 @@ def test_columns_of_one_row_are_different_doses_unless_they_have_one_day(
         header=("Number", "DOB", "HepB1", "HepB2", "HepB3"),
     )
     assert fates(seen(house, of)) == [Fate.ADDED]
+    # Nor is the second what the first is on file as.
+    record(house, ines, Kind.DOSE_RECORDED, {**DOSE, "product": "43", "when": "2021-03-14"})
+    after = sheet(("00421", BORN, "2021-03-14", "2021"), header=("Number", "DOB", "HepB1", "HepB2"))
+    (row,) = seen(house, after).rows
+    assert [j.standing for j in row.evidence] == [Standing.ON_FILE, Standing.NEW]
     twice = sheet(
         ("00421", BORN, "2018-05-20", "2018-05-20"), header=("Number", "DOB", "HepB1", "HepB2")
     )

@@ -52,6 +52,8 @@ class _Known:
     when: PartialDate | None
     row: int = 0
     """The row that brought it, or that found it on file; 0 for nobody yet."""
+    less: int = 0
+    """The row that says it without its product; 0 for none."""
     on_file: bool = False
 
 
@@ -93,10 +95,11 @@ class Filed:
             return Judged(piece, standing, (k.kind, k.body), k.row)
         for k in alike:
             if exact and k.when == when and _says_less(piece, k):
+                k.less = row
                 standing = Standing.ON_FILE if k.on_file else Standing.REPEATED
                 return Judged(piece, standing, (k.kind, k.body), 0 if k.on_file else k.row)
         for k in alike:
-            other_columns = k.row == row and not (exact and k.when == when)
+            other_columns = row in (k.row, k.less) and not (exact and k.when == when)
             if k not in equal and not other_columns and _may_be_one(k, piece, when):
                 return Judged(piece, Standing.ASK, (k.kind, k.body), 0 if k.on_file else k.row)
         return Judged(piece, Standing.NEW)
