@@ -461,10 +461,11 @@ def test_a_message_about_a_case_and_a_person_is_recorded_whole_or_not_at_all(ada
     assert get_store().entries(case)[-1].kind is CaseKind.RESULT_RECEIVED
 
 
+@pytest.mark.parametrize("breaks", [get_store, get_people])
 def test_a_write_that_breaks_off_leaves_neither_ledger_and_is_done_again(
-    ada: str, inbox: Inbox, processor: LedgerProcessor, monkeypatch: pytest.MonkeyPatch
+    ada: str, inbox: Inbox, processor: LedgerProcessor, monkeypatch: pytest.MonkeyPatch, breaks
 ):
-    """The file of the person is written first; then the disk is full for the case."""
+    """One message about a case and a person; the disk is full for the one or the other."""
     case = actions.report(
         get_store(), facts={"route": "percutaneous", "fluid": "blood"},
         occurred_at=DRAWN_AT - timedelta(hours=1), occurred_at_precision="minute",
@@ -485,10 +486,11 @@ def test_a_write_that_breaks_off_leaves_neither_ledger_and_is_done_again(
         raise OSError("no space left")
 
     with monkeypatch.context() as broken:
-        broken.setattr(get_store(), "_insert", full)
+        broken.setattr(breaks(), "_insert", full)
         recorder.catch_up()
     assert inbox.get(1).state is State.NEW
     assert results(ada) == []
+    assert all(e.kind is not CaseKind.RESULT_RECEIVED for e in get_store().entries(case))
 
     recorder.catch_up()
     assert inbox.get(1).state is State.MATCHED

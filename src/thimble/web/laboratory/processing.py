@@ -116,7 +116,8 @@ class LedgerProcessor:
 
     @contextmanager
     def _gathering(self) -> Iterator[_Books]:
-        with self._store.gathering() as cases, self._register.people.gathering() as people:
+        # People first, as where leavers are erased: two who write in both never wait for each other.
+        with self._register.people.gathering() as people, self._store.gathering() as cases:
             yield _Books(cases, people)
 
     def _taken(
