@@ -58,6 +58,11 @@ GOOD: dict[Kind, dict[str, Any]] = {
     Kind.MOVED: {"department": "Medicine", "on": "2026-05-01"},
     Kind.LEFT: {"on": "2026-09-30"},
     Kind.RETURNED: {"on": "2026-10-01"},
+    Kind.IDENTITY_PURGED: {
+        "kept_until": "2055-06-30",
+        "rule": "people.keep_after_leaving",
+        "left_on": "2025-06-30",
+    },
     Kind.INVITED: {
         "about": "missing",
         "how": "paper",
