@@ -897,7 +897,7 @@ def test_whoever_decides_sees_what_was_tested_before_exposure_prone_procedures(
     nurse: Client, physician: Client, immune: str, tmp_path: Path
 ) -> None:
     url = f"/people/{immune}/certificate"
-    missing = "the site has chosen no rule set"
+    missing = "the site has not chosen by which rules it decides"
     assert missing in " ".join(physician.get(url).text.split())
     assert missing not in " ".join(nurse.get(url).text.split())
     site = tmp_path / "site.toml"
