@@ -178,6 +178,13 @@ def test_demand_is_saved_as_a_file_without_names(nurse: Client) -> None:
     assert sum(int(row[1]) for row in rows[1:]) == 2 + 3
 
 
+def test_the_line_of_the_first_day_says_whether_it_is_everybodys(nurse: Client) -> None:
+    some()
+    assert ">first day</text>" in shown(nurse)[0]
+    enrolled("Later", starts_on="2026-04-20")
+    assert ">first day of most</text>" in shown(nurse)[0]
+
+
 @pytest.mark.parametrize(
     "role", [Role.EMERGENCY_CLINICIAN, Role.SAFETY_OFFICER, Role.ADMINISTRATOR]
 )

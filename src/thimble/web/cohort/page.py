@@ -204,17 +204,17 @@ def test_words(item: str) -> str:
     return "Blood draws" if item == DRAWS else TESTS[item][1]
 
 
-def demand_rows(weeks: Sequence[Demand]) -> tuple[list[str], list[list[str]]]:
-    """Demand by week as a table: its heads, and one row a week."""
+def demand_rows(weeks: Sequence[Demand]) -> tuple[list[str], list[tuple[date, list[str]]]]:
+    """Demand by week as a table: its heads, and of each week its Monday and its numbers."""
     doses, tests = demand_columns(weeks)
     heads = ["Week from", *(f"Doses: {item}" for item in doses)]
     heads += [test_words(item) for item in tests]
     rows = [
-        [
-            week.monday.isoformat(),
-            *(str(week.doses.get(item, 0)) for item in doses),
-            *(str(week.tests.get(item, 0)) for item in tests),
-        ]
+        (
+            week.monday,
+            [str(week.doses.get(item, 0)) for item in doses]
+            + [str(week.tests.get(item, 0)) for item in tests],
+        )
         for week in weeks
     ]
     return heads, rows

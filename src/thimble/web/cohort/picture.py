@@ -16,8 +16,14 @@ WIDTH, HEIGHT = 720, 230
 _LEFT, _RIGHT, _TOP, _FOOT = 34, 8, 26, 26
 
 
-def picture(weeks: Sequence[Week], everybody: int, today: date, first_day: date | None) -> str:
-    """The drawing as markup; "" where there is nobody."""
+def picture(
+    weeks: Sequence[Week],
+    everybody: int,
+    today: date,
+    first_day: date | None,
+    called: str = "first day",
+) -> str:
+    """The drawing as markup, the first day marked and named as `called`; "" where there is nobody."""
     if not weeks or not everybody:
         return ""
     wide = (WIDTH - _LEFT - _RIGHT) / len(weeks)
@@ -57,7 +63,7 @@ def picture(weeks: Sequence[Week], everybody: int, today: date, first_day: date 
     parts += _months(weeks, x, base)
     parts.append(_line("now", x(today), base, "today"))
     if first_day is not None and weeks[0].monday <= monday(first_day) <= weeks[-1].monday:
-        parts.append(_line("start", x(first_day), base, "first day"))
+        parts.append(_line("start", x(first_day), base, called))
     return "".join([*parts, "</svg>"])
 
 
@@ -84,7 +90,7 @@ def _months(weeks: Sequence[Week], place: Callable[[date], float], base: int) ->
 
 def _line(name: str, x: float, base: int, words: str) -> str:
     # Near the right edge the words stand to the left of their line.
-    side, at = ("to-left", x - 4) if x > WIDTH - 80 else ("to-right", x + 4)
+    side, at = ("to-left", x - 4) if x > WIDTH - 120 else ("to-right", x + 4)
     height = 12 if name == "now" else 22
     return (
         f'<line class="{name}" x1="{x}" x2="{x}" y1="{height - 8}" y2="{base}"/>'

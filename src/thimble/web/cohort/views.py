@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from datetime import date
 from urllib.parse import urlencode
@@ -94,7 +95,7 @@ def one(request: HttpRequest) -> HttpResponse:
         "roles": found.options("role"),
         "sites": found.options("site"),
         "chart": mark_safe(  # noqa: S308 - made of numbers and our own words, escaped
-            picture(weeks, len(found.members), found.today, _first_day(found.members))
+            picture(weeks, len(found.members), found.today, *_first_day(found.members))
         ),
         "weeks": weeks,
         "heads": heads,
@@ -116,7 +117,8 @@ def demand_csv(request: HttpRequest) -> HttpResponse:
     """What a cohort takes by week, as CSV: products and numbers, nobody's name."""
     found = chosen(request.GET)
     heads, rows = page.demand_rows(weekly.demand(found.members, found.today))
-    response = HttpResponse(write_csv(heads, rows), content_type="text/csv; charset=utf-8")
+    lines = [[monday.isoformat(), *numbers] for monday, numbers in rows]
+    response = HttpResponse(write_csv(heads, lines), content_type="text/csv; charset=utf-8")
     response.headers["Content-Disposition"] = 'attachment; filename="demand.csv"'
     return response
 
@@ -125,7 +127,8 @@ def _query(found: Chosen) -> str:
     return urlencode({"cohort": found.cohort, **{k: v for k, v in found.filters.items() if v}})
 
 
-def _first_day(members: Iterable[Member]) -> date | None:
-    """The first day of most people, of two the later."""
-    days = [m.start for m in members if m.start is not None]
-    return max(set(days), key=lambda day: (days.count(day), day)) if days else None
+def _first_day(members: Iterable[Member]) -> tuple[date | None, str]:
+    """The first day of most people, of two the later, and what to call it."""
+    days = Counter(m.start for m in members if m.start is not None)
+    most = max(days, key=lambda day: (days[day], day), default=None)
+    return most, "first day" if len(days) == 1 else "first day of most"
