@@ -39,6 +39,16 @@ def row(folder: Path, number: int) -> tuple[str, int]:
         return found
 
 
+def going_on(folder: Path) -> int:
+    """The second entry of a case that has more: what follows tells whose it was when it is gone."""
+    with closing(sqlite3.connect(folder / DATABASE)) as database:
+        found: tuple[int] = database.execute(
+            "SELECT min(number) FROM web_ledgerentry WHERE position = 2 AND "
+            '"case" IN (SELECT "case" FROM web_ledgerentry WHERE position = 3)'
+        ).fetchone()
+        return found[0]
+
+
 def test_a_whole_ledger_is_whole(demo_folder: Path) -> None:
     verified = thimble("ledger", "verify", "--data", demo_folder)
 
@@ -67,41 +77,53 @@ SWAP = (
     ("statements", "told"),
     [
         (
-            ("UPDATE web_ledgerentry SET role = 'porter' WHERE number = 7",),
-            lambda case, position: f"entry 7 (case {case}, position {position}) was changed",
+            ("UPDATE web_ledgerentry SET role = 'porter' WHERE number = N",),
+            lambda number, case, position: (
+                f"entry {number} (case {case}, position {position}) was changed"
+            ),
         ),
         (
             (
                 "UPDATE web_ledgerentry SET happened_at = '2020-01-01T00:00:00.000000+00:00' "
-                "WHERE number = 7",
+                "WHERE number = N",
             ),
-            lambda case, position: f"entry 7 (case {case}, position {position}) was changed",
+            lambda number, case, position: (
+                f"entry {number} (case {case}, position {position}) was changed"
+            ),
         ),
         (
-            ("UPDATE web_ledgerentry SET body = '{\"facts\":{}}' WHERE number = 7",),
-            lambda case, position: f"entry 7 (case {case}, position {position}) was changed",
+            ("UPDATE web_ledgerentry SET body = '{\"facts\":{}}' WHERE number = N",),
+            lambda number, case, position: (
+                f"entry {number} (case {case}, position {position}) was changed"
+            ),
         ),
         (
-            ("UPDATE web_ledgerentry SET body = 'nonsense' WHERE number = 7",),
-            lambda case, position: f"entry 7 (case {case}, position {position}) cannot be read",
+            ("UPDATE web_ledgerentry SET body = 'nonsense' WHERE number = N",),
+            lambda number, case, position: (
+                f"entry {number} (case {case}, position {position}) cannot be read"
+            ),
         ),
         (
-            ("DELETE FROM web_ledgerentry WHERE number = 7",),
-            lambda case, position: f"entry 7 (case {case}, position {position}) is missing",
+            ("DELETE FROM web_ledgerentry WHERE number = N",),
+            lambda number, case, position: (
+                f"entry {number} (case {case}, position {position}) is missing"
+            ),
         ),
         (SWAP, lambda *_: "entry 5 "),
     ],
     ids=["role", "instant", "body", "nonsense", "missing", "reordered"],
 )
 def test_an_entry_that_was_changed_taken_out_or_moved_is_named(
-    demo_copy: Path, statements: tuple[str, ...], told: Callable[[str, int], str]
+    demo_copy: Path, statements: tuple[str, ...], told: Callable[[int, str, int], str]
 ) -> None:
-    case, position = row(demo_copy, 7)
+    number = going_on(demo_copy)
+    case, position = row(demo_copy, number)
+    statements = tuple(statement.replace("= N", f"= {number}") for statement in statements)
     tamper(demo_copy, *statements)
     verified = thimble("ledger", "verify", "--data", demo_copy)
 
     assert (verified.returncode, verified.stderr) == (1, "")
-    assert told(case, position) in verified.stdout
+    assert told(number, case, position) in verified.stdout
     # The files of people are another ledger, and whole.
     assert [line.split(":")[0] for line in verified.stdout.splitlines() if "whole" in line] == [
         "people"
