@@ -313,13 +313,15 @@ def test_idle_connections_without_end_do_not_keep_the_laboratory_out(port: int) 
         assert works(port)
 
 
-def test_connections_that_are_all_busy_turn_a_new_one_away_and_are_served(port: int) -> None:
-    with ExitStack() as flood:
-        busy = [flood.enter_context(Client(port)) for _ in range(QUICK.connections)]
+def test_connections_that_are_all_busy_turn_a_new_one_away_and_are_served(inbox: Inbox) -> None:
+    patient = replace(QUICK, read_seconds=PATIENCE * 2, frame_seconds=PATIENCE * 2)
+    receiver = Receiver(inbox, control_id=control_id)
+    with serving(receiver, patient) as served, ExitStack() as flood:
+        busy = [flood.enter_context(Client(served.port)) for _ in range(QUICK.connections)]
         for number, client in enumerate(busy):
             client.raw(framed(oru(control=f"B{number}"))[:-20])
         time.sleep(0.1)
-        with Client(port) as late:
+        with Client(served.port) as late:
             assert late.answer() is None
         for number, client in enumerate(busy):
             client.raw(framed(oru(control=f"B{number}"))[-20:])
