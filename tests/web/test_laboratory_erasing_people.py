@@ -60,6 +60,30 @@ def test_every_message_about_the_person_loses_them_and_no_other(inbox: Inbox) ->
     assert messages_of(inbox, get_register(), ada, ADA) == {}
 
 
+def test_one_that_said_what_the_file_said_already_loses_them_too(inbox: Inbox) -> None:
+    """Nothing was written of it, so that no entry names it."""
+    ada, ben = enrolled(), enrolled(BEN)
+    label = sampled(ada)
+    first = take(inbox, oru(number("120"), label=label, control="A1"))
+    again = take(inbox, oru(number("120"), label=label, control="A2"))
+    by_number = take(inbox, oru(number("120"), patient="Q-88", placer="7", control="A3"))
+    once_more = take(inbox, oru(number("120"), patient="Q-88", placer="7", control="A4"))
+    take(inbox, oru(number("120"), label=sampled(ben), control="A5", **BEN_SAID))
+    about_ada = {first, again, by_number, once_more}
+    assert {inbox.get(n).state for n in about_ada} == {State.MATCHED}
+
+    assert set(messages_of(inbox, get_register(), ada, ADA)) == about_ada
+
+
+@pytest.mark.parametrize("written", ["Q-88", "Q88", "q 88", "Q.88"])
+def test_a_number_is_theirs_however_it_is_written(inbox: Inbox, written: str) -> None:
+    """As where a message finds its file."""
+    ada = enrolled()
+    held = take(inbox, oru(number("120", unit="x"), patient=written))
+    assert inbox.get(held).state is State.HELD
+    assert set(messages_of(inbox, get_register(), ada, ADA)) == {held}
+
+
 def test_one_that_nobody_looked_at_stays(inbox: Inbox) -> None:
     ada = enrolled()
     Receiver(inbox, control_id=lambda: "A").take(

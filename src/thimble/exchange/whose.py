@@ -5,6 +5,7 @@ A name only ever speaks against somebody of the register.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 
 from thimble.clinical.serology.results import label_key
@@ -110,14 +111,23 @@ def _other_birth_date(patient: Patient, sample: Sample, known: Known) -> str:
     return "The date of birth is not that of the person whose sample it should be."
 
 
-def names(message: Message, number: str, born: date | None) -> bool:
-    """Whether a message is about somebody with this number and date of birth; never without both."""
-    wanted = label_key(number)
+def names(
+    message: Message,
+    number: str,
+    born: date | None,
+    alike: Callable[[str], str] = label_key,
+) -> bool:
+    """Whether a message is about somebody with this number and date of birth; never without both.
+
+    Args:
+        alike: a number as it is compared.
+    """
+    wanted = alike(number)
     return bool(wanted) and any(
         patient.birth_date is not None
         and patient.birth_date.day is not None
         and patient.birth_date.day == born
-        and wanted in {label_key(each.id) for each in patient.ids}
+        and wanted in {alike(each.id) for each in patient.ids}
         for patient in message.patients
     )
 

@@ -15,6 +15,7 @@ from thimble.exchange.inbox import Inbox, Received, State
 from thimble.exchange.stored import digest_of
 from thimble.exchange.whose import names, sample_keys
 from thimble.people.identity import PersonIdentity
+from thimble.people.names import number_key
 from thimble.web.laboratory.register import Register
 
 
@@ -27,9 +28,9 @@ def messages_of(
 ) -> Mapping[int, bytes]:
     """The stored messages about a person, by number with what is to be left of each.
 
-    One that was recorded is known by its digest in the file. Of those that were never recorded the person's
-    are those under a label that was printed for them, and those that name them by number and date of
-    birth. One that nobody looked at yet stays.
+    One that was recorded is known by its digest in the file. Of the others, which were held, or said what
+    was on file already, the person's are those under a label that was printed for them, and those that
+    name them by number and date of birth. One that nobody looked at yet stays.
 
     Args:
         in_cases: digests of the messages that were recorded of them in cases that lose their name too.
@@ -44,8 +45,7 @@ def messages_of(
         if received.raw.lstrip().startswith((b"BHS", b"FHS")):
             batches.append(received)
         elif received.digest in recorded or (
-            received.state not in (State.NEW, State.MATCHED)
-            and _is_about(received, register, person, who)
+            received.state is not State.NEW and _is_about(received, register, person, who)
         ):
             left[received.id] = without_identity(received.raw)
             gone.add(received.digest)
@@ -64,4 +64,5 @@ def _is_about(received: Received, register: Register, person: str, who: PersonId
     labels = {owner for key in sample_keys(message) if (owner := register.printed(key))}
     if labels:
         return labels == {person}
-    return names(message, who.number, who.birth_date)
+    # As `Register.registered` finds the file.
+    return names(message, who.number, who.birth_date, number_key)
