@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
 
-from people.files import GOOD, ONE, RESULT, people, write
+from people.files import GOOD, NOW, ONE, RESULT, people, write
 from people.test_procedures import (
     ALL_THREE,
     BORN,
@@ -70,6 +71,16 @@ def test_who_was_counselled_and_found_fit_is_ready_and_for_such_procedures_with_
     assert readiness(surgeon, BORN, ON, UK, fit).status is not Status.READY
     untested = person(*FAILED, talk(), *ALL_THREE[:2], core)
     assert readiness(untested, BORN, ON, UK, decided()).status is Status.READY_WITHOUT
+
+
+def test_a_decision_from_before_the_titres_says_nothing_of_who_did_not_respond() -> None:
+    """Found fit while the series was running; that the vaccine did nothing was written down since."""
+    fit = decided(facts={"occasion": "clearance", "exposure_prone": "no"})
+    ward = person(*FAILED, talk(), prone="no")
+
+    before = readiness(ward, BORN, ON, UK, replace(fit, at=NOW - timedelta(days=5)))
+    assert before.status is Status.TO_JUDGE
+    assert readiness(ward, BORN, ON, UK, fit).status is Status.READY
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -184,6 +184,25 @@ def test_what_was_found_after_a_decision_is_not_settled_by_it(later: Draft) -> N
     assert whole(*IMMUNE, *ALL_THREE, decision=before).status is Status.READY
     assert whole(*IMMUNE, *ALL_THREE, later, decision=before).status is Status.READY_WITHOUT
     assert whole(*IMMUNE, *ALL_THREE, later, decision=decided()).status is Status.READY
+
+
+def test_a_result_that_was_set_right_after_a_decision_is_not_settled_by_it() -> None:
+    """A negative from before the decision that the laboratory calls positive since."""
+    store, long_ago = people(), NOW - timedelta(days=15)
+    enrolled = (Kind.ENROLLED, {**ENROLLED, "exposure_prone": "yes"})
+    write(store, enrolled, *IMMUNE, *ALL_THREE, at=long_ago)
+    hiv = next(e for e in store.entries(ONE) if e.body.get("test") == "hiv_ag_ab")
+    positive = result("hiv_ag_ab", "positive")[1]
+    set_right = {"corrects": hiv.position, "reason": "Set right", "body": positive}
+    write(store, (Kind.CORRECTED, set_right))
+    before = decided(at=NOW - timedelta(days=5))
+
+    def status(moment: datetime, decision: FitnessDecision) -> Status:
+        return readiness(fold(store.entries(ONE), moment), BORN, ON, UK, decision).status
+
+    assert status(NOW - timedelta(days=1), before) is Status.READY
+    assert status(NOW, before) is Status.READY_WITHOUT
+    assert status(NOW, decided()) is Status.READY
 
 
 def test_a_decision_replaces_no_test_that_has_no_result() -> None:

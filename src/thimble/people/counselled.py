@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 
 from thimble.clinical.series import PartialDate
 from thimble.clinical.series.counselling import counselling
@@ -36,3 +36,10 @@ def told_already(person: Person, on: date, protocol: str, next_step: str) -> Evi
     """The talk that settles a next step of the clearance tables; None where none does."""
     asks = counselling(protocol)
     return counselled(person, on) if asks is not None and next_step == asks.settles else None
+
+
+def titre_since(person: Person, at: datetime) -> bool:
+    """Whether a titre was written down, or set right, after a moment: who decided then did not know it."""
+    return any(
+        each.said_at > at and each.body["test"] == TITRE for each in person.of(Kind.RESULT_RECORDED)
+    )

@@ -52,7 +52,8 @@ class Verified:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One piece of evidence as it stands: its entry's position, kind and body, who wrote it and when."""
+    """One piece of evidence as it stands: its entry's position, kind and body, who wrote it and when; and
+    when it was last corrected."""
 
     entry: int
     kind: Kind
@@ -60,6 +61,12 @@ class Evidence:
     by: str
     recorded_at: datetime
     verified: Verified | None = None
+    corrected_at: datetime | None = None
+
+    @property
+    def said_at(self) -> datetime:
+        """Since when the file says it as it stands."""
+        return self.corrected_at or self.recorded_at
 
     @property
     def vouched(self) -> bool:
@@ -227,7 +234,7 @@ class _Reading:
         self.invitations: list[Invitation] = []
         self.verified: dict[int, Verified] = {}
         self.looked_at: dict[int, datetime] = {}
-        self.corrected: dict[int, int] = {}
+        self.corrected: dict[int, Entry[Kind]] = {}
         self.certificates: dict[str, Issued] = {}
         self.preliminary: list[Evidence] = []
         self.looked: dict[int, int] = {}
@@ -287,7 +294,7 @@ class _Reading:
             # The scans went with the name.
             self.documents.clear()
         elif kind is Kind.CORRECTED:
-            self.corrected[body["corrects"]] = entry.position
+            self.corrected[body["corrects"]] = entry
         elif kind in CERTIFICATES and (made := taken(self.certificates, entry, body)):
             self.certificates[made.number] = made
 
@@ -314,13 +321,17 @@ class _Reading:
         )
 
     def checked(self) -> tuple[Evidence, ...]:
-        """The evidence with who verified it. What was corrected since was not what they saw."""
-        return tuple(
-            replace(e, verified=seen)
-            if (seen := self.verified.get(e.entry)) and seen.entry > self.corrected.get(e.entry, 0)
-            else e
-            for e in self.evidence
-        )
+        """The evidence with when it was corrected and who verified it. What was corrected since was not
+        what they saw."""
+        return tuple(map(self._checked, self.evidence))
+
+    def _checked(self, each: Evidence) -> Evidence:
+        last, seen = self.corrected.get(each.entry), self.verified.get(each.entry)
+        if last is not None:
+            each = replace(each, corrected_at=last.recorded_at)
+        if seen is not None and seen.entry > (0 if last is None else last.position):
+            each = replace(each, verified=seen)
+        return each
 
 
 def _changed(before: Employment, body: Mapping[str, Any]) -> Employment:

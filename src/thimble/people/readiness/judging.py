@@ -21,6 +21,7 @@ from thimble.clinical.readiness import (
     together,
 )
 from thimble.ledger.fitness import FitnessDecision
+from thimble.people.counselled import titre_since
 from thimble.people.fold import Person
 from thimble.people.hepatitis_b import DISEASE as HEPATITIS_B
 from thimble.people.immunity import about
@@ -65,7 +66,8 @@ def readiness(
     states = tuple(
         _state(person, born, on, asked, disease, told, found) for disease in asked.diseases
     )
-    if found_fit(decision, on, person.employment.exposure_prone):
+    fit = found_fit(decision, on, person.employment.exposure_prone)
+    if fit and decision is not None and not titre_since(person, decision.at):
         # Whether a non-responder may work is the physician's, who decided it.
         states = tuple(
             replace(state, satisfied=True)

@@ -91,9 +91,10 @@ def found_fit(decision: FitnessDecision | None, on: date, exposure_prone: str) -
 
 
 def _found_since(person: Person, decision: FitnessDecision) -> bool:
-    """Whether anything but a plain negative about these infections was written down after a decision."""
+    """Whether anything but a plain negative about these infections was written down, or set right, after a
+    decision."""
     return any(
-        each.recorded_at > decision.at
+        each.said_at > decision.at
         and each.kind in (Kind.RESULT_RECORDED, Kind.HISTORY_RECORDED)
         and (each.body.get("test") in SCREENED or each.body.get("disease") in INFECTIONS)
         and each.body.get("word") != "negative"
