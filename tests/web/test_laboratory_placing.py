@@ -13,6 +13,7 @@ from django.urls import reverse
 
 from thimble import actions
 from thimble.clinical.vocabulary import VOCABULARY
+from thimble.exchange.hl7v2.message import read_bytes
 from thimble.exchange.inbox import Inbox, Received, State
 from thimble.exchange.receiving import Receiver
 from thimble.people.identity import PersonIdentity
@@ -28,7 +29,7 @@ from thimble.web.context import (
     today,
     zone,
 )
-from thimble.web.laboratory.processing import LedgerProcessor
+from thimble.web.laboratory.processing import MEANWHILE, LedgerProcessor, Told
 from thimble.web.laboratory.register import get_register
 from thimble.web.models import IdentityLook
 from thimble.web.on_record.taken import source_of
@@ -121,6 +122,23 @@ def test_a_message_is_placed_with_a_person_whom_the_page_proposes(ada: str, sign
     assert state_of(1) is State.MATCHED
     shown = nurse.get(reverse("people:person", args=[ada])).text
     assert "A message of the laboratory, recorded" in shown
+
+
+def test_of_two_who_place_one_message_at_one_moment_the_first_holds(ada: str):
+    ben = enrolled(PersonIdentity("Q-99", "Beispiel", "Ben", date(1985, 1, 2)))
+    message = came(oru(number("120"), label=labelled(ada), name="Neuer^Ada"))
+    read = read_bytes(message.raw)
+    with Inbox(Path(settings.DATA)) as inbox:
+        processor = LedgerProcessor(
+            inbox, get_store(), get_identities(), get_protocol(), get_site(), clock.now,
+            get_register(),
+        )  # fmt: skip
+        assert processor.take(message, read, Told(ada, "Rang them.")) == ()
+        # Both had read it while it was held.
+        assert processor.take(message, read, Told(ben, "Looks like Ben.")) == (MEANWHILE,)
+
+    assert (len(results(ada)), results(ben)) == (1, [])
+    assert state_of(message.id) is State.MATCHED
 
 
 @pytest.mark.parametrize("named", ["q 88", "reference"])

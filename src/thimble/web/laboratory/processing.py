@@ -52,6 +52,7 @@ class Told:
 
 
 NOBODY = Told()
+MEANWHILE = "Somebody settled this message meanwhile: look at what became of it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,10 +107,13 @@ class LedgerProcessor:
         """Record a message as a person found out whose it is.
 
         Returns:
-            Why it was not recorded; () if it was. The inbox says the same.
+            Why it was not recorded; () if it was. The inbox says the same, unless it was settled meanwhile.
         """
         with self._gathering() as books:
             self._directory.up_to_date()
+            # Who looked at it at the same time may have placed it with somebody else.
+            if self._inbox.get(received.id).state not in (State.NEW, State.HELD):
+                return (MEANWHILE,)
             settled, reasons = self._taken(books, received, message, told)
         self._inbox.settle(settled.id, settled.state, settled.reason)
         return reasons
