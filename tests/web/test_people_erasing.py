@@ -165,6 +165,19 @@ def test_a_later_exposure_lengthens_it(monkeypatch: Any) -> None:
     assert not known(person)
 
 
+def test_who_was_exposed_here_after_the_last_day_on_file_had_not_left_yet(monkeypatch: Any) -> None:
+    """Back at work under another file, or without one: the time begins at the exposure at the earliest."""
+    person = leaver()
+    back = on(date(2055, 1, 9))
+    case = case_of(actions.WorkerIdentity("Ottilie Quarnbeck", "8800417"), closed=True, at=back)
+
+    run(LAST + timedelta(days=1), monkeypatch)
+    assert known(person)
+    assert get_identities().worker(case) is not None
+    run(date(2085, 1, 10), monkeypatch)
+    assert not known(person)
+
+
 @pytest.mark.parametrize(
     "worker",
     [

@@ -103,20 +103,22 @@ def kept_until(
     """The last day on which it is kept who somebody is, and the rule that makes it so; None while the site
     sets no time.
 
-    A period that begins on 29 February ends on 1 March, never a day early.
+    A period that begins on 29 February ends on 1 March, never a day early. Who was exposed here after the
+    last day on file was at work then, so that the time after leaving begins there.
 
     Args:
-        left: the last day at work.
+        left: the last day at work, as the file has it.
         exposures: the days of every exposure that is known of them.
     """
     if rules.after_leaving is None:
         return None
-    found = [(_after(left, rules.after_leaving), "site.toml: people.keep_after_leaving")]
+    last = max(exposures, default=None)
+    at_work = left if last is None else max(left, last)
+    found = [(_after(at_work, rules.after_leaving), "site.toml: people.keep_after_leaving")]
     exposed = rules.after_exposure
     rule = "site.toml: people.keep_after_exposure"
     if exposed is None and law is not None and law.after_exposure is not None:
         exposed, rule = law.after_exposure, f"{law.source} ({law.standing})"
-    last = max(exposures, default=None)
     if exposed is not None and last is not None:
         found.append((_after(last, exposed), rule))
     return max(found)
