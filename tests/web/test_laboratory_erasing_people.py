@@ -69,7 +69,9 @@ def test_one_that_said_what_the_file_said_already_loses_them_too(inbox: Inbox) -
     by_number = take(inbox, oru(number("120"), patient="Q-88", placer="7", control="A3"))
     once_more = take(inbox, oru(number("120"), patient="Q-88", placer="7", control="A4"))
     take(inbox, oru(number("120"), label=sampled(ben), control="A5", **BEN_SAID))
-    about_ada = {first, again, by_number, once_more}
+    parted = f"{label[:6]} {label[6:]}".lower()
+    by_label_alone = take(inbox, oru(number("120"), label=parted, born="", control="A6"))
+    about_ada = {first, again, by_number, once_more, by_label_alone}
     assert {inbox.get(n).state for n in about_ada} == {State.MATCHED}
 
     assert set(messages_of(inbox, get_register(), ada, ADA)) == about_ada

@@ -40,6 +40,12 @@ def owner_of(number: str) -> str | None:
     return row.person if row else None
 
 
+def numbers_of(person: str) -> list[str]:
+    """Every number that was printed for a person."""
+    rows = SampleNumber.objects.filter(person=person)
+    return list(rows.order_by("number").values_list("number", flat=True))
+
+
 def number_for(
     person: str, session: int, used: Container[str] = (), *, by: str, now: datetime
 ) -> str:

@@ -5,7 +5,7 @@ As for sources, a message goes as a whole: what was recorded of others in it is 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 
 from thimble.exchange.hl7v2.decoding import split_batch
 from thimble.exchange.hl7v2.erasing import without_identity
@@ -16,7 +16,11 @@ from thimble.exchange.stored import digest_of
 from thimble.exchange.whose import names, sample_keys
 from thimble.people.identity import PersonIdentity
 from thimble.people.names import number_key
+from thimble.web.clinic.labels import numbers_of
 from thimble.web.laboratory.register import Register
+
+_BETWEEN = bytes(byte for byte in range(256) if not bytes((byte,)).isalnum())
+"""Everything but letters and digits of ASCII: a number is written with and without its hyphens."""
 
 
 def messages_of(
@@ -38,6 +42,9 @@ def messages_of(
     recorded = {entry.body.get("message") for entry in register.people.entries(person)} | set(
         in_cases
     )
+    marks = [_plain(number.encode()) for number in numbers_of(person)]
+    if who.birth_date is not None:
+        marks.append(f"{who.birth_date:%Y%m%d}".encode())
     left: dict[int, bytes] = {}
     gone: set[str] = set()
     batches: list[Received] = []
@@ -45,7 +52,7 @@ def messages_of(
         if received.raw.lstrip().startswith((b"BHS", b"FHS")):
             batches.append(received)
         elif received.digest in recorded or (
-            received.state is not State.NEW and _is_about(received, register, person, who)
+            _may_name(received, marks) and _is_about(received, register, person, who)
         ):
             left[received.id] = without_identity(received.raw)
             gone.add(received.digest)
@@ -54,6 +61,19 @@ def messages_of(
         if gone & {digest_of(raw) for raw in split_batch(received.raw).messages}:
             left[received.id] = without_identity(received.raw)
     return left
+
+
+def _may_name(received: Received, marks: Sequence[bytes]) -> bool:
+    """Whether a message may be about somebody. Of the many that were recorded only those are read that hold
+    one of the marks: reading each would take the whole night."""
+    if received.state is not State.MATCHED:
+        return received.state is not State.NEW
+    plain = _plain(received.raw)
+    return any(mark in plain for mark in marks)
+
+
+def _plain(raw: bytes) -> bytes:
+    return raw.upper().translate(None, _BETWEEN)
 
 
 def _is_about(received: Received, register: Register, person: str, who: PersonIdentity) -> bool:
