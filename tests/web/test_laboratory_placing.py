@@ -124,6 +124,26 @@ def test_a_message_is_placed_with_a_person_whom_the_page_proposes(ada: str, sign
     assert "A message of the laboratory, recorded" in shown
 
 
+def test_a_message_about_two_people_is_placed_with_neither(ada: str):
+    """What was found out about one of them says nothing of the other's results."""
+    ben = enrolled(PersonIdentity("Q-99", "Beispiel", "Ben", date(1985, 1, 2)))
+    of_ada = oru(number("120"), label=labelled(ada), name="Neuer^Ada")
+    of_ben = oru(word("POSITIVE"), patient="Q-77", name="Beispiel^Ben", born="19850102")
+    message = came(of_ada + of_ben.split(b"\r", 1)[1].replace(b"PID|1|", b"PID|2|"))
+    read = read_bytes(message.raw)
+    assert len(read.patients) == 2
+    with Inbox(Path(settings.DATA)) as inbox:
+        processor = LedgerProcessor(
+            inbox, get_store(), get_identities(), get_protocol(), get_site(), clock.now,
+            get_register(),
+        )  # fmt: skip
+        (why,) = processor.take(message, read, Told(ada, "Rang them: married since."))
+
+    assert "more than one person" in why
+    assert (results(ada), results(ben)) == ([], [])
+    assert state_of(message.id) is State.HELD
+
+
 def test_of_two_who_place_one_message_at_one_moment_the_first_holds(ada: str):
     ben = enrolled(PersonIdentity("Q-99", "Beispiel", "Ben", date(1985, 1, 2)))
     message = came(oru(number("120"), label=labelled(ada), name="Neuer^Ada"))

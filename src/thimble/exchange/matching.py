@@ -23,6 +23,10 @@ from thimble.exchange.whose import registered_of, whose
 NOTHING_DECLARED = Local()
 EXACT = timedelta(hours=1)
 """A time that may mean more than this is no time of a sample."""
+SEVERAL = (
+    "The message holds results of more than one person: it cannot be recorded for one of them. Enter what "
+    "is needed of each by hand, or ask the laboratory for a message about each; then settle this one."
+)
 WRONG = "Posted wrongly by the laboratory: find out whose result it was."
 
 
@@ -98,8 +102,11 @@ def read_message(
 
     Args:
         told: what a person has found out, in place of any matching: a sample of a case, or the reference
-            of a file of the register. A date of birth or a name that differs no longer counts then.
+            of a file of the register. A date of birth or a name that differs no longer counts then. Of a
+            message about several people nobody can have found that out.
     """
+    if told is not None and _several(message):
+        return Read((), (SEVERAL,))
     matched: list[Matched] = []
     reports: list[Reports] = []
     reasons: list[str] = []
@@ -131,6 +138,16 @@ def read_message(
     if reasons:
         return Read((), tuple(dict.fromkeys(reasons)))
     return Read(tuple(matched), (), tuple(reports))
+
+
+def _several(message: Message) -> bool:
+    """Whether a message holds results of more than one person, as the sender has them."""
+    people = {
+        (patient.ids, patient.names, patient.birth_date)
+        for patient in message.patients
+        if any(order.observations for order in patient.orders)
+    }
+    return len(people) > 1
 
 
 def _about(order: Order, message: Message, zone: tzinfo, received_at: datetime) -> _Told:
