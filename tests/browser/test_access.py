@@ -114,6 +114,7 @@ NOT_PAGES = {
     "people:verify",
     "people:attach",
     "on_record:take",
+    "on_record:aside",
     "people_import:columns",
     "people_import:decide",
     "people_import:write",

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -17,7 +18,7 @@ from thimble.ledger.fold import fold
 from thimble.people.entries import Kind as PersonKind
 from thimble.web import clock, models
 from thimble.web.context import get_identities, get_people, get_store, zone
-from thimble.web.roles import Role
+from thimble.web.roles import GRANTED, Role
 from web.conftest import NIGHT
 from web.test_people import FORM, enrolled, rows_of
 
@@ -92,6 +93,105 @@ def test_what_is_documented_is_shown_with_dates_and_nothing_is_a_fact_until_it_i
     page = night.get(f"/case/{case}/on-record/").content.decode()
     assert "worker_tetanus_doses" not in page
     assert "worker_hbv_last_dose_over_1_year" in page
+
+
+def line_of(client: Client, case: str) -> str:
+    """The line near the top of the page of a case, without its marks."""
+    page = client.get(f"/case/{case}/").text
+    found = re.search(r'<p class="desk-record">(.*?)</p>', page, re.DOTALL)
+    assert found is None or page.index("desk-record") < page.index('class="desk-nav')
+    return re.sub(r"<[^>]+>", "", found[1]) if found else ""
+
+
+def responder(nurse: Client) -> str:
+    person = enrolled(nurse)
+    rows = [{"product": "43", "when": when} for when in ("14.3.2019", "16.4.2019", "20.9.2019")]
+    nurse.post(f"/people/{person}/card", rows_of(*rows))
+    sample = {"identified": "yes", "drawn_here": "yes", "direct": "yes"}
+    result = {"test": "anti_hbs", "when": "2019-11-02", "number": 214.0, "unit": "m[IU]/mL",
+              "word": None, "comparator": "=", "laboratory": "", "as_written": "",
+              "sample": sample}  # fmt: skip
+    wrote(person, PersonKind.RESULT_RECORDED, result)
+    return person
+
+
+def wrote(person: str, kind: PersonKind, body: dict[str, Any]) -> None:
+    acts.record_evidence(
+        get_people(), person, [(kind, body)], today=clock.now().astimezone(zone()).date(),
+        now=clock.now(), by="u1", role="occupational_nurse",
+    )  # fmt: skip
+
+
+def test_the_page_of_the_case_says_near_its_top_what_is_on_record_until_it_was_taken_over(
+    nurse: Client, night: Client
+) -> None:
+    person = responder(nurse)
+    case = case_of()
+    line = line_of(night, case)
+    assert line == (
+        "On record: 3 doses of hepatitis B vaccine (the last 20 Sep 2019), anti-HBs 214 mIU/mL "
+        "(2 Nov 2019) (verified by nobody). Look and take over"
+    )
+    assert models.IdentityLook.objects.filter(case=person, where="on record").exists()
+
+    taken = ["worker_hbv_series", "worker_hbv_response", "worker_hbv_last_dose_over_1_year"]
+    sent = {"fact": taken, "doses": "yes", "position": position(case)}
+    assert night.post(f"/case/{case}/on-record/take", sent).status_code == 302
+    assert facts(case)["worker_hbv_response"].value == "responder"
+    assert line_of(night, case) == ""
+
+
+def test_what_was_set_aside_comes_back_when_something_new_is_written_in_the_file(
+    nurse: Client, night: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    person = responder(nurse)
+    case = case_of()
+    assert "Set aside" in night.get(f"/case/{case}/on-record/").text
+    assert night.post(f"/case/{case}/on-record/aside").status_code == 302
+    assert line_of(night, case) == ""
+    assert f'href="/case/{case}/on-record/"' in night.get(f"/case/{case}/").text
+    assert "Set aside" not in night.get(f"/case/{case}/on-record/").text
+
+    later = clock.now() + timedelta(minutes=5)
+    monkeypatch.setattr(clock, "now", lambda: later)
+    nurse.post(f"/people/{person}/card", rows_of({"product": "115", "when": "2001"}))
+    assert "1 dose of tetanus vaccine (2001)" in line_of(night, case)
+
+
+@pytest.mark.parametrize(
+    ("worker", "says"),
+    [
+        ({"date_of_birth": date(1999, 3, 28)}, "of another birth date in the register. Compare"),
+        ({"staff_number": "421"}, ""),
+    ],
+)
+def test_without_a_certain_match_the_line_says_perhaps_or_nothing(
+    nurse: Client, night: Client, worker: dict[str, Any], says: str
+) -> None:
+    responder(nurse)
+    line = line_of(night, case_of(**worker))
+    assert line.startswith("Perhaps on record:") == bool(says)
+    assert says in line
+    assert "214" not in line
+
+
+def test_the_line_counts_no_dose_twice_names_immunoglobulin_and_is_not_for_everybody(
+    nurse: Client, night: Client, signed_in: Callable[[Role], Client]
+) -> None:
+    person = enrolled(nurse)
+    case = case_of()
+    assert line_of(night, case) == ""
+    rows = [{"product": "43", "when": "2019"}, {"product": "43", "when": "14.3.2019"}]
+    nurse.post(f"/people/{person}/card", rows_of(*rows))
+    passive = {"product": "30", "diseases": ["hepatitis_b"], "when": "2026-02-01", "lot": "G-1",
+               "where": "After an exposure"}  # fmt: skip
+    wrote(person, PersonKind.DOSE_RECORDED, passive)
+    line = line_of(night, case)
+    assert "at least 1 dose of hepatitis B vaccine" in line
+    assert "Hepatitis B immunoglobulin (1 Feb 2026)" in line
+    for role in Role:
+        if not {"see_immunity", "see_worker_identity"} <= GRANTED[role]:
+            assert line_of(signed_in(role), case) == ""
 
 
 HBIG = {"action": "hbig_first_dose", "product": "Immunoglobulin", "batch": "G-1", "when": "now"}

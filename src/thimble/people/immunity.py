@@ -51,7 +51,7 @@ def offered(person: Person, on: date) -> tuple[Offered, ...]:
     """The facts that the file answers for an exposure on a day."""
     found: list[Offered] = []
     tetanus = _doses(person, "tetanus", on)
-    if _certainly_different(tetanus) >= TETANUS_SERIES:
+    if certainly_different(tetanus) >= TETANUS_SERIES:
         positions = tuple(e.entry for e in tetanus)
         found.append(Offered("worker_tetanus_doses", "three_or_more", positions))
     last = _last(person, "tetanus", on)
@@ -115,7 +115,7 @@ def _doses(person: Person, disease: str, on: date) -> list[Evidence]:
     ]
 
 
-def _certainly_different(doses: list[Evidence]) -> int:
+def certainly_different(doses: list[Evidence]) -> int:
     """How many doses these are at least: two records that may be of one day may be of one dose."""
     told = (PartialDate.parse(e.body["when"]) for e in doses)
     count, last = 0, date.min

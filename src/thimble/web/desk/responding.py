@@ -16,6 +16,7 @@ from thimble.ledger.linking import is_patient_case
 from thimble.web import log
 from thimble.web.access import can
 from thimble.web.context import get_protocol, get_site
+from thimble.web.context import looked as record_look
 from thimble.web.desk.handling import (
     canonical,
     capabilities_of,
@@ -34,7 +35,8 @@ from thimble.web.desk.handling import (
 from thimble.web.desk.page import CasePage, Typed
 from thimble.web.desk.questions import BadAnswer
 from thimble.web.desk.reading import Reading
-from thimble.web.on_record.finding import on_record
+from thimble.web.on_record.finding import OnRecord, on_record
+from thimble.web.on_record.glance import Glance, glance
 from thimble.web.stock.giving import lots_for, vaccines_for
 from thimble.web.timeline import draw
 
@@ -67,20 +69,31 @@ def show(
     )
     if not page.written and seen != reading.position:
         looked(request, reading.case, reading.position, reading.plan.now)
+    file, line = _on_record(request, reading)
     context = {
         "page": page,
         "timeline": draw(reading.situation, reading.plan, reading.plan.now, get_site().zone),
         "focus": focus or _focus(page),
         "swap": is_htmx(request),
-        "on_record": can(request, "see_immunity")
-        and not is_patient_case(reading.situation)
-        and on_record(reading.case) is not None,
+        "on_record": file is not None,
+        "glance": line,
         "lots": lots_for(request, reading.plan) if page.may.record else {},
         "vaccines": vaccines_for(reading.plan),
     }
     if is_htmx(request):
         return render(request, "desk/_work.html", context)
     return render(request, "desk/case.html", context, status=422 if typed else 200)
+
+
+def _on_record(request: HttpRequest, reading: Reading) -> tuple[OnRecord | None, Glance | None]:
+    """The worker's file and the line about it, for those who may see it. What it tells is put on record."""
+    if not can(request, "see_immunity") or is_patient_case(reading.situation):
+        return None, None
+    found = on_record(reading.case)
+    line = glance(found, reading) if can(request, "see_worker_identity") else None
+    if found is not None and line is not None and not line.doubt:
+        record_look(request, [found.person.reference], whose="worker", where="on record")
+    return found, line
 
 
 def _focus(page: CasePage) -> str:

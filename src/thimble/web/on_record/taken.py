@@ -18,6 +18,11 @@ def source_of(person: str) -> str:
     return f"{_BEFORE}{person}"
 
 
+def put_aside(person: str) -> str:
+    """What a case notes where somebody looked at a person's file and wants no more of it."""
+    return f"Looked at and set aside: the register of people, file {person}."
+
+
 def taken_over() -> Mapping[str, Mapping[str, datetime]]:
     """For each person's file that cases took something over from: the cases, with when they last did."""
     found: dict[str, dict[str, datetime]] = {}

@@ -9,5 +9,6 @@ PREFIX = ""
 urlpatterns = [
     path("case/<str:ref>/on-record/", views.show, name="show"),
     path("case/<str:ref>/on-record/take", views.take, name="take"),
+    path("case/<str:ref>/on-record/aside", views.aside, name="aside"),
 ]
 NAVIGATION = ()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -14,16 +13,14 @@ from django.views.decorators.http import require_GET, require_POST
 from thimble import actions
 from thimble.actions import Refused
 from thimble.clinical.diseases import DISEASES
-from thimble.clinical.series import DoseGiven
 from thimble.ledger.entries import Entry, Kind
 from thimble.people.entries import Kind as Kind_
 from thimble.people.fold import Evidence
-from thimble.people.hepatitis_b import doses_that_count, hepatitis_b
-from thimble.people.immunity import SHOWN, Offered, about, offered, offered_by_series, shown
+from thimble.people.immunity import SHOWN, about, shown
 from thimble.protocol.vocabulary import Value
 from thimble.web import clock, log
 from thimble.web.access import can, needs
-from thimble.web.context import get_protocol, get_site, get_store, looked, zone
+from thimble.web.context import get_protocol, get_store, looked, zone
 from thimble.web.desk.handling import (
     go,
     overtaken_response,
@@ -34,8 +31,10 @@ from thimble.web.desk.handling import (
     write,
 )
 from thimble.web.desk.reading import Reading
+from thimble.web.on_record.answering import doses_for, doses_to_take, offered_to
 from thimble.web.on_record.finding import OnRecord, born, on_record
-from thimble.web.on_record.taken import source_of
+from thimble.web.on_record.glance import seen_already
+from thimble.web.on_record.taken import put_aside, source_of
 from thimble.web.people import words
 
 
@@ -80,7 +79,8 @@ def _page(request: HttpRequest, reading: Reading, *, fault: str = "") -> HttpRes
         "parts": [] if found.doubt else _parts(found),
         "answers": answers,
         "to_take": [answer for answer in answers if not answer.same],
-        "doses": "" if found.doubt else _doses_to_take(found, reading),
+        "doses": "" if found.doubt else doses_to_take(found, reading),
+        "aside": seen_already(found, reading),
         "may": can(request, "record_facts") and reading.situation.closed_at is None,
         "fault": fault,
     }
@@ -107,7 +107,7 @@ def _answers(found: OnRecord, reading: Reading) -> list[Answer]:
     vocabulary = get_protocol().vocabulary
     evidence = {e.entry: e for e in found.person.evidence}
     answers = []
-    for each in _offered(found, reading):
+    for each in offered_to(found, reading):
         fact = vocabulary.get(each.fact)
         if fact is None:
             continue
@@ -128,34 +128,6 @@ def _answers(found: OnRecord, reading: Reading) -> list[Answer]:
     return answers
 
 
-def _offered(found: OnRecord, reading: Reading) -> tuple[Offered, ...]:
-    day = _day(reading)
-    known = hepatitis_b(found.person, found.identity.birth_date, day, get_site().protocol)
-    by_series = () if known is None else offered_by_series(found.person, known.cleared)
-    return (*by_series, *offered(found.person, day))
-
-
-def _doses(found: OnRecord, reading: Reading) -> tuple[DoseGiven, ...]:
-    """The doses of hepatitis B vaccine that count by the day of the exposure."""
-    return doses_that_count(
-        found.person, found.identity.birth_date, _day(reading), get_site().protocol
-    )
-
-
-def _doses_to_take(found: OnRecord, reading: Reading) -> str:
-    """Their dates in words; "" where there are none, or the case has them."""
-    doses = sorted(_doses(found, reading), key=lambda dose: dose.when)
-    if tuple(doses) == reading.situation.doses_before:
-        return ""
-    return ", ".join(dose.when.words for dose in doses)
-
-
-def _day(reading: Reading) -> date:
-    """The day of the exposure; today where nobody knows it."""
-    at = reading.situation.occurred_at or clock.now()
-    return at.astimezone(zone()).date()
-
-
 @never_cache
 @needs("view_case", "see_worker_identity", "see_immunity", "record_facts")
 @require_POST
@@ -166,8 +138,8 @@ def take(request: HttpRequest, ref: str) -> HttpResponse:
     if found is None or found.doubt:
         raise Http404("the register knows nobody with the worker's number and name")
     chosen = set(request.POST.getlist("fact"))
-    taken = [each for each in _offered(found, reading) if each.fact in chosen]
-    doses = _doses(found, reading) if "doses" in request.POST else ()
+    taken = [each for each in offered_to(found, reading) if each.fact in chosen]
+    doses = doses_for(found, reading) if "doses" in request.POST else ()
     if not (taken or doses) or len(taken) != len(chosen):
         return _page(
             request, reading, fault="Tick what you take over. What is on record may have changed."
@@ -215,3 +187,22 @@ def take(request: HttpRequest, ref: str) -> HttpResponse:
         return overtaken_response(request, read(reading.case), came_first, told)
     log.event("immunity_taken_over", case=reading.case, account=str(request.user.pk))
     return go(request, f"{reverse('desk:case', args=[reading.case])}?since={position}#recorded")
+
+
+@never_cache
+@needs("view_case", "see_worker_identity", "see_immunity", "record_facts")
+@require_POST
+def aside(request: HttpRequest, ref: str) -> HttpResponse:
+    """Looked at, and nothing more of it is wanted for this case: its page does not lead to it any more."""
+    reading = workers_case(ref)
+    found = on_record(reading.case)
+    if found is None:
+        raise Http404("the register knows nobody with the worker's number")
+    try:
+        actions.note(
+            get_store(), reading.case, put_aside(found.person.reference), now=clock.now(), **who(request)
+        )  # fmt: skip
+    except Refused as refused:
+        return _page(request, read(reading.case), fault=str(refused))
+    log.event("immunity_put_aside", case=reading.case, account=str(request.user.pk))
+    return go(request, reverse("desk:case", args=[reading.case]))
