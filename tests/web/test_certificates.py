@@ -176,6 +176,9 @@ def test_a_typing_mistake_is_told_as_one_and_keeps_what_was_typed(
         assert answer.status_code == 422
         page = answer.content.decode()
         assert says in page
+        # Somebody may have made the paper themselves: what fits no code is never a typing mistake for sure.
+        rings = "do not rely on the paper, and ring Occupational Medicine, 0123."
+        assert (rings in page) == says.startswith("Look")
         assert f'value="{typed_number}"' in page or not typed_number
         assert NOT_OURS not in page
 
@@ -827,6 +830,8 @@ def test_a_physician_who_confirms_it_in_spite_of_a_restriction_saw_the_decision_
     decide(physician, immune, "fit_with_restriction", "no_exposure_prone")
     url = f"/people/{immune}/certificate/{number}/confirm"
 
+    assert url in physician.get(f"/people/{immune}/").text
+
     def confirm(page: str) -> int:
         hidden = dict(re.findall(r'name="(position|seen)" value="([^"]*)"', page))
         return physician.post(url, {**hidden, "reason": "the school's work has none"}).status_code
@@ -842,6 +847,8 @@ def test_a_physician_who_confirms_it_in_spite_of_a_restriction_saw_the_decision_
     assert f"{number}; in spite of: no exposure-prone procedures until further notice" in history
     decide(physician, immune, "not_fit", "none")
     assert NOT_AT_PRESENT in by_square(fragment(number))
+    # Where the page behind it refuses, nothing leads there.
+    assert url not in physician.get(f"/people/{immune}/").text
     page = physician.get(url).text
     assert "Nobody who is not fit is cleared" in page
     assert 'name="reason"' not in page

@@ -51,6 +51,26 @@ def post(client: Client, people: dict[str, str], **more: Any) -> str:
     return client.post(MANY, {"people": " ".join(people.values()), **more}).content.decode()
 
 
+CONFIRMED = {"issue": "yes", "unverified": "2"}
+"""Two of the people can have one, on evidence that nobody verified."""
+
+
+def test_evidence_that_nobody_verified_is_confirmed_by_its_count_before_any_is_issued(
+    nurse: Client, people: dict[str, str]
+) -> None:
+    shown = post(nurse, people)
+    assert "For 2 of 2 people some of the evidence was verified by nobody." in shown
+    assert re.search(r'<input type="checkbox" id="unverified"[^>]* required', shown)
+    for told in ({}, {"unverified": "1"}, {"unverified": "on"}):
+        page = post(nurse, people, issue="yes", **told)
+        assert "Nothing was issued." in page
+        assert not any(numbers(people).values())
+    post(nurse, people, **CONFIRMED)
+    assert [len(held) for held in numbers(people).values()] == [1, 1, 0, 0]
+    # Everybody has one: there is nothing to confirm any more.
+    assert "verified by nobody" not in post(nurse, people)
+
+
 def numbers(people: dict[str, str]) -> dict[str, list[str]]:
     return {name: [each.number for each in held(ref)] for name, ref in people.items()}
 
@@ -75,11 +95,11 @@ def test_who_can_and_who_cannot_is_shown_before_anything_is_issued(
 def test_each_is_issued_once_however_often_it_is_sent(
     nurse: Client, people: dict[str, str], tmp_path: Path
 ) -> None:
-    page = post(nurse, people, issue="yes")
+    page = post(nurse, people, **CONFIRMED)
     first = numbers(people)
     assert "2 certificates issued" in page
     assert [len(first[name]) for name in ("Ashby", "Birch", "Cedar", "Dale")] == [1, 1, 0, 0]
-    again = post(nurse, people, issue="yes")
+    again = post(nurse, people, **CONFIRMED)
     assert "No further certificate issued" in again
     assert numbers(people) == first
 
@@ -103,7 +123,7 @@ def test_decisions_about_fitness_are_read_once_however_many_are_issued(
     nurse: Client, people: dict[str, str]
 ) -> None:
     with CaptureQueriesContext(connection) as asked:
-        post(nurse, people, issue="1")
+        post(nurse, people, **CONFIRMED)
     assert sum(len(found) for found in numbers(people).values()) == 2
     decided = [q["sql"] for q in asked if "DISTINCT" in q["sql"] and "fitness_decided" in q["sql"]]
     assert len(decided) == 2  # of cases, and of files
@@ -112,13 +132,13 @@ def test_decisions_about_fitness_are_read_once_however_many_are_issued(
 def test_even_a_physician_issues_only_the_standard_to_many(
     signed_in: Callable[[Role], Client], people: dict[str, str]
 ) -> None:
-    post(signed_in(Role.OCCUPATIONAL_PHYSICIAN), people, issue="yes", reason="x")
+    post(signed_in(Role.OCCUPATIONAL_PHYSICIAN), people, **CONFIRMED, reason="x")
     assert numbers(people)["Cedar"] == []
     assert held(people["Ashby"])[0].statement.standard
 
 
 def test_only_what_holds_today_is_printed(nurse: Client, people: dict[str, str]) -> None:
-    post(nurse, people, issue="yes")
+    post(nurse, people, **CONFIRMED)
     one, other = numbers(people)["Ashby"][0], numbers(people)["Birch"][0]
     nurse.post(f"/people/{people['Ashby']}/certificate/{one}/withdraw", {"reason": "x"})
     answer = nurse.post(PRINT, {"numbers": f"{one} {other} {other} C-AAAA-AAAA nonsense"})
@@ -131,14 +151,14 @@ def test_only_what_holds_today_is_printed(nurse: Client, people: dict[str, str])
 def test_what_somebody_withdrew_is_not_issued_again_by_a_list(
     nurse: Client, people: dict[str, str]
 ) -> None:
-    post(nurse, people, issue="yes")
+    post(nurse, people, **CONFIRMED)
     (one,) = numbers(people)["Ashby"]
     nurse.post(f"/people/{people['Ashby']}/certificate/{one}/withdraw", {"reason": "x"})
 
     seen = post(nurse, people)
     assert "can have one" not in seen
     assert "The last one was withdrawn: look why" in seen
-    post(nurse, people, issue="yes")
+    post(nurse, people, **CONFIRMED)
     assert numbers(people)["Ashby"] == [one]
 
     # From the page of the person, where the reason stands, another is issued; then a list prints it.
@@ -157,7 +177,7 @@ def test_the_list_names_those_to_look_at_and_those_that_run_out(
 ) -> None:
     page = nurse.get("/people/certificates").content.decode()
     assert "0 people have one" in page
-    post(nurse, people, issue="yes")
+    post(nurse, people, **CONFIRMED)
     page = nurse.get("/people/certificates").content.decode()
     assert "2 people have one" in page
     assert "Nothing new speaks against any of them" in page
@@ -176,7 +196,7 @@ def test_the_list_names_those_to_look_at_and_those_that_run_out(
     assert "Ashby" not in told
     assert held(people["Birch"])[0].worth(NIGHT.date(), None) is Worth.HOLDS
     # To whom that happened no other is issued in passing, nor is theirs printed with the rest.
-    page = post(nurse, people, issue="yes")
+    page = post(nurse, people, **CONFIRMED)
     assert "look whether it still does" in page
     assert len(held(people["Birch"])) == 1
     assert numbers(people)["Birch"][0] not in page.partition('name="numbers"')[2].partition(">")[0]

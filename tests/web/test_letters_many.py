@@ -196,6 +196,33 @@ def test_a_list_that_changed_since_it_was_looked_at_makes_nothing(nurse: Client)
     assert not LetterRun.objects.exists()
 
 
+def test_whoever_is_booked_in_the_session_already_is_invited_only_if_that_is_wanted(
+    nurse: Client,
+) -> None:
+    people, planned, other = cohort(), session(), session(day=date(2026, 3, 17))
+    clinic = get_clinic()
+    for chosen, who in (
+        (planned, people["mail"]),
+        (planned, "P-0000-0000"),
+        (other, people["odd"]),
+    ):
+        meant = clinic.session(int(chosen["session"]))
+        assert meant is not None
+        clinic.add(meant, who, time(9), len(clinic.of_session(meant.id)) + 1, uid=None,
+                   sequence=0, by="u-nurse", now=clock.now())  # fmt: skip
+    told = {"about": "invitation", "way": "mail", **planned}
+    page = nurse.post(ASK, {**told, "look": "1"}).text
+    # The one who is booked in another session, or is not of the list, changes nothing.
+    assert "1 is booked already</b>, left out" in page
+    assert set(states(made(nurse, about="invitation", **planned))) == {
+        people["paper"], people["odd"], people["unborn"],
+    }  # fmt: skip
+    page = nurse.post(ASK, {**told, "booked_too": "on", "look": "1"}).text
+    assert "1 is booked already</b> and invited all the same" in page
+    assert people["mail"] in states(made(nurse, about="invitation", booked_too="on", **planned))
+    assert "booked already<" not in nurse.post(ASK, {"about": "missing", "way": "mail"}).text
+
+
 def test_the_database_holds_a_second_letter_to_one_person_off(nurse: Client) -> None:
     people = cohort()
     run = made(nurse)

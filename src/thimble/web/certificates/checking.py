@@ -77,7 +77,12 @@ def _typed(text: str, length: int, what: str, example: str) -> str:
     try:
         return read_reference("".join(c for c in text if c.isalnum()), length)
     except ValueError as fault:
-        said = f"Look at the {what} again: it is printed like {example}."
+        department = get_site().occupational_medicine
+        ring = ", ".join(part for part in (department.name, department.phone) if part)
+        said = (
+            f"Look at the {what} again: it is printed like {example}. If it is typed exactly as it is "
+            f"printed, do not rely on the paper, and ring {ring}."
+        )
         raise forms.ValidationError(said) from fault
 
 

@@ -66,6 +66,11 @@ class Sorted:
     have: tuple[Row, ...]
     cannot: tuple[Row, ...]
 
+    @property
+    def unverified(self) -> int:
+        """Of those who can have one, how many have evidence that nobody verified."""
+        return sum(row.unverified > 0 for row in self.can)
+
 
 @never_cache
 @needs("view_people", "certify_clearance")
@@ -74,7 +79,8 @@ def many(request: HttpRequest) -> HttpResponse:
     """Look at a list of people (`people`: references, or one `person` each), then issue with `issue`.
 
     Only the standard certificate is issued here, whoever issues it, and to nobody who has one already: sent
-    twice, nothing is issued twice.
+    twice, nothing is issued twice. Where
+    nobody verified evidence of some, how many they are (`unverified`) is confirmed first.
     """
     references = _references(request.POST.getlist("person"), request.POST.get("people", ""))
     if len(references) > MOST:
@@ -94,6 +100,10 @@ def many(request: HttpRequest) -> HttpResponse:
     }
     if "issue" not in request.POST:
         return render(request, "certificates/many.html", context)
+    # The count that was shown: one that grew since then was confirmed by nobody.
+    if parts.unverified and request.POST.get("unverified") != str(parts.unverified):
+        context["not_confirmed"] = True
+        return render(request, "certificates/many.html", context, status=422)
     issued, failed = _issue_all(request, parts.can, people, identities, decisions)
     log.event("certificates_issued", account=account_of(request).pk, count=len(issued))
     told = {

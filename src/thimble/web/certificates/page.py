@@ -28,7 +28,7 @@ WORTHS: Mapping[Worth, str] = {
 @dataclass(frozen=True, slots=True)
 class Line:
     """One certificate. `doubts` are sentences that call for a look; `open` while it can be withdrawn,
-    `kept` where it can be printed."""
+    `kept` where it can be printed, `unfit` where nobody can say that it still holds."""
 
     number: str
     state: str
@@ -38,6 +38,7 @@ class Line:
     open: bool
     withdrawn: bool
     kept: bool
+    unfit: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +95,7 @@ def _line(
         open=running,
         withdrawn=issued.withdrawn is not None,
         kept=issued.number in kept and worth is not Worth.NOT_AT_PRESENT,
+        unfit=basis.decided is not None and basis.decided.outcome == "not_fit",
     )
 
 

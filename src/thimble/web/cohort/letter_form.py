@@ -30,6 +30,11 @@ class LetterForm(forms.Form):
     session = forms.ChoiceField(
         label="To which session", required=False, help_text="For an invitation only."
     )
+    booked_too = forms.BooleanField(
+        label="Also to those who are booked in it already",
+        required=False,
+        help_text="Left out otherwise.",
+    )
     way = forms.ChoiceField(label="How", choices=WAYS, widget=forms.RadioSelect, initial=BY_MAIL)
 
     def __init__(self, *args: Any, sessions: Sequence[Session], **more: Any) -> None:
@@ -55,6 +60,12 @@ class LetterForm(forms.Form):
                 "Make the session at a place that is called otherwise.",
             )
         return told
+
+    @property
+    def session_id(self) -> int | None:
+        """The session of an invitation; None for any other letter."""
+        invites = self.cleaned_data["about"] == "invitation"
+        return int(self.cleaned_data["session"]) if invites else None
 
     def said(self) -> str:
         """The session as JSON; `{}` where there is none."""

@@ -71,10 +71,11 @@ def write(request: HttpRequest) -> HttpResponse:
     }
     if request.method == "POST" and form.is_valid():
         told = form.cleaned_data
+        booked = _booked_already(form.session_id, found)
         whom = recipients(
             told["about"],
             told["way"],
-            found.shown,
+            [m for m in found.shown if told["booked_too"] or m.reference not in booked],
             found.identities,
             mail_works=not why_no_mail(get_site()),
         )
@@ -83,10 +84,19 @@ def write(request: HttpRequest) -> HttpResponse:
             return _make(request, found, form, whom)
         context |= _preview(request, found, form, whom) | {
             "whom": whom,
+            "booked": len(booked),
             "count": count,
             "changed": "make" in request.POST,
         }
     return render(request, "cohort/letters.html", context, status=422 if form.errors else 200)
+
+
+def _booked_already(session: int | None, found: Chosen) -> frozenset[str]:
+    """Of those whom the filters leave, who is booked in a session already."""
+    if session is None:
+        return frozenset()
+    booked = {each.person for each in get_clinic().of_session(session)}
+    return frozenset(booked & {member.reference for member in found.shown})
 
 
 def _preview(
