@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from typing import Any
+
+from django.test import Client
 
 from thimble.actions import giving
 from thimble.actions import people as acts
@@ -114,3 +117,12 @@ def results(person: str) -> list[tuple[Any, ...]]:
     """What stands: test, word, sign, number, day."""
     keys = ("test", "word", "comparator", "number", "when")
     return [tuple(e.body[k] for k in keys) for e in held(person).of(Kind.RESULT_RECORDED)]
+
+
+def compared(client: Client, address: str, fields: Mapping[str, str]) -> Any:
+    """What comes of placing a message once the identities on the second step were found the same."""
+    answer = client.post(address, fields)
+    target = re.search(r'name="compared" value="([^"]+)"', answer.text)
+    if answer.status_code != 200 or target is None:
+        return answer
+    return client.post(address, {**fields, "compared": target[1]})

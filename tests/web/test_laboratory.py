@@ -24,6 +24,7 @@ from thimble.web.laboratory.register import get_register
 from thimble.web.roles import Role
 
 from .conftest import NIGHT
+from .lab_people import compared
 
 pytestmark = pytest.mark.django_db
 SignIn = Callable[[Role], Client]
@@ -403,7 +404,9 @@ def test_a_person_places_a_message_and_says_how_they_know(
         assert (refused.status_code, said in refused.text) == (422, True)
     with clock.standing_at(MORNING):
         client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
-        done = client.post(address, {"case": case, "whose": "source", "reason": "Rang the ward."})
+        done = compared(
+            client, address, {"case": case, "whose": "source", "reason": "Rang the ward."}
+        )
     assert done.status_code == 302
 
     assert last(case).body["looked_at"] == "Rang the ward."
@@ -483,10 +486,52 @@ def test_placing_a_message_silences_no_doubt_that_was_not_shown(
         client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
         other = client.post(address, {"case": case, "reason": "Rang the ward."})
         assert 'name="doubts_shown"' not in other.text
-        doubted = client.post(address, typed)
+        doubted = compared(client, address, typed)
         assert (doubted.status_code, "which is right" in doubted.text) == (422, True)
         assert last(case).kind is Kind.FACT_LEARNED
         assert 'name="doubts_shown" value="1"' in doubted.text
-        assert client.post(address, typed | {"doubts_shown": "1"}).status_code == 302
+        assert compared(client, address, typed | {"doubts_shown": "1"}).status_code == 302
 
     assert last(case).body["facts"] == {"source_hbsag": "negative"}
+
+
+@pytest.mark.parametrize(
+    ("whose", "name", "recorded"),
+    [
+        ("source", "Sorin Erfunden", False),
+        ("baseline", "Wilma Invented", False),
+        ("source", "", True),
+    ],
+)
+def test_a_message_is_compared_with_whom_the_case_is_about(
+    case: str,
+    inbox: Inbox,
+    receiver: Receiver,
+    signed_in: SignIn,
+    whose: str,
+    name: str,
+    recorded: bool,
+):
+    """Another date of birth is refused; where none is known, somebody who knows better decides."""
+    if name.startswith("Sorin"):
+        source = SourceIdentity(name, "M-9", date(1970, 1, 3))
+        get_identities().save_source(case, source, by="u-7", now=NIGHT)
+    send(receiver, oru(HBSAG_NEGATIVE))
+    before = len(get_store().entries(case))
+    address = reverse("laboratory:assign", args=[1])
+    fields = {"case": case, "whose": whose, "reason": "Rang the ward."}
+    with clock.standing_at(MORNING):
+        client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+        page = client.post(address, fields)
+        assert "Invented, Vera" in page.text
+        assert name in page.text
+        assert len(get_store().entries(case)) == before
+        of = "source" if whose == "source" else "worker"
+        done = client.post(address, {**fields, "compared": f"{case} {of}"})
+    if recorded:
+        assert "The dates of birth cannot be compared" in page.text
+        assert done.status_code == 302
+    else:
+        assert "is not the one in this case" in page.text
+        assert (page.status_code, done.status_code) == (422, 422)
+    assert (len(get_store().entries(case)) > before) is recorded

@@ -41,6 +41,7 @@ from .lab_people import (
     HBSAG,
     HIV,
     MORNING,
+    compared,
     dosed,
     enrolled,
     held,
@@ -87,8 +88,9 @@ def state_of(message: int) -> State:
 
 
 def place(client: Client, message: int = 1, **typed: str):
+    """As somebody does who compares both identities and finds them the same."""
     address = reverse("laboratory:place", args=[message])
-    return client.post(address, {"to": "register", **typed})
+    return compared(client, address, {"to": "register", **typed})
 
 
 def test_a_message_is_placed_with_a_person_whom_the_page_proposes(ada: str, signed_in: SignIn):
@@ -145,7 +147,7 @@ def test_a_message_about_two_people_is_placed_with_neither(ada: str):
 
 
 def test_of_two_who_place_one_message_at_one_moment_the_first_holds(ada: str):
-    ben = enrolled(PersonIdentity("Q-99", "Beispiel", "Ben", date(1985, 1, 2)))
+    ben = enrolled(PersonIdentity("Q-99", "Beispiel", "Ben", ADA.birth_date))
     message = came(oru(number("120"), label=labelled(ada), name="Neuer^Ada"))
     read = read_bytes(message.raw)
     with Inbox(Path(settings.DATA)) as inbox:
@@ -269,3 +271,69 @@ def test_the_persons_own_page_says_nothing_of_what_came(ada: str):
     assert not [what for what in ("HBsAg", "HIV", "ositive", "eactive") if what in said]
     assert set(after.missing) == set(before.missing)
     assert get_people_identities().identity(ada) == ADA
+
+
+OTHER = PersonIdentity("Q-12", "Andere", "Adele", date(1991, 2, 5))
+
+
+def test_both_identities_are_compared_before_anything_is_recorded(ada: str, signed_in: SignIn):
+    came(oru(number("120"), patient="Q-88", collected="20260302", name="Neuer^Ada", born=""))
+    nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+    address = reverse("laboratory:place", args=[1])
+    fields = {"to": "register", "reference": ada, "reason": "Rang them: married since."}
+
+    page = nurse.post(address, fields)
+    assert page.status_code == 200
+    for said in (
+        "Neuer, Ada",
+        "Muster, Ada",
+        "6 May 1990",
+        "not said",
+        "Q-88",
+        "Something differs",
+    ):
+        assert said in page.text, said
+    assert "Rang them: married since." in page.text
+    assert IdentityLook.objects.filter(case=ada, where="laboratory").exists()
+    assert (results(ada), state_of(1)) == ([], State.HELD)
+    back = nurse.post(address, {**fields, "back": "1", "compared": ada})
+    assert f'value="{ada}"' in back.text
+    # Whoever compared another person has not compared this one.
+    other = enrolled(OTHER)
+    assert nurse.post(address, {**fields, "compared": other}).status_code == 200
+    assert (results(ada), state_of(1)) == ([], State.HELD)
+
+    assert nurse.post(address, {**fields, "compared": ada}).status_code == 302
+    assert len(results(ada)) == 1
+
+
+@pytest.mark.parametrize("born", ["19900506", "199005", "1990", "19900507", "1989"])
+def test_nothing_is_recorded_of_somebody_with_another_date_of_birth(
+    ada: str, signed_in: SignIn, born: str
+):
+    """A year alone fits everybody of that year and nobody else."""
+    came(oru(number("120"), label=labelled(ada), name="Neuer^Ada", born=born))
+    nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+    before = inbox_reason(1)
+    fields = {
+        "to": "register",
+        "person": ada,
+        "reason": "Sure.",
+        "doubts_shown": "1",
+        "compared": ada,
+    }
+    answer = nurse.post(reverse("laboratory:place", args=[1]), fields)
+
+    if "19900506".startswith(born):
+        assert (answer.status_code, len(results(ada))) == (302, 1)
+        return
+    assert (answer.status_code, results(ada), state_of(1)) == (422, [], State.HELD)
+    assert "the date of birth in the message is not the one in this file" in answer.text
+    assert "record it</button>" not in answer.text
+    # That somebody named the wrong person says nothing of the message.
+    assert inbox_reason(1) == before
+
+
+def inbox_reason(message: int) -> str:
+    with Inbox(Path(settings.DATA)) as inbox:
+        return inbox.get(message).reason

@@ -102,10 +102,11 @@ def read_message(
 
     Args:
         told: what a person has found out, in place of any matching: a sample of a case, or the reference
-            of a file of the register. A date of birth or a name that differs no longer counts then. Of a
-            message about several people nobody can have found that out.
+            of a file of the register. A name that differs no longer counts then; whoever asks holds the
+            dates of birth against each other before (`thimble.web.laboratory.comparing`). Of a message
+            about several people nobody can have found that out.
     """
-    if told is not None and _several(message):
+    if told is not None and about_several(message):
         return Read((), (SEVERAL,))
     matched: list[Matched] = []
     reports: list[Reports] = []
@@ -140,7 +141,7 @@ def read_message(
     return Read(tuple(matched), (), tuple(reports))
 
 
-def _several(message: Message) -> bool:
+def about_several(message: Message) -> bool:
     """Whether a message holds results of more than one person, as the sender has them."""
     people = {
         (patient.ids, patient.names, patient.birth_date)

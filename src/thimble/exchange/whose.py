@@ -104,11 +104,20 @@ def _by_person(patient: Patient, known: Known) -> Whose | str:
 
 
 def _other_birth_date(patient: Patient, sample: Sample, known: Known) -> str:
-    expected = known.born(sample.case, sample.of)
-    told = patient.birth_date.day if patient.birth_date is not None else None
-    if expected is None or told is None or expected == told:
+    if not other_birth_date(patient, known.born(sample.case, sample.of)):
         return ""
     return "The date of birth is not that of the person whose sample it should be."
+
+
+def other_birth_date(patient: Patient, born: date | None) -> bool:
+    """Whether a message's date of birth cannot be this one. What either leaves out contradicts nothing;
+    a year alone contradicts every other year."""
+    told = patient.birth_date
+    if told is None or born is None:
+        return False
+    if told.day is not None:
+        return told.day != born
+    return not told.local.date() <= born < told.upto.date()
 
 
 def names(

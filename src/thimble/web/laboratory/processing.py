@@ -24,6 +24,7 @@ from thimble.ledger.entries import Kind
 from thimble.ledger.gathering import Gathering
 from thimble.people.entries import Kind as PersonKind
 from thimble.protocol.protocol import Protocol
+from thimble.web.laboratory.comparing import refusal
 from thimble.web.laboratory.directory import Directory
 from thimble.web.laboratory.register import Register
 from thimble.web.store import DjangoStore
@@ -107,8 +108,11 @@ class LedgerProcessor:
         """Record a message as a person found out whose it is.
 
         Returns:
-            Why it was not recorded; () if it was. The inbox says the same, unless it was settled meanwhile.
+            Why it was not recorded; () if it was. The inbox says the same, unless it was settled meanwhile
+            or the person named is somebody else: that says nothing of the message.
         """
+        if told.whose is not None and (contradicted := self.against(message, told.whose)):
+            return (contradicted,)
         with self._gathering() as books:
             self._directory.up_to_date()
             # Who looked at it at the same time may have placed it with somebody else.
@@ -117,6 +121,12 @@ class LedgerProcessor:
             settled, reasons = self._taken(books, received, message, told)
         self._inbox.settle(settled.id, settled.state, settled.reason)
         return reasons
+
+    def against(self, message: Message, whose: Sample | str) -> str:
+        """Why results cannot be put where a person says: another date of birth stands there; else ""."""
+        if isinstance(whose, str):
+            return refusal(message, self._register.born(whose), "file")
+        return refusal(message, self._directory.born(whose.case, whose.of), "case")
 
     @contextmanager
     def _gathering(self) -> Iterator[_Books]:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from thimble.web.laboratory import views
+from thimble.web.laboratory import placing, views
 from thimble.web.screens import Link
 
 app_name = "laboratory"
@@ -11,8 +11,8 @@ NAVIGATION = (Link("Laboratory", "laboratory:inbox", "resolve_results", order=17
 urlpatterns = [
     path("", views.inbox, name="inbox"),
     path("<int:number>/", views.message, name="message"),
-    path("<int:number>/assign", views.assign, name="assign"),
-    path("<int:number>/place", views.place, name="place"),
+    path("<int:number>/assign", placing.assign, name="assign"),
+    path("<int:number>/place", placing.place, name="place"),
     path("of/<str:person>/seen", views.seen, name="seen"),
     path("<int:number>/settle", views.settle, name="settle"),
 ]

@@ -101,10 +101,13 @@ def read_typed(
     return found.outcome, found.quantity
 
 
+NO_STATUS = "The laboratory did not say whether this result is final (OBX-11 is empty)."
+
+
 def _standing(row: Observation) -> Standing:
     if not row.status:
         shifted = " The row may be shifted by a separator in a text." if not row.values else ""
-        raise Hold(f"The row has no status in OBX-11: it is not final.{shifted}", About.STATUS)
+        raise Hold(f"{NO_STATUS}{shifted}", About.STATUS)
     standing = STANDINGS.get(row.status)
     if standing is None:
         raise Hold(f"The status {shown(row.status)} is not in table 0085.", About.STATUS)
