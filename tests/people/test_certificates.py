@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -77,7 +77,7 @@ class House:
         )  # fmt: skip
 
     def doubts(self, on: date = TODAY) -> tuple[str, ...]:
-        return doubts(self.person.certificates[0], self.store.entries(ONE), self.basis(on))
+        return doubts(self.person.certificates[0], self.store.entries(ONE), self.basis(on), UTC)
 
 
 @pytest.fixture
@@ -473,7 +473,7 @@ def test_it_does_not_hold_while_the_decision_in_force_says_less_whenever_it_was_
     assert issued.worth(last, decision("fit", "none", NOW + timedelta(days=1))) is Worth.HOLDS
     assert issued.worth(last, None) is Worth.HOLDS
 
-    told = doubts(issued, immune.store.entries(ONE), with_decision(immune, found))
+    told = doubts(issued, immune.store.entries(ONE), with_decision(immune, found), UTC)
     if less:
         (sentence,) = told
         assert sentence.startswith(found.words)
@@ -499,7 +499,7 @@ def test_once_the_review_of_a_later_decision_is_due_somebody_looks(
     on = review + timedelta(days=days)
     basis = basis_of(immune.person, REA.birth_date, on, HEPATITIS, None, found)
     (issued,) = immune.person.certificates
-    said = doubts(issued, immune.store.entries(ONE), basis)
+    said = doubts(issued, immune.store.entries(ONE), basis, UTC)
     assert any("was to be reviewed by Wed 1 Apr 2026" in each for each in said) is told
     assert issued.worth(on, found) is Worth.HOLDS
 

@@ -25,6 +25,7 @@ from thimble.web.cohort.choosing import chosen
 from thimble.web.cohort.sending import letter_data
 from thimble.web.cohort.standings import asked_of
 from thimble.web.context import get_people, get_people_identities
+from thimble.web.fitness.joined import of_person
 from thimble.web.own_page.page import own_page
 from thimble.web.roles import Role
 from web.conftest import SITE
@@ -271,39 +272,105 @@ def test_the_page_of_a_person_says_where_they_stand(nurse: Client) -> None:
     assert "<b>On course.</b> Ready by Fri 6 Mar 2026 if the titre is 10 or more." in page
 
 
-def test_ready_says_nothing_of_what_is_decided_by_itself(nurse: Client) -> None:
-    """All evidence is there; who was found unfit, or is not cleared for such procedures, is no less so."""
-    before = clock.now() - timedelta(days=2)
-    with clock.standing_at(before):
-        ready = {"titre": 40.0}
-        plain = enrolled("Plain", *SERIES, **ready)
-        enrolled("Surgeon", *SERIES, **ready, exposure_prone="yes")
-        unfit = enrolled("Unfit", *SERIES, **ready)
-        due = enrolled("Due", *SERIES, **ready)
-    for person, outcome, review in (
-        (plain, "fit", date(2099, 1, 1)),
-        (unfit, "not_fit", date(2099, 1, 1)),
-        (due, "fit", before.date() + timedelta(days=1)),
-    ):
-        decide_fitness_of_person(
-            get_people(), person, FitnessVerdict(outcome, "none", review, "seen"),
-            facts={"rule_set": "uk_2023", "occasion": "clearance"}, days={},
-            today=before.date(), now=before, before=(), expected_position=5,
-            by="u-9", role="occupational_physician",
-        )  # fmt: skip
+def decide(person: str, outcome: str, review: date | None, restriction: str = "none") -> None:
+    """By a physician, two hours before the clock."""
+    at = clock.now() - timedelta(hours=2)
+    store = get_people()
+    decide_fitness_of_person(
+        store, person, FitnessVerdict(outcome, restriction, review, "seen"),
+        facts={"rule_set": "uk_2023", "occasion": "clearance"}, days={},
+        today=at.date() - timedelta(days=400), now=at, before=(),
+        expected_position=store.entries(person)[-1].position,
+        by="u-9", role="occupational_physician",
+    )  # fmt: skip
+
+
+def standing_of(page: str, family: str) -> str:
+    """The last cell of somebody's row, without its marks."""
+    (row,) = [row for row in page.split("<tr>") if f">{family}, Ada<" in row]
+    return " ".join(
+        re.sub(r"<[^>]+>", " ", row.rpartition("<td>")[2].partition("</td>")[0]).split()
+    ).replace(" ;", ";")
+
+
+@pytest.fixture
+def decided_about() -> dict[str, str]:
+    """People with all evidence, and what was decided about each."""
+    far, today = date(2099, 1, 1), clock.now().date()
+    with clock.standing_at(clock.now() - timedelta(days=2)):
+        ready = {
+            name: enrolled(name, *SERIES, titre=40.0)
+            for name in ("Plain", "Unfit", "Due", "Limited")
+        }
+        ready["Surgeon"] = enrolled("Surgeon", *SERIES, titre=40.0, exposure_prone="yes")
+    decide(ready["Plain"], "fit", far)
+    decide(ready["Unfit"], "not_fit", far)
+    decide(ready["Due"], "fit", today)
+    decide(ready["Limited"], "fit_with_restriction", far, "no_exposure_prone")
+    return ready
+
+
+def test_a_decision_stands_where_evidence_alone_would_say_ready(
+    nurse: Client, decided_about: dict[str, str]
+) -> None:
     page, _ = shown(nurse)
-    said = {
-        name: re.sub(r"<[^>]+>", " ", cell)
-        for row in page.split("<tr>")
-        for name, cell in re.findall(r'">(\w+), Ada</a>.*?<b>Ready\.</b>(.*?)</td>', row, re.S)
-    }
-    assert said["Plain"].strip() == ""
+
+    assert standing_of(page, "Plain") == "Ready."
+    # The clock stands at 01:40 UTC on 3 March; the decision was made at 00:40 in Zurich.
+    assert standing_of(page, "Unfit").startswith("Not fit by decision of Tue 3 Mar 2026.")
+    assert standing_of(page, "Due") == (
+        "To be judged. Nothing is missing. A physician reviews the decision about fitness first. "
+        "Decided about fitness: fit; its review is due."
+    )
+    limited = "Ready, with a restriction: no exposure-prone procedures."
+    assert standing_of(page, "Limited") == limited
     # No rule set is chosen, so nobody knows what is asked before such procedures.
-    assert "Surgeon" not in said
-    assert "Ready without exposure-prone procedures.</b>" in page
+    assert standing_of(page, "Surgeon").startswith("Ready without exposure-prone procedures.")
     assert "No rule set is chosen for exposure-prone procedures: the physician decides." in page
-    assert said["Unfit"].strip() == "Decided about fitness: not fit."
-    assert said["Due"].strip() == "Decided about fitness: fit; its review is due."
+
+    of = "/people/{}/"
+    unfit = nurse.get(of.format(decided_about["Unfit"])).content.decode()
+    assert "<b>Not fit by decision of Tue 3 Mar 2026.</b>" in unfit
+    assert "<b>Ready" not in unfit
+    assert f"<b>{limited}</b>" in nurse.get(of.format(decided_about["Limited"])).content.decode()
+
+
+def test_counts_filters_and_weeks_agree_with_the_decisions(
+    nurse: Client, decided_about: dict[str, str]
+) -> None:
+    page, _ = shown(nurse)
+    assert "<b>2 of 5 ready.</b>" in page
+    assert "1 to be judged. 1 not fit by decision." in page
+    this_week = re.findall(r'<tr><th scope="row">2 Mar 2026</th>(.*?)</tr>', page)[0]
+    assert re.findall(r">(\d+)<", this_week) == ["2", "2"]
+
+    assert set(shown(nurse, show="ready")[1]) == {"Plain, Ada", "Limited, Ada"}
+    assert shown(nurse, show="not_fit")[1] == ["Unfit, Ada"]
+    assert shown(nurse, show="to_judge")[1] == ["Due, Ada"]
+    assert {"Unfit, Ada", "Due, Ada"} < set(shown(nurse, show="not_ready")[1])
+    assert "2</b> of 5 ready" in nurse.get("/cohorts/").content.decode()
+
+
+def test_their_own_page_says_the_same_whatever_was_decided(decided_about: dict[str, str]) -> None:
+    def told(name: str) -> str:
+        reference = decided_about[name]
+        identity = get_people_identities().identity(reference)
+        assert identity is not None
+        file = acts.person_of(get_people(), reference, clock.now())
+        decision = of_person(reference, clock.now()).holds
+        site, zone = context.get_site(), context.zone()
+        return own_page(file, identity, site, clock.now().date(), zone, decision).fitness
+
+    assert told("Plain") == ""
+    assert told("Unfit") == told("Due") == told("Limited") != ""
+    assert "fit" not in told("Unfit").split()
+
+
+def test_the_form_of_the_filters_comes_back_to_the_list(nurse: Client) -> None:
+    enrolled("Ready", *SERIES, titre=120)
+    page, _ = shown(nurse)
+
+    assert re.search(r'<form class="people-filter[^"]*" method="get" action="#who">', page)
 
 
 VALID = dict.fromkeys(("identified", "drawn_here", "direct"), "yes")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -18,12 +19,13 @@ from thimble.clinical.vocabulary import VOCABULARY
 from thimble.ledger.entries import Kind as CaseKind
 from thimble.people.entries import Kind
 from thimble.people.identity import PersonIdentity
+from thimble.web import clock, context
 from thimble.web.context import get_identities, get_people, get_people_identities, get_store
 from thimble.web.fitness.joined import of_case, of_person
 from thimble.web.fitness.monitoring import REVIEW, monitored
 from thimble.web.roles import Role
 
-from .conftest import NIGHT
+from .conftest import NIGHT, SITE
 
 pytestmark = pytest.mark.django_db
 SignIn = Callable[[Role], Client]
@@ -66,11 +68,17 @@ def report(number: str = FILE_NUMBER, name: str = "Benedikt Aalders") -> str:
     return case
 
 
-def decide(case: str, outcome: str = "not_fit", **more: object) -> None:
+def decide(
+    case: str,
+    outcome: str = "not_fit",
+    *,
+    at: datetime = EARLIER + timedelta(minutes=1),
+    **more: object,
+) -> None:
     actions.decide_fitness(
         get_store(), case, actions.FitnessVerdict(outcome, "none", date(2026, 9, 1), "said so"), facts={
             "rule_set": "uk_2023", "occasion": "clearance"}, days={}, today=TODAY,
-        now=EARLIER + timedelta(minutes=1), **WHO, **more,
+        now=at, **WHO, **more,
     )  # fmt: skip
 
 
@@ -250,3 +258,39 @@ def test_deciding_of_nobody_is_refused() -> None:
 
 def test_the_kinds_of_both_ledgers_are_called_the_same() -> None:
     assert Kind.FITNESS_DECIDED.value == CaseKind.FITNESS_DECIDED.value
+
+
+@pytest.mark.parametrize(
+    ("zone", "now"),
+    [
+        ("America/New_York", datetime(2026, 11, 28, 1, tzinfo=UTC)),
+        ("Europe/Zurich", datetime(2026, 11, 27, 19, tzinfo=UTC)),
+        ("Pacific/Auckland", datetime(2026, 11, 27, 7, tzinfo=UTC)),
+        ("Pacific/Auckland", datetime(2026, 11, 26, 20, tzinfo=UTC)),
+    ],
+)
+def test_a_decision_carries_the_site_s_day(
+    signed_in: SignIn, settings: Any, zone: str, now: datetime
+) -> None:
+    """On Friday 27 November: at 20:00 west and east of Greenwich, and on a morning in the east."""
+    there = SITE.replace("Europe/Zurich", zone)
+    (settings.DATA / "site.toml").write_text(there, encoding="utf-8")
+    context.forget()
+    with clock.standing_at(now):
+        person, case = enrol(), report("", "Somebody Else")
+        physician = signed_in(PHYSICIAN)
+        of_them = reverse("fitness:person", args=[person])
+        answer = physician.post(of_them, {**HIV, **DECISION, "review_on": "2026-11-27"})
+        assert "after 2026-11-27" in answer.content.decode()
+        answer = physician.post(of_them, {**HIV, **DECISION, "review_on": "2026-11-28"})
+        assert answer.status_code == 302
+        decide(case, at=now)
+
+        page = physician.get(of_them).content.decode()
+        pages = [page, physician.get(reverse("fitness:fitness", args=[case])).content.decode()]
+        for each in pages:
+            assert "Fri 27 Nov 2026" in each
+            assert "Thu 26 Nov 2026" not in each
+        assert "Sat 28 Nov 2026" in page  # the review alone
+        assert page.count("Sat 28 Nov 2026") == page.count("eview Sat 28") + page.count("on Sat 28")
+        assert "Review was due" not in physician.get(f"/people/{person}/").content.decode()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import date, timedelta
+from datetime import UTC, date, timedelta
 
 import pytest
 
@@ -542,7 +542,7 @@ def test_a_certificate_that_is_out_is_to_be_looked_at_again(ada: str, send: Send
 
     person = held(ada)
     basis = basis_of(person, ADA.birth_date, DRAWN, asked_of(get_site()))
-    told = doubts(person.certificates[0], get_people().entries(ada), basis)
+    told = doubts(person.certificates[0], get_people().entries(ada), basis, UTC)
     assert "A result was written down since: HBsAg." in told
 
 

@@ -123,7 +123,7 @@ class Status(StrEnum):
     """Where a person stands towards the first day, for the work that the person will do.
 
     `READY_WITHOUT` is ready for work without exposure-prone procedures, and not yet for these, or nobody
-    has said whether the work holds any.
+    has said whether the work holds any. `NOT_FIT` is a physician's decision, whatever is documented.
     """
 
     READY = "ready"
@@ -132,6 +132,7 @@ class Status(StrEnum):
     ON_COURSE = "on_course"
     LATE = "late"
     OPEN = "open"
+    NOT_FIT = "not_fit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +141,8 @@ class Readiness:
 
     `provided` and `open` hold a sentence's rest or a sentence for each disease that has one. `procedures`
     is what is asked before exposure-prone procedures, over and above `states`; `without` the answer for
-    work without them, where it is another one and the rule set lets such work begin.
+    work without them, where it is another one and the rule set lets such work begin. `restriction` is what
+    a physician's decision in force forbids, in terms of work, "" for nothing.
     """
 
     states: tuple[DiseaseState, ...]
@@ -152,6 +154,7 @@ class Readiness:
     open: tuple[str, ...]
     procedures: tuple[DiseaseState, ...] = ()
     without: Readiness | None = None
+    restriction: str = ""
 
     @property
     def lacks(self) -> tuple[Lack, ...]:
@@ -179,10 +182,16 @@ class Readiness:
 
     def said(self) -> str:
         """When the person is ready, in one sentence that claims nothing that nobody knows."""
+        if self.status is Status.NOT_FIT:
+            return "Not fit by decision."
+        if self.restriction and self.status in (Status.READY, Status.READY_WITHOUT):
+            return f"Ready, with a restriction: {self.restriction}."
         if self.status is Status.READY:
             return "Ready."
         if self.status is Status.TO_JUDGE:
-            return "Nothing is missing; a clinician judges what is documented."
+            # What stays open is a decision and no document.
+            rest = "." if self.open else "; a clinician judges what is documented."
+            return f"Nothing is missing{rest}"
         without = "for work without exposure-prone procedures"
         if self.status is Status.READY_WITHOUT:
             rest = f"; for these {self.by() or 'no day can be said'}" if self._lacking else ""

@@ -93,7 +93,10 @@ def subject(person: fold.Person, born: date, on: date) -> Cleared_Person:
     answers: dict[PartialDate, str] = {}
     for each in person.evidence:
         if each.kind is Kind.RESULT_RECORDED and each.body["test"] == WEAK_IMMUNITY:
-            text = each.body["when"] or each.recorded_at.date().isoformat()
+            written = each.recorded_at.date()
+            if on < written <= on + _CALENDARS_APART:
+                written = on
+            text = each.body["when"] or written.isoformat()
             when = PartialDate.parse(text)
             if when.first <= on:
                 answers[when] = str(each.body["word"])

@@ -84,7 +84,7 @@ def rechecks(
         hepatitis_b: None where the tables could not be asked.
     """
     work = person.employment
-    waits = tuple(_to_see(person, on))
+    waits = tuple(_to_see(person, on, house.zone))
     if not work.here_on(on) or (work.starts_on is not None and work.starts_on > on):
         return waits
     known = judged(person, born, on, house.protocol, _to_judge(person, house))
@@ -112,12 +112,12 @@ def _to_judge(person: Person, house: House) -> Sequence[str]:
     return [disease for disease in house.asked if disease in against]
 
 
-def _to_see(person: Person, on: date) -> Iterable[Recheck]:
+def _to_see(person: Person, on: date, zone: tzinfo) -> Iterable[Recheck]:
     """Results of the laboratory. A list is read over shoulders: what they say stands in the file alone."""
     waiting = to_see(person)
     if not waiting:
         return
-    days = [min(one.since.date(), on) for one in waiting]
+    days = [min(one.since.astimezone(zone).date(), on) for one in waiting]
     told = [
         f"A result {WORDS[one.why]}, {calendar_day(day)}."
         for one, day in zip(waiting, days, strict=True)

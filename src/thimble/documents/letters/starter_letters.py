@@ -46,6 +46,12 @@ TITLES: Mapping[str, tuple[str, str]] = {
 """Of each kind of letter (ids of `people.choices.LETTERS`): its title and what stands below."""
 
 
+DECIDED = (
+    "What was decided about your fitness for work stays as it is; we tell you when it changes."
+)
+"""The same words whatever was decided."""
+
+
 def wanted(about: str, whole: Readiness) -> bool:
     """Whether a kind of letter has anything to say to somebody."""
     if about == "offer":
@@ -117,7 +123,9 @@ def _missing(whole: Readiness, today: date) -> _Words:
         f"{_start(whole)}{why} This is what is missing on our side; the days are those recommended.",
     )
     said = f"If all is done on these days: ready {whole.by()}."
-    by = (said,) if whole.ready_on is not None else ()
+    by = (said,) if whole.ready_on is not None and not whole.restriction else ()
+    if whole.status is Status.NOT_FIT or whole.restriction:
+        by = (DECIDED,)
     done = (
         "Send us what you have on paper already: a dose that is documented need not be given again.",
         "For a dose or a blood sample call us and agree on a time.",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, tzinfo
 
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.durations import Duration, add
@@ -125,12 +125,15 @@ def _next_checks(person: Person, born: date | None, on: date, asked: Asked) -> I
             yield judgement.again_on
 
 
-def doubts(issued: Issued, entries: Sequence[Entry[Kind]], now: Basis) -> tuple[str, ...]:
+def doubts(
+    issued: Issued, entries: Sequence[Entry[Kind]], now: Basis, zone: tzinfo
+) -> tuple[str, ...]:
     """Why somebody should look again whether a certificate still holds, in sentences; none if nothing.
 
     Args:
         entries: of the whole file. Only what was written after the last look counts.
         now: the basis as of today.
+        zone: the site's, whose days reviews are set for.
     """
     told = [
         f"{DISEASES[state.disease]}: met when it was issued, no longer by what is documented now."
@@ -146,7 +149,7 @@ def doubts(issued: Issued, entries: Sequence[Entry[Kind]], now: Basis) -> tuple[
     ):
         told.append(f"It was decided since: {inside(now.decided.words)}.")
     review = now.decided.review_on if now.decided is not None and now.review_due else None
-    if review is not None and issued.looked_at.date() < review:
+    if review is not None and issued.looked_at.astimezone(zone).date() < review:
         told.append(f"The decision about fitness was to be reviewed by {calendar_day(review)}.")
     gone = undone(entries)
     before = {e.position: e for e in entries if e.position <= issued.looked}

@@ -25,7 +25,8 @@ DRAWS = "draws"
 @dataclass(frozen=True, slots=True)
 class Member:
     """One person of a cohort. `since` is the day from which those who are ready were so on record;
-    `exposure_prone` whether they do such procedures, as the file has it."""
+    `exposure_prone` whether they do such procedures, as the file has it; `decision` the one about their
+    fitness that is in force."""
 
     reference: str
     role: str
@@ -36,11 +37,19 @@ class Member:
     declined: bool
     unanswered: bool
     exposure_prone: str
+    decision: FitnessDecision | None = None
 
     @property
     def ready(self) -> bool:
         """Whether nothing is missing and nothing is left to judge."""
         return self.readiness.status is Status.READY
+
+    @property
+    def projected(self) -> date | None:
+        """The day on which they will be ready; None where none can be said, or a decision forbids a part
+        of the work."""
+        barred = self.readiness.restriction and self.exposure_prone != "no"
+        return None if barred else self.readiness.ready_on
 
     def missing(self) -> frozenset[str]:
         """What is missing, in groups such as `dose:hepatitis_b`."""
@@ -61,14 +70,15 @@ def member(
     on: date,
     asked: Asked,
     zone: tzinfo,
-    decision: FitnessDecision | None = None,
+    decisions: Sequence[FitnessDecision] = (),
 ) -> Member:
     """Where a person stands on a day.
 
     Args:
         zone: the one whose days the register is read in.
-        decision: the one about the person's fitness that is in force, wherever it was made.
+        decisions: those about the person's fitness, wherever they were made, the earliest first.
     """
+    decision = decisions[-1] if decisions else None
     work = person.employment
     whole = _with_since(readiness(person, born, on, asked, decision), person, born, on, asked, zone)
     states = (*whole.states, *whole.procedures)
@@ -79,10 +89,11 @@ def member(
         work.site,
         work.starts_on,
         whole,
-        _since(person, born, on, asked, zone, decision) if whole.status is Status.READY else None,
+        _since(person, born, on, asked, zone, decisions) if whole.status is Status.READY else None,
         any(e.body["disease"] in open_ for e in person.of(Kind.DECLINED)),
         _unanswered(person, whole),
         work.exposure_prone,
+        decision,
     )
 
 
@@ -130,20 +141,20 @@ def _since(
     on: date,
     asked: Asked,
     zone: tzinfo,
-    decision: FitnessDecision | None,
+    decisions: Sequence[FitnessDecision],
 ) -> date:
     """The first day on which what was on record by then already made the person ready."""
     written = {e.entry: e.recorded_at.astimezone(zone).date() for e in person.evidence}
     days = {*written.values(), person.enrolled_at.astimezone(zone).date()}
-    decided = None if decision is None else decision.at.astimezone(zone).date()
-    if decided is not None:
-        days.add(decided)
+    decided = [(each.at.astimezone(zone).date(), each) for each in decisions]
+    days |= {day for day, _ in decided}
     for day in sorted(day for day in days if day < on):
         then = replace(
             person, evidence=tuple(e for e in person.evidence if written[e.entry] <= day)
         )
-        by_then = decision if decided is not None and decided <= day else None
-        if readiness(then, born, day, asked, by_then).status is Status.READY:
+        by_then = [decision for at, decision in decided if at <= day]
+        held = by_then[-1] if by_then else None
+        if readiness(then, born, day, asked, held).status is Status.READY:
             return day
     return on
 
@@ -176,7 +187,7 @@ def by_week(
     adds those of whom a day can be said. At most `most` weeks ahead.
     """
     this = monday(today)
-    ahead = [m.readiness.ready_on for m in members if m.readiness.ready_on is not None]
+    ahead = [m.projected for m in members if m.projected is not None]
     last = max([this, *(monday(d) for d in ahead), *(monday(m.start) for m in members if m.start)])
     last = min(last, this + most * WEEK)
     found = []

@@ -28,6 +28,7 @@ from thimble.people.immunity import about
 from thimble.people.judged import judged
 from thimble.people.readiness.asked import Asked
 from thimble.people.readiness.by_evidence import state_of
+from thimble.people.readiness.decided import as_decided
 from thimble.people.readiness.hepatitis_b import hepatitis_b_state, hepatitis_b_steps
 from thimble.people.readiness.procedures import (
     HBSAG,
@@ -56,11 +57,18 @@ def readiness(
     asked: Asked,
     decision: FitnessDecision | None = None,
 ) -> Readiness:
-    """Where somebody stands on a day towards their first day, by what is documented.
+    """Where somebody stands on a day towards their first day, by what is documented and was decided.
 
     Args:
         decision: the one about the person's fitness that is in force, wherever it was made.
     """
+    whole = _documented(person, born, on, asked, decision)
+    return as_decided(whole, decision, on, person.employment.exposure_prone)
+
+
+def _documented(
+    person: Person, born: date | None, on: date, asked: Asked, decision: FitnessDecision | None
+) -> Readiness:
     told = {disease for evidence in person.evidence for disease in about(evidence)}
     found = judged(person, born, on, asked.protocol, asked.diseases)
     states = tuple(

@@ -8,11 +8,13 @@ from datetime import date
 
 from thimble.clinical.immunity import rules
 from thimble.clinical.readiness import DiseaseState, Readiness, together
+from thimble.ledger.fitness import FitnessDecision
 from thimble.people.fold import Person
 from thimble.people.giving import dose_supposed
 from thimble.people.hepatitis_b import DISEASE, hepatitis_b
 from thimble.people.products import Product
 from thimble.people.readiness.asked import Asked
+from thimble.people.readiness.decided import as_decided
 from thimble.people.readiness.judging import readiness
 
 
@@ -34,18 +36,25 @@ class Supposed:
 
 
 def suppose(
-    person: Person, born: date | None, today: date, asked: Asked, product: Product, day: date
+    person: Person,
+    born: date | None,
+    today: date,
+    asked: Asked,
+    product: Product,
+    day: date,
+    decision: FitnessDecision | None = None,
 ) -> Supposed:
-    """The person with one dose of a product more."""
+    """The person with one dose of a product more; `decision` is the one about fitness in force."""
     on = max(today, day)
     then = dose_supposed(person, product, day)
-    before, after = readiness(person, born, today, asked), readiness(then, born, on, asked)
+    before = readiness(person, born, today, asked, decision)
+    after = readiness(then, born, on, asked, decision)
     # What the product is not against goes on as from today: only a live vaccine delays another.
     moved = {*product.diseases, *_delayed(product, asked.protocol)}
     return Supposed(
         on,
         before,
-        _mixed(before, after, moved),
+        as_decided(_mixed(before, after, moved), decision, on, person.employment.exposure_prone),
         _verdict(then, born, on, asked, product, day),
         product,
     )

@@ -29,7 +29,7 @@ from thimble.web.certificates.issuing import one_file
 from thimble.web.certificates.keys import NotSigned
 from thimble.web.certificates.page import lines
 from thimble.web.certificates.papers import DjangoPapers
-from thimble.web.context import get_people, get_people_identities, looked, today
+from thimble.web.context import get_people, get_people_identities, looked, today, zone
 from thimble.web.people.found import account_names
 from thimble.web.people.roster import roster
 
@@ -218,7 +218,8 @@ def _sorted(
         )
         basis = basis_today(person, who, decisions)
         standing = _standard(person)
-        if standing is not None and doubts(standing, entries.get(person.reference, []), basis):
+        written = entries.get(person.reference, [])
+        if standing is not None and doubts(standing, written, basis, zone()):
             cannot.append(Row(row.reference, row.name, row.born, why=(LOOK_FIRST,)))
             continue
         if standing is not None:

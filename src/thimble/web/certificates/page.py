@@ -16,6 +16,7 @@ from thimble.people.certificates.issued import Issued
 from thimble.people.certificates.limits import LIMITS
 from thimble.people.entries import Kind
 from thimble.people.fold import Person
+from thimble.web.context import zone
 
 WORTHS: Mapping[Worth, str] = {
     Worth.HOLDS: "Holds until {until}",
@@ -91,7 +92,7 @@ def _line(
             part for part in (statement.words, statement.about_exposure_prone) if part
         ),
         facts=tuple(facts),
-        doubts=doubts(issued, entries, basis) if running else (),
+        doubts=doubts(issued, entries, basis, zone()) if running else (),
         open=running,
         withdrawn=issued.withdrawn is not None,
         kept=issued.number in kept and worth is not Worth.NOT_AT_PRESENT,

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, timedelta, tzinfo
 
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.readiness import Lack, Need, Readiness, Status, said_together
-from thimble.clinical.saying import calendar_day, inside
-from thimble.ledger.fitness import FitnessDecision
+from thimble.clinical.saying import calendar_day, day, inside
 from thimble.people.choices import TESTS
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
@@ -28,6 +27,7 @@ STATUS_WORDS: Mapping[Status, str] = {
     Status.ON_COURSE: "On course",
     Status.LATE: "Not by the first day",
     Status.OPEN: "No day can be said",
+    Status.NOT_FIT: "Not fit by decision",
 }
 SHOWS: Mapping[str, str] = {
     "all": "Everybody",
@@ -43,6 +43,7 @@ _SEVERITY = (
     Status.LATE,
     Status.OPEN,
     Status.TO_JUDGE,
+    Status.NOT_FIT,
     Status.READY_WITHOUT,
     Status.ON_COURSE,
     Status.READY,
@@ -134,9 +135,9 @@ def row(
     member: Member,
     identity: PersonIdentity | None,
     today: date,
-    decision: FitnessDecision | None = None,
+    zone: tzinfo,
 ) -> Row:
-    """Somebody in a line; `decision` is the one about their fitness that is in force."""
+    """Somebody in a line; `zone` is the one whose days decisions are dated in."""
     whole, who = member.readiness, identity or PersonIdentity()
     now = [lack for lack in whole.lacks if not _later(lack, today)]
     then = [lack for lack in whole.lacks if _later(lack, today)]
@@ -147,7 +148,7 @@ def row(
         number=who.number,
         role=", ".join(part for part in (member.role, member.site) if part),
         start=_start(member, today),
-        status=STATUS_WORDS[whole.status],
+        status=_status(member, zone),
         ready=member.ready,
         by=_by(whole),
         soonest=f"At the earliest {calendar_day(whole.soonest)}."
@@ -160,29 +161,45 @@ def row(
             *(f"{each}." for each in whole.unsaid),
         ),
         unjudged=", ".join(inside(DISEASES[disease]) for disease in whole.unjudged),
-        beside=_beside(member, decision, today),
+        beside=_beside(member, today),
     )
+
+
+def _status(member: Member, zone: tzinfo) -> str:
+    """The standing, with the decision that made it: its restriction or its day."""
+    whole = member.readiness
+    if whole.status is Status.NOT_FIT and member.decision is not None:
+        return f"{STATUS_WORDS[Status.NOT_FIT]} of {day(member.decision.at, zone)}"
+    if whole.restriction and whole.status in (Status.READY, Status.READY_WITHOUT):
+        return whole.said().rstrip(".")
+    return STATUS_WORDS[whole.status]
 
 
 def _start(member: Member, today: date) -> str:
     if member.start is None:
         return "First day not known"
-    day, ago = calendar_day(member.start), (today - member.start).days
+    start, ago = calendar_day(member.start), (today - member.start).days
     if member.ready or ago <= 0:
-        return day
-    return f"{day}, {ago} {'day' if ago == 1 else 'days'} ago"
+        return start
+    return f"{start}, {ago} {'day' if ago == 1 else 'days'} ago"
 
 
 def _by(whole: Readiness) -> str:
     if whole.ready_on is None:
-        return ""
+        # Nothing is missing, and what stays open is said beside it.
+        return whole.said() if whole.status is Status.TO_JUDGE and whole.open else ""
     return f"With them {whole.by()}." if whole.status is Status.READY_WITHOUT else whole.said()
 
 
-def _beside(member: Member, decision: FitnessDecision | None, today: date) -> tuple[str, ...]:
-    """What somebody may not do although all evidence is there, in terms of work alone."""
-    if decision is not None and (decision.outcome != "fit" or decision.due(today)):
-        review = "; its review is due" if decision.due(today) else ""
+def _beside(member: Member, today: date) -> tuple[str, ...]:
+    """What a physician decided or decides, in terms of work alone, where the standing does not say it."""
+    decision, whole = member.decision, member.readiness
+    due = decision is not None and decision.due(today)
+    if whole.status is Status.NOT_FIT:
+        return ("The review of that decision is due.",) if due else ()
+    said = whole.restriction and whole.status in (Status.READY, Status.READY_WITHOUT)
+    if decision is not None and (due or (decision.outcome != "fit" and not said)):
+        review = "; its review is due" if due else ""
         return (f"Decided about fitness: {inside(decision.words)}{review}.",)
     alone = member.ready and member.exposure_prone == "yes" and decision is None
     return (CLEARED_BY,) if alone else ()

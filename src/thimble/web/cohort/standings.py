@@ -19,7 +19,7 @@ from thimble.people.readiness.cohorts import Member, member
 from thimble.web import clock
 from thimble.web.fitness.joined import of_people
 
-_Key = tuple[int, date | None, date, Asked, FitnessDecision | None]
+_Key = tuple[int, date | None, date, Asked, tuple[FitnessDecision, ...]]
 
 
 class Standings:
@@ -47,22 +47,22 @@ class Standings:
         for person in everybody:
             who = identities.get(person.reference)
             born = who.birth_date if who else None
-            decision = decisions.get(person.reference)
-            key = (person.last_number, born, today, asked, decision)
+            decided = decisions.get(person.reference, ())
+            key = (person.last_number, born, today, asked, decided)
             with self._lock:
                 known = self._known.get(person.reference)
             if known is None or known[0] != key:
-                known = (key, member(person, born, today, asked, site.zone, decision))
+                known = (key, member(person, born, today, asked, site.zone, decided))
                 with self._lock:
                     self._known[person.reference] = known
             found.append(known[1])
         return found
 
 
-def _decisions(people: Iterable[Person]) -> dict[str, FitnessDecision]:
-    """The decisions about fitness in force: they settle what the tables leave to the physician."""
-    found = of_people((person.reference for person in people), clock.now()).items()
-    return {person: each.holds for person, each in found if each.holds is not None}
+def _decisions(people: Iterable[Person]) -> dict[str, tuple[FitnessDecision, ...]]:
+    """The decisions about fitness, the earliest first: the last one is in force."""
+    found = of_people((person.reference for person in people), clock.now())
+    return {person: each.decisions for person, each in found.items()}
 
 
 @cache

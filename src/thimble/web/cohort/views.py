@@ -25,7 +25,6 @@ from thimble.web.cohort.choosing import Chosen, chosen
 from thimble.web.cohort.picture import picture
 from thimble.web.cohort.standings import standings
 from thimble.web.context import get_people_identities, get_site, looked, zone
-from thimble.web.fitness.joined import of_people
 from thimble.web.people.roster import roster
 
 
@@ -67,7 +66,6 @@ def one(request: HttpRequest) -> HttpResponse:
     found = chosen(request.GET)
     shown = Paginator(found.shown, page.PAGE).get_page(request.GET.get("page"))
     looked(request, (m.reference for m in shown), whose="worker", where="cohort")
-    decided = of_people([m.reference for m in shown], clock.now())
     weeks = weekly.by_week(found.members, found.today)
     heads, demand = page.demand_rows(weekly.demand(found.members, found.today))
     counts = found.counts()
@@ -76,13 +74,7 @@ def one(request: HttpRequest) -> HttpResponse:
         "starts": page.starts_of(m.start for m in found.members),
         "everybody": len(found.members),
         "rows": [
-            page.row(
-                m,
-                found.identities.get(m.reference),
-                found.today,
-                decided[m.reference].holds if m.reference in decided else None,
-            )
-            for m in shown
+            page.row(m, found.identities.get(m.reference), found.today, zone()) for m in shown
         ],
         "shown": shown,
         "counts": counts,

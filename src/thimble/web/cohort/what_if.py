@@ -21,6 +21,7 @@ from thimble.web import clock
 from thimble.web.access import needs
 from thimble.web.cohort.standings import asked_of
 from thimble.web.context import get_people, get_people_identities, get_site, looked, zone
+from thimble.web.fitness.joined import of_person
 
 FARTHEST = timedelta(days=3660)
 """A day further ahead than ten years is a slip of the pen."""
@@ -124,7 +125,8 @@ def what_if(request: HttpRequest, person: str) -> HttpResponse:
     answer = None
     if request.method == "POST" and form.is_valid():
         product, day = form.cleaned_data["product"], form.cleaned_data["day"]
-        supposed = suppose(found, born, today, asked_of(get_site()), product, day)
+        decision = of_person(person, clock.now()).holds
+        supposed = suppose(found, born, today, asked_of(get_site()), product, day, decision)
         answer = answer_of(supposed, product.name, day)
     context = {
         "form": form,

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, tzinfo
 
 from django.urls import reverse
 
 from thimble.actions.people import PREFIX
 from thimble.clinical.fitness import Due, Proposal, propose, tables, vocabulary
 from thimble.clinical.fitness.proposing import SAYS
-from thimble.clinical.saying import calendar_day
+from thimble.clinical.saying import calendar_day, day
 from thimble.ledger.bodies import FITNESS_OUTCOMES as OUTCOMES
 from thimble.ledger.bodies import FITNESS_RESTRICTIONS as RESTRICTIONS
 from thimble.ledger.fitness import FitnessDecision, still_held
@@ -152,6 +152,7 @@ def fitness_page(
     facts: Mapping[str, object],
     days: Mapping[str, date],
     now: datetime,
+    zone: tzinfo,
     *,
     typed: Mapping[str, str],
     on_record: tuple[Row, ...] = (),
@@ -161,12 +162,13 @@ def fitness_page(
     person: str = "",
     name: str = "",
 ) -> FitnessPage:
-    """The page as of `now`, in the site's zone.
+    """The page as of `now`, with the days of `zone`.
 
     Of a case, or of the file `person`: then `case` is "" and `name` says who it is. `decisions` are those
     about the worker, wherever they were made.
     """
-    proposal, protocol = propose(facts, days, now.date()), tables()
+    today = now.astimezone(zone).date()
+    proposal, protocol = propose(facts, days, today), tables()
     fitness, restriction = proposal.fitness, proposal.restriction
     before = still_held(decisions, facts.get("occasion"))
     words = [protocol.outputs["fitness"].words(v) for v in fitness.possible]
@@ -193,10 +195,10 @@ def fitness_page(
         if facts.get("occasion") == "clearance" and facts.get("exposure_prone") == "yes"
         else (),
         advice=tuple(item.outputs["text"] for item in proposal.advice if item.certain),
-        due=tuple((d.infection, _due(d), d.overdue(now.date())) for d in proposal.schedule.due),
+        due=tuple((d.infection, _due(d), d.overdue(today)) for d in proposal.schedule.due),
         untold=proposal.schedule.open if facts.get("occasion") == "clearance" else (),
         reasons=tuple(ReasonWords.of(r, protocol, _rule) for r in proposal.reasons),
-        earlier=tuple(_earlier(d, case or person, now.date()) for d in reversed(decisions)),
+        earlier=tuple(_earlier(d, case or person, today, zone) for d in reversed(decisions)),
         on_record=on_record,
         record_doubt=record_doubt,
         link=link,
@@ -261,11 +263,11 @@ def _options(words: Mapping[str, str], chosen: str) -> tuple[tuple[str, str, boo
     return tuple((id_, said.capitalize(), id_ == chosen) for id_, said in words.items())
 
 
-def _earlier(decision: FitnessDecision, here: str, today: date) -> Earlier:
+def _earlier(decision: FitnessDecision, here: str, today: date, zone: tzinfo) -> Earlier:
     file = "on the worker's file" if decision.of.startswith(PREFIX) else f"in case {decision.of}"
     return Earlier(
         words=decision.words,
-        on=calendar_day(decision.at.date()),
+        on=day(decision.at, zone),
         review=calendar_day(decision.review_on) if decision.review_on else "",
         rule_set=vocabulary()["rule_set"].label(decision.rule_set),
         edition=decision.edition,
@@ -290,5 +292,5 @@ def _rested(decision: FitnessDecision) -> Iterator[str]:
 
 
 def _sampled(decision: FitnessDecision) -> Iterator[str]:
-    for name, day in decision.days.items():
-        yield f"{DAYS[name][0]}: {calendar_day(day)}"
+    for name, on in decision.days.items():
+        yield f"{DAYS[name][0]}: {calendar_day(on)}"

@@ -141,7 +141,7 @@ def _show(
     site = get_site()
     identity = get_people_identities().identity(found.reference)
     page = fitness_page(
-        "", found.entries, joined.decisions, facts, days, clock.now().astimezone(site.zone),
+        "", found.entries, joined.decisions, facts, days, clock.now(), site.zone,
         typed=typed, fault=fault, person=found.reference,
         name=identity.name if identity else "Name erased",
         on_record=rows(offers_of_file(found, site.zone), facts, days),

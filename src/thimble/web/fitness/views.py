@@ -167,10 +167,10 @@ def _show(
     *,
     fault: str = "",
 ) -> HttpResponse:
-    now = reading.plan.now.astimezone(get_site().zone)
     offered, doubt = _offers(request, reading)
     page = fitness_page(
-        reading.case, reading.position, decisions, facts, days, now, typed=typed, fault=fault,
+        reading.case, reading.position, decisions, facts, days, reading.plan.now,
+        get_site().zone, typed=typed, fault=fault,
         on_record=(
             *rows_of(_followed(request, reading), reading.case, facts), *rows(offered, facts, days)
         ),

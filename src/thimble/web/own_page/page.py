@@ -11,6 +11,7 @@ from datetime import date, tzinfo
 from thimble.clinical.readiness import Need
 from thimble.clinical.saying import calendar_day, inside
 from thimble.clinical.site import Site
+from thimble.ledger.fitness import FitnessDecision
 from thimble.people import choices
 from thimble.people.fold import Document, Person
 from thimble.people.identity import PersonIdentity
@@ -20,6 +21,11 @@ from thimble.web.people.words import size, undocumented
 from thimble.web.words import moment
 
 _TEST = "A test or blood sample at occupational medicine"
+_FITNESS = (
+    "What holds for your work occupational medicine tells you itself; nothing on this page changes it. "
+    "Please call if you do not know it."
+)
+"""The same words whatever was decided: a page on a phone is read over shoulders."""
 _TALK = "Occupational medicine would like to talk with you: please call"
 
 
@@ -31,6 +37,7 @@ class OwnPage:
     first_day: str
     missing: tuple[str, ...]
     steps: tuple[str, ...]
+    fitness: str
     brought: tuple[Brought, ...]
 
 
@@ -45,15 +52,21 @@ class Brought:
 
 
 def own_page(
-    person: Person, identity: PersonIdentity, site: Site, today: date, zone: tzinfo
+    person: Person,
+    identity: PersonIdentity,
+    site: Site,
+    today: date,
+    zone: tzinfo,
+    decision: FitnessDecision | None = None,
 ) -> OwnPage:
-    """The page on a day."""
+    """The page on a day; `decision` is the one about their fitness that is in force."""
     start = person.employment.starts_on
     return OwnPage(
         greeting=identity.given_name.partition(" ")[0],
         first_day=calendar_day(start) if start is not None and start >= today else "",
         missing=undocumented(person, site.evidence_asked),
-        steps=_steps(person, identity, asked_of(site), today),
+        steps=_steps(person, identity, asked_of(site), today, decision),
+        fitness=_FITNESS if decision is not None and _speaks(decision, today) else "",
         brought=tuple(_brought(each, zone) for each in person.documents if each.brought),
     )
 
@@ -71,13 +84,24 @@ def _brought(scan: Document, zone: tzinfo) -> Brought:
     )
 
 
-def _steps(person: Person, identity: PersonIdentity, asked: Asked, today: date) -> tuple[str, ...]:
+def _speaks(decision: FitnessDecision, today: date) -> bool:
+    """Whether having brought everything is not yet a yes."""
+    return decision.outcome != "fit" or decision.due(today)
+
+
+def _steps(
+    person: Person,
+    identity: PersonIdentity,
+    asked: Asked,
+    today: date,
+    decision: FitnessDecision | None,
+) -> tuple[str, ...]:
     """The next dose of each vaccine, a test, a talk: no more than what will be done."""
     # Where nothing came yet the card comes first: doses may be on it.
     if not person.evidence:
         return ()
     told: dict[str, str] = {}
-    for lack in readiness(person, identity.birth_date, today, asked).lacks:
+    for lack in readiness(person, identity.birth_date, today, asked, decision).lacks:
         if lack.need is Need.DOSE:
             day = lack.recommended
             later = f", from {calendar_day(day)}" if day is not None and day > today else ""

@@ -23,6 +23,7 @@ from thimble.web.clinic.choosing import booked_when, mine
 from thimble.web.clinic.store import get_clinic
 from thimble.web.cohort.offering import offer_to_read, record_read
 from thimble.web.context import get_site, zone
+from thimble.web.fitness.joined import of_person
 from thimble.web.limits import over_limit
 from thimble.web.models import PersonLink
 from thimble.web.own_page.forms import BringForm
@@ -179,7 +180,10 @@ def show(request: HttpRequest, here: Visitor, form: BringForm) -> HttpResponse:
     """The page, with a form that may have come back. That it told of an offer that a law asks for is put on
     record."""
     today = clock.now().astimezone(zone()).date()
-    page = own_page(here.person, here.identity, get_site(), today, zone())
+    page = own_page(
+        here.person, here.identity, get_site(), today, zone(),
+        of_person(here.person.reference, clock.now()).holds,
+    )  # fmt: skip
     offer = offer_to_read(here.person, here.identity.birth_date, today)
     if offer and request.method == "GET":
         record_read(here.person, today, clock.now())

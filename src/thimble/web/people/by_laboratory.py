@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import tzinfo
 
-from thimble.clinical.saying import calendar_day
+from thimble.clinical.saying import day
 from thimble.ledger.entries import Entry
 from thimble.people import to_see
 from thimble.people.entries import Kind
@@ -35,7 +36,7 @@ class ByLaboratory:
     cases: tuple[str, ...] = ()
 
 
-def by_laboratory(person: Person, entries: Sequence[Entry[Kind]]) -> ByLaboratory:
+def by_laboratory(person: Person, entries: Sequence[Entry[Kind]], zone: tzinfo) -> ByLaboratory:
     """For the person's page; `entries` are those of the file."""
     known = {each.entry: each for each in (*person.evidence, *person.preliminary)}
     waiting = to_see.to_see(person)
@@ -44,7 +45,7 @@ def by_laboratory(person: Person, entries: Sequence[Entry[Kind]]) -> ByLaborator
         tuple(
             _line(
                 known.get(one.entry) or _first(entries, one.entry),
-                f"It {to_see.WORDS[one.why]}, {calendar_day(one.since.date())}.",
+                f"It {to_see.WORDS[one.why]}, {day(one.since, zone)}.",
             )
             for one in waiting
         ),

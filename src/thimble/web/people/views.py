@@ -179,7 +179,7 @@ def person(request: HttpRequest, person: str) -> HttpResponse:
         "scan_form": ScanForm(),
         "own_link": state_of_link(found.reference),
         **certificates_of(request, found, identity),
-        "laboratory": by_laboratory(found, get_people().entries(found.reference)),
+        "laboratory": by_laboratory(found, get_people().entries(found.reference), zone()),
         "may_edit": can(request, "edit_people"),
         "fitness": of_person(found.reference, clock.now()).holds,
         "fitness_due": _today(),
@@ -559,7 +559,7 @@ def _standing(person: Person, identity: PersonIdentity | None) -> Row | None:
         return None
     known = {} if identity is None else {person.reference: identity}
     (member,) = standings().of([person], known, today, get_site())
-    return row(member, identity, today)
+    return row(member, identity, today, zone())
 
 
 def _number(text: str | None, other: int) -> int:
