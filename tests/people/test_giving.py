@@ -11,7 +11,7 @@ from people.files import DECLINED, DOSE, ENROLLED, NOW, ONE, RESULT, people, wri
 from thimble.clinical.durations import Duration
 from thimble.people.entries import Kind
 from thimble.people.fold import Person, fold
-from thimble.people.giving import against, dose_number, dose_supposed
+from thimble.people.giving import against, asked_first, dose_number, dose_supposed
 from thimble.people.products import find_product
 from thimble.people.readiness import Asked
 from thimble.people.readiness.supposing import suppose
@@ -46,6 +46,26 @@ def said(person: Person, product: str, by: str = "us") -> str:
 def test_nothing_speaks_against_a_first_dose() -> None:
     assert said(of(), MMR) == ""
     assert said(of(), VARICELLA) == ""
+
+
+@pytest.mark.parametrize(
+    ("product", "by", "asks"),
+    [
+        ("03", "us", True), ("94", "us", True), ("05", "us", True), ("21", "us", True),
+        ("111", "us", True), ("03", "uk", True), ("21", "uk", True), ("43", "us", False),
+        ("187", "us", False), ("88", "us", False),
+        # An immunoglobulin against chickenpox is no vaccine.
+        ("36", "us", False),
+    ],
+)  # fmt: skip
+def test_before_a_live_vaccine_it_is_asked(product: str, by: str, asks: bool) -> None:
+    (found,) = find_product(product)
+    assert (asked_first(found, by) is not None) is asks
+    for answer in ("", "no"):
+        assert not any(a.physician for a in against(of(), BORN, found, TODAY, by, asked=answer))
+    for answer in ("yes", "not_known"):
+        told = against(of(), BORN, found, TODAY, by, asked=answer)
+        assert [a.physician for a in told[:1]] == ([True] if asks else [False] * len(told[:1]))
 
 
 def test_immunoglobulin_of_the_day_is_no_dose_and_is_given_beside_the_vaccine() -> None:

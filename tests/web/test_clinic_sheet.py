@@ -89,7 +89,7 @@ def test_scan_the_vaccine_scan_the_person_press_enter(
     assert "Brindle, Inés: Hepatitis B, adult, lot A12, is written down." in done
     assert written(person) == [
         {"product": "43", "diseases": ["hepatitis_b"], "when": "2026-03-03", "lot": "A12",
-         "where": "House C", "given_here": True, "gtin": GTIN}
+         "where": "House C", "given_here": True, "gtin": GTIN, "session": session}
     ]  # fmt: skip
     assert get_clinic().of_session(session)[0].came == "came"
     assert "Given here, written down by Colleague" in nurse.get(f"/people/{person}/").text
@@ -271,10 +271,16 @@ def test_a_contraindication_is_for_a_physician_to_decide_about(
     page = send(nurse, session, **decided)
     assert "Anaphylaxis to yeast" in page
     assert "A physician decides." in page
+    assert "a physician must write it." in page
+    # What somebody may not decide is not offered to them.
+    assert 'name="reason"' not in page
+    assert 'name="anyway"' not in page
     assert len(written(person)) == 1
     physician = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
     assert len(written(person)) == 1
-    send(physician, session, **sent)
+    offered = send(physician, session, **sent)
+    assert 'name="reason"' in offered
+    assert "say why it is given, and tick that you decide it." in offered
     assert len(written(person)) == 1
     send(physician, session, **decided)
     assert len(written(person)) == 2
@@ -282,6 +288,139 @@ def test_a_contraindication_is_for_a_physician_to_decide_about(
     assert "is written down" in send(
         nurse, session, do="dose", open=person, product="115", lot="T1"
     )
+
+
+CAUTION = "A live vaccine: not in pregnancy or severe immunodeficiency. Ask before it is given."
+
+
+@pytest.mark.parametrize("product", ["03", "94", "21", "111"])
+def test_a_live_vaccine_is_written_down_only_once_it_was_asked(
+    nurse: Client, session: int, person: str, product: str
+) -> None:
+    known(product)
+    send(nurse, session, VACCINE)
+    shown = send(nurse, session, person)
+    assert CAUTION in shown
+    assert "IMM: contraindications of varicella vaccine" in shown
+    assert re.search(r'id="scan"[^>]*autofocus', shown)
+    for answer in ("", "maybe"):
+        page = send(nurse, session, open=person, asked=answer)
+        assert "Ask about pregnancy or severe immunodeficiency first" in page
+        # Space and Enter are enough.
+        assert re.search(r'id="asked-no"[^>]*autofocus', page)
+        assert page.count("autofocus") == 1
+        assert written(person) == []
+    assert "is written down" in send(nurse, session, open=person, asked="no")
+    (dose,) = written(person)
+    assert dose["asked"] == {"about": "pregnancy or severe immunodeficiency", "answer": "no"}
+    assert "despite" not in dose
+    assert "asked about pregnancy or severe immunodeficiency: no" in (
+        nurse.get(f"/people/{person}/").text
+    )
+
+
+def test_a_vaccine_that_is_not_live_asks_nothing(nurse: Client, session: int, person: str) -> None:
+    known()
+    send(nurse, session, VACCINE)
+    assert "Ask first" not in send(nurse, session, person)
+    send(nurse, session, open=person)
+    assert "asked" not in written(person)[0]
+
+
+@pytest.mark.parametrize(("answer", "words"), [("yes", "yes"), ("not_known", "not known")])
+def test_a_live_vaccine_after_another_answer_is_for_a_physician(
+    nurse: Client,
+    session: int,
+    person: str,
+    signed_in: Callable[[Role], Client],
+    answer: str,
+    words: str,
+) -> None:
+    sent = {"do": "dose", "open": person, "product": "03", "lot": "M1", "asked": answer}
+    decided = {**sent, "anyway": "yes", "reason": "looked at"}
+    page = send(nurse, session, **decided)
+    said = f"Before a live vaccine it was asked about pregnancy or severe immunodeficiency: {words}"
+    assert f"{said}. <b>A physician decides.</b>" in page
+    assert re.search(rf'value="{answer}" checked', page)
+    assert written(person) == []
+    physician = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+    send(physician, session, **sent)
+    assert written(person) == []
+    send(physician, session, **decided)
+    (dose,) = written(person)
+    assert said in dose["despite"]  # type: ignore[operator]
+    assert dose["asked"]["answer"] == answer  # type: ignore[index]
+
+
+def test_an_answer_is_one_person_s(nurse: Client, session: int, person: str) -> None:
+    other = enrolled(nurse, number="8", given_name="Oda")
+    known("03")
+    send(nurse, session, VACCINE)
+    page = send(nurse, session, other, open=person, asked="no")
+    assert 'value="no" checked' not in page
+    send(nurse, session, open=other)
+    assert written(other) == []
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"), [("43", "Hepatitis B, adult"), ("8", "Hepatitis B, paediatric"),
+                         ("cvx 115", "Tdap"), ("mmrv", "varicella (MMRV)")],
+)  # fmt: skip
+def test_a_product_is_taken_in_hand_by_its_code_or_name(
+    nurse: Client, session: int, person: str, typed: str, words: str
+) -> None:
+    page = send(nurse, session, typed, open=person)
+    assert f"{words}" in page.split("In hand:")[1].split("Put it away")[0]
+    assert "typed, not scanned" in page
+    assert '<h2 id="open-name">Brindle, Inés</h2>' in page
+    # The lot is typed; without it nothing is written down.
+    assert "Scan or type the lot." in send(nurse, session, open=person, asked="no")
+    send(nurse, session, open=person, lot="l1", asked="no")
+    (dose,) = written(person)
+    assert (dose["lot"], "gtin" in dose) == ("L1", False)
+
+
+def test_the_number_of_a_person_is_theirs_before_it_is_a_code(nurse: Client, session: int) -> None:
+    enrolled(nurse, number="43", given_name="Oda")
+    page = send(nurse, session, "43")
+    assert '<h2 id="open-name">Brindle, Oda</h2>' in page
+    assert "43 is this person’s number: they are opened." in page
+    assert "Hepatitis B, adult" in page
+    assert "In hand:" not in page
+
+
+def test_what_several_products_are_called_is_asked(nurse: Client, session: int) -> None:
+    page = send(nurse, session, "hepb")
+    assert "Which product? 08 Hepatitis B, paediatric" in page
+    assert "In hand:" not in page
+
+
+def test_who_came_without_a_booking_has_a_row_with_undo(
+    nurse: Client, session: int, person: str
+) -> None:
+    other = enrolled(nurse, number="8", family_name="Ash", given_name="Oda")
+    third = enrolled(nurse, number="9", family_name="Elm", given_name="Uta")
+    assert "not booked" not in nurse.get(f"/clinic/{session}/").text
+    send(nurse, session, do="dose", open=other, product="43", lot="A1")
+    send(nurse, session, do="sample", open=third)
+    send(nurse, session, do="dose", open=person, product="43", lot="A1")
+    page = nurse.get(f"/clinic/{session}/").text
+    assert "1 booked, 1 came, 2 came not booked" in page
+    below = page.split("Came without a booking")[1]
+    assert below.index("Ash, Oda") < below.index("Elm, Uta")
+    assert "Brindle" not in below
+    (dose,) = held(other).evidence
+    undo = f"/clinic/{session}/undo/{other}/{dose.entry}"
+    assert undo in below
+    assert models.IdentityLook.objects.filter(case=third, where="clinic").exists()
+    # Those of another session are not this one's.
+    made = Session(0, date(2026, 3, 3), time(9), time(12), "House C", "vaccination", 2, 10)
+    (another,) = get_clinic().add_sessions([made], by="u-nurse", now=NIGHT)
+    assert "Came without" not in nurse.get(f"/clinic/{another}/").text
+    nurse.post(undo)
+    page = nurse.get(f"/clinic/{session}/").text
+    assert "1 booked, 1 came, 1 came not booked" in page
+    assert "Ash, Oda" not in page
 
 
 def test_one_that_is_over_says_nothing(nurse: Client, session: int, person: str) -> None:
@@ -294,8 +433,8 @@ def test_one_that_is_over_says_nothing(nurse: Client, session: int, person: str)
 def test_no_second_dose_against_the_same_on_one_day(
     nurse: Client, session: int, person: str
 ) -> None:
-    send(nurse, session, do="dose", open=person, product="03", lot="M1")
-    page = send(nurse, session, do="dose", open=person, product="94", lot="M2")
+    send(nurse, session, do="dose", open=person, product="03", lot="M1", asked="no")
+    page = send(nurse, session, do="dose", open=person, product="94", lot="M2", asked="no")
     assert "A dose against the same disease is on record for today already." in page
     assert len(written(person)) == 1
 
@@ -389,6 +528,8 @@ def test_labels_keep_a_sample_s_number_and_the_sample_takes_it(
         answer = nurse.post(f"/clinic/{session}/labels", sent)
         assert answer["Content-Type"] == "application/pdf"
         assert answer.content.startswith(b"%PDF")
+    # A viewer would ask again with GET, and find no page.
+    assert answer["Content-Disposition"].startswith('attachment; filename="')
     assert "labels" in answer["Content-Disposition"]
     (row,) = models.SampleNumber.objects.all()
     assert (row.person, row.session_id) == (person, session)

@@ -3,6 +3,7 @@ for them; a recall finds every dose of the product; what a number on a package w
 
 from __future__ import annotations
 
+import re
 from datetime import date, time, timedelta
 from pathlib import Path
 
@@ -86,7 +87,10 @@ def pile(product: str = "hepb", lot: str = "A12", place: str = "house_c") -> Pil
 
 
 def dose(nurse: Client, session: int, person: str, product: str = "43", lot: str = "A12") -> str:
-    return send(nurse, session, do="dose", open=person, product=product, lot=lot)
+    """With everything answered that is asked first."""
+    return send(
+        nurse, session, do="dose", open=person, product=product, lot=lot, asked="no", lot_given=lot
+    )
 
 
 def test_a_dose_takes_one_off_the_shelf_of_its_session(
@@ -153,6 +157,52 @@ def test_a_lot_that_is_not_in_stock_is_written_down_and_the_stock_says_so(
     put(lot="Z9")
     assert "without being in stock" not in nurse.get(reverse("stock:shelf")).text
     assert pile(lot="Z9").there == 1
+
+
+def test_a_lot_that_is_not_on_the_shelf_is_said_at_once_and_asked_once(
+    nurse: Client, session: int, person: str
+) -> None:
+    put(lot="QM-52")
+    put(lot="OLD", expires=date(2026, 3, 2))
+    put(lot="ELSEWHERE", place="house_a")
+    said = "Lot A12 of Hepatitis B, adult is not on this shelf; there is QM-52."
+    known()
+    send(nurse, session, VACCINE)
+    shown = nurse.get(f"/clinic/{session}/?open={person}").text
+    assert said in shown
+    # The tick is at hand only once it is needed: a scanner still finds its box.
+    assert re.search(r'id="scan"[^>]*autofocus', shown)
+    refused = send(nurse, session, open=person)
+    assert said in refused
+    assert re.search(r'id="lot_given"[^>]*autofocus', refused)
+    assert refused.count("autofocus") == 1
+    # A tick for another lot says nothing about this one.
+    send(nurse, session, open=person, lot_given="QM-52")
+    assert held(person).evidence == ()
+    assert "is written down" in send(nurse, session, open=person, lot_given="A12")
+    assert held(person).evidence[0].body["lot"] == "A12"
+
+    second, third = (enrolled(nurse, number=n, family_name=f"Ash{n}") for n in ("2", "3"))
+    assert "is written down" in send(nurse, session, open=second)
+    page = send(nurse, session, do="dose", open=third, product="43", lot="B1")
+    assert "Lot B1 of Hepatitis B, adult is not on this shelf; there is QM-52." in page
+    # At another session it is asked anew.
+    again = planned()
+    page = send(nurse, again, do="dose", open=third, product="43", lot="A12")
+    assert said in page
+    assert held(third).evidence == ()
+
+
+def test_where_none_lies_that_is_said_and_nothing_of_a_lot_that_lies_there(
+    nurse: Client, session: int, person: str
+) -> None:
+    sent = {"do": "dose", "open": person, "product": "43", "lot": "A12"}
+    assert "is not on this shelf; there is none of it." in send(nurse, session, **sent)
+    put(quantity=1)
+    assert "is written down" in send(nurse, session, **sent)
+    # One that is used up by the record lies there no more.
+    other = enrolled(nurse, number="2", family_name="Ash2")
+    assert "there is none of it." in send(nurse, session, **{**sent, "open": other})
 
 
 @pytest.mark.parametrize(("place", "product"), [("", "43"), ("house_c", "115"), ("gone", "43")])
@@ -302,7 +352,7 @@ def test_what_a_number_was_said_to_be_stays_when_it_is_set_right(
 ) -> None:
     known("03")
     send(nurse, session, VACCINE)
-    send(nurse, session, open=person)
+    send(nurse, session, open=person, asked="no", lot_given="A12")
     answer = nurse.post(reverse("clinic:codes"), {"gtin": GTIN, "product": "43"}, follow=True)
 
     assert "Hepatitis B, adult from now on" in answer.text

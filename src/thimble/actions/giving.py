@@ -10,7 +10,7 @@ from thimble.actions._append import Refused
 from thimble.actions.people import People, append_to, correct_evidence, person_of, record_evidence
 from thimble.ledger.entries import Entry
 from thimble.people.entries import Kind
-from thimble.people.giving import Against, against
+from thimble.people.giving import Against, against, asked_first
 from thimble.people.products import Product
 
 
@@ -34,6 +34,8 @@ def give_dose(
     recalled: str = "",
     born: date | None,
     protocol: str,
+    session: int | None = None,
+    asked: str = "",
     anyway: str = "",
     as_physician: bool = False,
     today: date,
@@ -45,6 +47,9 @@ def give_dose(
 
     Args:
         recalled: what is known against the lot, a sentence or "".
+        session: the session at which it is given.
+        asked: the answer to what is asked before a live vaccine, an id of `choices.YES_NO`; "" if nobody
+            asked.
         anyway: why it is given although something speaks against it; the reasons stand in the entry.
         as_physician: whether whoever writes may decide what only a physician decides.
 
@@ -52,7 +57,8 @@ def give_dose(
         NoSuchPerson.
         SpokenAgainst: something speaks against it, and `anyway` does not say why it is given, or
             whoever writes may not decide that.
-        Refused: no lot, a lot that has expired or was recalled, or the dose is on record already.
+        Refused: no lot, a lot that has expired or was recalled, nobody asked before a live vaccine, or
+            the dose is on record already.
     """
     faults = []
     if not lot:
@@ -62,10 +68,13 @@ def give_dose(
         faults.append(f"Lot {lot} could be used until {last}; that day has passed. Take another")
     if recalled:
         faults.append(f"{recalled}. Take another")
+    live = asked_first(product, protocol)
+    if live is not None and not asked:
+        faults.append(f"This is a live vaccine. Ask about {live.ask} first, and choose the answer")
     if faults:
         raise Refused(faults)
     held = person_of(store, person, now)
-    found = against(held, born, product, today, protocol)
+    found = against(held, born, product, today, protocol, asked=asked)
     if found and (not anyway or (any(a.physician for a in found) and not as_physician)):
         raise SpokenAgainst(found)
     body: dict[str, Any] = {
@@ -78,6 +87,10 @@ def give_dose(
     }
     if gtin:
         body["gtin"] = gtin
+    if session is not None:
+        body["session"] = session
+    if live is not None:
+        body["asked"] = {"about": live.ask, "answer": asked}
     if found:
         body |= {"despite": [each.words for each in found], "reason": anyway}
     (entry,) = record_evidence(
@@ -93,6 +106,7 @@ def take_sample(
     number: str,
     *,
     identified: str,
+    session: int | None = None,
     today: date,
     now: datetime,
     by: str,
@@ -106,7 +120,13 @@ def take_sample(
     held = person_of(store, person, now)
     if number in {sample.number for sample in held.samples}:
         raise Refused(f"Sample {number} is on record already")
-    body = {"number": number, "on": today.isoformat(), "identified": identified}
+    body: dict[str, Any] = {
+        "number": number,
+        "on": today.isoformat(),
+        "identified": identified,
+    }
+    if session is not None:
+        body["session"] = session
     (entry,) = append_to(
         store, person, [(Kind.SAMPLE_TAKEN, body)], expected_position=held.entries,
         now=now, by=by, role=role,

@@ -94,6 +94,8 @@ _ROW = Key(
     required=False,
 )
 _LISTED = {"import": _IMPORT, "list": _ROW}
+# The session at which it was done.
+_SESSION = Key(checks.whole(low=1), required=False)
 _IDENTITY = Key(list_of(one_of(IDENTITY_FIELDS)), required=False)
 _PLACES = {"role": Key(MAY), "site": Key(MAY), "department": Key(MAY), "cohort": Key(MAY)}
 _EMPLOYMENT = {
@@ -172,6 +174,12 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "document": _DOCUMENT,
         # Written where and when it was given, by whoever gave it.
         "given_here": Key(checks.boolean, required=False),
+        "session": _SESSION,
+        # What the person was asked before a live vaccine by whoever gave it, and what they said.
+        "asked": Key(
+            map_of({"about": Key(SAY), "answer": Key(one_of(tuple(choices.YES_NO)))}),
+            required=False,
+        ),
         # What spoke against it, and why it was given all the same.
         "despite": Key(list_of(SAY, least=1), required=False),
         "reason": Key(SAY, required=False),
@@ -182,6 +190,7 @@ BODIES: Mapping[Kind, Mapping[str, Key]] = {
         "number": Key(_sample),
         "on": Key(checks.day),
         "identified": Key(one_of(tuple(choices.YES_NO))),
+        "session": _SESSION,
     },
     Kind.RESULT_RECORDED: {**_RESULT, **_LISTED},
     # The laboratory's word so far: shown, and counted nowhere until it is final.

@@ -98,12 +98,14 @@ class Document:
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """A sample that was drawn here. `identified` says whether photo identity was checked."""
+    """A sample that was drawn here. `identified` says whether photo identity was checked; `session` where
+    it was drawn at one."""
 
     entry: int
     number: str
     on: date
     identified: str
+    session: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,7 +278,9 @@ class _Reading:
             self.looked_at.setdefault(body["document"], entry.recorded_at)
         elif kind is Kind.SAMPLE_TAKEN:
             day = date.fromisoformat(body["on"])
-            self.samples.append(Sample(entry.position, body["number"], day, body["identified"]))
+            number, identified = body["number"], body["identified"]
+            sample = Sample(entry.position, number, day, identified, body.get("session"))
+            self.samples.append(sample)
         elif kind is Kind.OFFERED:
             day = date.fromisoformat(body["on"])
             how = body.get("how", "")

@@ -11,11 +11,13 @@ from datetime import date
 
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.immunity import JUDGED
+from thimble.clinical.immunity.rules import Live, rules
 from thimble.clinical.readiness import ordinal
 from thimble.clinical.saying import calendar_day, inside
 from thimble.clinical.series import PartialDate
 from thimble.clinical.series.calendar_days import step
 from thimble.clinical.spacing import spacing
+from thimble.people.choices import YES_NO
 from thimble.people.entries import Kind
 from thimble.people.fold import Evidence, Person
 from thimble.people.hepatitis_b import DISEASE, hepatitis_b
@@ -36,11 +38,28 @@ class Against:
     physician: bool = False
 
 
+def asked_first(product: Product, protocol: str) -> Live | None:
+    """The rule by which something is asked before a live vaccine is given; None for any other product."""
+    live = rules(protocol).live
+    return live if is_vaccine(product.cvx) and live.holds(product.cvx, product.diseases) else None
+
+
 def against(
-    person: Person, born: date | None, product: Product, today: date, protocol: str
+    person: Person,
+    born: date | None,
+    product: Product,
+    today: date,
+    protocol: str,
+    *,
+    asked: str = "",
 ) -> tuple[Against, ...]:
-    """Everything on file and in the rules that speaks against a product today, the gravest first."""
-    found = [*_contraindicated(person, product, today), *_declined(person, product)]
+    """Everything on file and in the rules that speaks against a product today, the gravest first.
+
+    `asked` is what the person answered to what `asked_first` asks, an id of `choices.YES_NO`; "" while
+    nobody has asked.
+    """
+    found = [*_answered(product, protocol, asked), *_contraindicated(person, product, today)]
+    found += _declined(person, product)
     found += _on_this_day(person, product, today)
     found += _after_immunoglobulin(person, product, today)
     if born is None:
@@ -75,6 +94,15 @@ def dose_number(
     disease = product.diseases[0]
     before = len(vaccine_doses(person, disease))
     return f"{ordinal(before + 1)} dose on file against {inside(DISEASES[disease])}"
+
+
+def _answered(product: Product, protocol: str, asked: str) -> Iterator[Against]:
+    live = asked_first(product, protocol)
+    if live is not None and asked not in ("", "no"):
+        answer = inside(YES_NO[asked])
+        yield Against(
+            f"Before a live vaccine it was asked about {live.ask}: {answer}", physician=True
+        )
 
 
 def _contraindicated(person: Person, product: Product, today: date) -> Iterator[Against]:

@@ -38,12 +38,19 @@ class DoseRule:
 
 @dataclass(frozen=True, slots=True)
 class Live:
-    """Live vaccines: which they are, how far apart different ones are given, what to ask before one."""
+    """Live vaccines: which they are, how far apart different ones are given, what to ask before one.
+
+    `ask` is what is asked about, `denied` the answer with which it may be given.
+    """
 
     diseases: frozenset[str]
     products: frozenset[str]
     apart: Duration
     caution: str
+    ask: str
+    denied: str
+    source: str
+    standing: str
 
     def holds(self, product: str | None, diseases: tuple[str, ...]) -> bool:
         """Whether a dose is of a live vaccine."""
@@ -127,7 +134,7 @@ def rules(name: str) -> Rules:
             frozenset(live["diseases"]),
             frozenset(live["products"]),
             parse(live["apart"]),
-            live["caution"],
+            *(live[key] for key in ("caution", "ask", "denied", "source", "standing")),
         ),
         Season(*(_day(season[key]) for key in ("starts", "offered_from", "offered_until"))),
         TuberculosisRule(

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods
 from thimble.web import clock, log
 from thimble.web.access import account_of, needs
 from thimble.web.clinic.codes import codes, say
-from thimble.web.clinic.sheet_page import product_named
+from thimble.web.clinic.to_give import product_named
 from thimble.web.models import ProductCode
 from thimble.web.people.card import suggestions
 from thimble.web.people.found import account_names

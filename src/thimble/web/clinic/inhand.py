@@ -12,7 +12,7 @@ from thimble.exchange.gs1 import Scanned
 from thimble.ledger.stock.movements import lot_of
 from thimble.ledger.stock.shelf import fold
 from thimble.people.lots import Match, match
-from thimble.people.products import Product
+from thimble.people.products import Product, products
 from thimble.web.clinic.codes import product_of
 from thimble.web.context import get_site, get_stock
 from thimble.web.stock.words import product_name
@@ -22,7 +22,10 @@ _KEY = "clinic_in_hand"
 
 @dataclass(frozen=True, slots=True)
 class InHand:
-    """A package: its number, product (None while nobody has said what the number is), lot and expiry."""
+    """A package: its number, product (None while nobody has said what the number is), lot and expiry.
+
+    A product that was typed has no number, lot or expiry.
+    """
 
     gtin: str
     product: Product | None
@@ -33,6 +36,8 @@ class InHand:
     def words(self) -> str:
         """`Hepatitis B, adult · lot A12 · until Thu 31 Dec 2026`."""
         parts = [self.product.name if self.product else "Product not known yet"]
+        if not self.gtin:
+            return " · ".join([*parts, "typed, not scanned: type the lot and look at the expiry"])
         parts.append(f"lot {self.lot}" if self.lot else "no lot in the code: type it")
         parts.append(
             f"until {calendar_day(self.expires)}" if self.expires else "no expiry in the code"
@@ -54,6 +59,11 @@ def take(request: HttpRequest, session: int, scanned: Scanned) -> InHand:
     return found
 
 
+def take_typed(request: HttpRequest, session: int, product: Product) -> None:
+    """Take a product in hand that was typed."""
+    request.session[_KEY] = {"session": session, "cvx": product.cvx}
+
+
 def put_away(request: HttpRequest) -> None:
     """Nothing is in hand."""
     request.session.pop(_KEY, None)
@@ -64,6 +74,8 @@ def in_hand(request: HttpRequest, session: int) -> InHand | None:
     held = request.session.get(_KEY)
     if not isinstance(held, dict) or held["session"] != session:
         return None
+    if "cvx" in held:
+        return InHand("", products().get(held["cvx"]), "", None)
     return InHand(
         held["gtin"],
         product_of(held["gtin"]),

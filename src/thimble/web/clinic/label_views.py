@@ -56,7 +56,7 @@ def labels(request: HttpRequest, session: int) -> HttpResponse:
         printed += [Label(code, _named(who, site.labels), who.birth_date, note)] * copies
     data = label_sheets(printed, site.labels, first=first, invented=site.invented)
     log.event("clinic_labels_printed", account=by, count=len(printed))
-    return pdf(request, render(Template.LABELS, data, at=now), "labels")
+    return pdf(request, render(Template.LABELS, data, at=now), "labels", saved=True)
 
 
 def _named(who: PersonIdentity, settings: Labels) -> str:

@@ -81,6 +81,13 @@ def done_today(person: Person, today: date) -> tuple[Done, ...]:
     return (*doses, *samples)
 
 
+def was_here(person: Person, session: int) -> bool:
+    """Whether a dose or a sample of a session stands in a file."""
+    return any(e.body.get("session") == session for e in person.evidence) or any(
+        sample.session == session for sample in person.samples
+    )
+
+
 def in_order(lines: Sequence[Line], by: str, identities: dict[str, PersonIdentity]) -> list[Line]:
     """By time, as they are booked, or by name."""
     if by != "name":

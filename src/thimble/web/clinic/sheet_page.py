@@ -12,18 +12,19 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from thimble.actions import people as people_acts
+from thimble.clinical.immunity.rules import Live
 from thimble.clinical.readiness import Readiness
 from thimble.people.fold import Person
-from thimble.people.giving import Against, against, dose_number
+from thimble.people.giving import Against, against, asked_first, dose_number
 from thimble.people.identity import PersonIdentity
-from thimble.people.products import Product, find_product
 from thimble.people.sessions import PURPOSES, Booked, Session
 from thimble.web import clock
 from thimble.web.access import can
 from thimble.web.clinic import inhand
 from thimble.web.clinic.choosing import closed, session_when
-from thimble.web.clinic.sheet import Line, in_order, line
+from thimble.web.clinic.sheet import Line, in_order, line, was_here
 from thimble.web.clinic.store import get_clinic
+from thimble.web.clinic.to_give import lot_to_confirm, to_give
 from thimble.web.clinic.views import wall
 from thimble.web.cohort.standings import standings
 from thimble.web.context import get_people, get_people_identities, get_site, looked
@@ -34,12 +35,29 @@ from thimble.web.stock.words import place_name
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """Who is open: their line, which dose comes, and what speaks against it."""
+    """Who is open: their line, which dose comes, and what speaks against it.
+
+    `may` says whether whoever looks may give it all the same, `ask` what is asked first, and `off_shelf`
+    that the lot does not lie on the shelf.
+    """
 
     line: Line
     number: str
     against: tuple[Against, ...]
-    physician: bool
+    may: bool
+    ask: Live | None
+    asked: str
+    lot: str
+    off_shelf: str
+
+    @property
+    def focus(self) -> str:
+        """What has to be answered before the dose is written down; "" for nothing."""
+        if self.ask is not None and not self.asked:
+            return "asked"
+        if self.off_shelf:
+            return "lot_given"
+        return "reason" if self.against and self.may else ""
 
 
 def show(
@@ -52,13 +70,17 @@ def show(
 ) -> HttpResponse:
     """The page; with a fault, or with what speaks against a dose, and what was typed."""
     today, bookings = wall().date(), get_clinic().of_session(found.id)
-    people = [b.person for b in bookings]
+    here = roster().people(clock.now())
+    booked = {b.person for b in bookings}
+    walked_in = [p for p in here if p.reference not in booked and was_here(p, found.id)]
+    people = [*booked, *(p.reference for p in walked_in)]
     # First: whoever is none is refused before anything is put on record.
     held = inhand.in_hand(request, found.id)
-    open_now = _opened(request, found.id, opened, held, against)
+    open_now = _opened(request, found, opened, against)
     looked(request, people, whose="worker", where="clinic")
     identities = get_people_identities().some_identities(people)
-    lines = _lines(bookings, identities, opened, today)
+    lines = _lines(here, bookings, identities, opened, today)
+    not_booked = _lines_of([(p, None) for p in walked_in], identities, opened, today)
     by = "name" if request.GET.get("by") == "name" else "time"
     context: dict[str, Any] = {
         "session": found,
@@ -68,12 +90,13 @@ def show(
         "closed": closed(found.day),
         "today": found.day == today,
         "lines": in_order(lines, by, identities),
+        "not_booked": in_order(not_booked, "name", identities),
         "came": sum(each.came == "Came" for each in lines),
         "by": by,
         "in_hand": held,
         "opened": open_now,
         "fault": fault,
-        "stopped": bool(against),
+        "focus": open_now.focus if open_now and _pressed(request) else "",
         "typed": {
             name: request.POST.get(name, "") for name in ("product", "lot", "reason", "sample")
         },
@@ -86,24 +109,45 @@ def show(
     return render(request, "clinic/sheet.html", context, status=status)
 
 
+def _pressed(request: HttpRequest) -> bool:
+    """Whether a dose was to be written down, with the button or with Enter in an empty box."""
+    do = request.POST.get("do", "scan")
+    return request.method == "POST" and (
+        do == "dose" or (do == "scan" and not request.POST.get("scan", "").strip())
+    )
+
+
 def _lines(
-    bookings: Sequence[Booked], identities: dict[str, PersonIdentity], opened: str, today: date
+    people: Sequence[Person],
+    bookings: Sequence[Booked],
+    identities: dict[str, PersonIdentity],
+    opened: str,
+    today: date,
 ) -> list[Line]:
     """Everybody who is booked and on file, from what is kept in memory of the register."""
     wanted = {b.person for b in bookings}
-    here = {p.reference: p for p in roster().people(clock.now()) if p.reference in wanted}
-    stand = _standing([*here.values()], identities, today)
+    here = {p.reference: p for p in people if p.reference in wanted}
+    booked = [(here[b.person], b) for b in bookings if b.person in here]
+    return _lines_of(booked, identities, opened, today)
+
+
+def _lines_of(
+    people: Sequence[tuple[Person, Booked | None]],
+    identities: dict[str, PersonIdentity],
+    opened: str,
+    today: date,
+) -> list[Line]:
+    stand = _standing([person for person, _ in people], identities, today)
     return [
         line(
-            here[b.person],
-            identities.get(b.person),
-            b,
-            stand[b.person],
+            person,
+            identities.get(person.reference),
+            booked,
+            stand[person.reference],
             today=today,
-            opened=b.person == opened,
+            opened=person.reference == opened,
         )
-        for b in bookings
-        if b.person in here
+        for person, booked in people
     ]
 
 
@@ -116,22 +160,24 @@ def _standing(
 
 def _opened(
     request: HttpRequest,
-    session: int,
+    session: Session,
     reference: str,
-    held: inhand.InHand | None,
     found: tuple[Against, ...],
 ) -> Opened | None:
     if not reference:
         return None
     person, identity = person_here(request, reference)
     today, site = wall().date(), get_site()
-    typed = request.POST.get("product", "").strip()
-    product = product_named(typed) if typed else held.product if held else None
-    number = ""
+    given = to_give(request, session.id)
+    product = given.product
+    number, ask = "", None
     if product is not None:
         number = dose_number(person, identity.birth_date, product, today, site.protocol)
-        found = found or against(person, identity.birth_date, product, today, site.protocol)
-    booked = next((b for b in get_clinic().of_session(session) if b.person == reference), None)
+        ask = asked_first(product, site.protocol)
+        found = found or against(
+            person, identity.birth_date, product, today, site.protocol, asked=given.asked
+        )
+    booked = next((b for b in get_clinic().of_session(session.id) if b.person == reference), None)
     return Opened(
         line(
             person,
@@ -143,7 +189,11 @@ def _opened(
         ),
         number,
         found,
-        can(request, "depart"),
+        may_decide(request, found),
+        ask,
+        given.asked,
+        given.lot,
+        lot_to_confirm(request, session, given, today),
     )
 
 
@@ -161,7 +211,6 @@ def person_here(request: HttpRequest, reference: str) -> tuple[Person, PersonIde
     return found, get_people_identities().identity(reference) or PersonIdentity()
 
 
-def product_named(typed: str) -> Product | None:
-    """The one product that a code or a name is of; None where it is none or several."""
-    found = find_product(typed)
-    return found[0] if len(found) == 1 else None
+def may_decide(request: HttpRequest, found: Sequence[Against]) -> bool:
+    """Whether whoever is signed in may give a dose although these speak against it."""
+    return can(request, "depart") or not any(each.physician for each in found)

@@ -21,17 +21,17 @@ from thimble.actions import clinic as acts
 from thimble.actions import people as people_acts
 from thimble.actions.stock import settle, vaccine_unit
 from thimble.exchange.gs1 import NotRead, looks_like_gs1, read_vaccine
-from thimble.ledger.stock.movements import lot_of
 from thimble.ledger.store import Overtaken
 from thimble.people.entries import Kind
-from thimble.people.products import Product
+from thimble.people.products import Product, find_product, named_product
 from thimble.people.sessions import CAME, Session
 from thimble.web import clock, log
 from thimble.web.access import account_of, can, needs
 from thimble.web.clinic import codes, inhand
 from thimble.web.clinic.labels import number_for, owner_of, read_number
-from thimble.web.clinic.sheet_page import person_here, product_named, show
+from thimble.web.clinic.sheet_page import may_decide, person_here, show
 from thimble.web.clinic.store import get_clinic
+from thimble.web.clinic.to_give import confirm_lot, lot_to_confirm, product_named, to_give
 from thimble.web.clinic.views import find_session, wall
 from thimble.web.context import get_people, get_people_identities, get_site, get_stock
 from thimble.web.people.forms import clean_text
@@ -39,6 +39,10 @@ from thimble.web.people.forms import clean_text
 READ_AT_LEAST = 1.0
 """Seconds between showing whoever was opened and an Enter that writes a dose down for them."""
 TWICE = "That Enter came at once, as from a scanner that sends two: look whom it is for, then press Enter"
+SAY_WHY = "Something speaks against this dose: say why it is given, and tick that you decide it."
+PHYSICIAN = (
+    "What speaks against this dose only a physician decides about: a physician must write it."
+)
 OVERTAKEN = "Somebody else wrote in this file meanwhile. Look at what is new, then once more."
 
 
@@ -73,7 +77,10 @@ def scan(request: HttpRequest, session: int) -> HttpResponse:
             raise NotRead(TWICE)
         return _scanned(request, found, opened, text)
     except giving.SpokenAgainst as refused:
-        return show(request, found, opened, against=refused.found)
+        may = may_decide(request, refused.found)
+        return show(
+            request, found, opened, fault=SAY_WHY if may else PHYSICIAN, against=refused.found
+        )
     except NotRead as refused:
         return show(request, found, opened, fault=str(refused))
     except Refused as refused:
@@ -156,19 +163,32 @@ def _scanned(request: HttpRequest, found: Session, opened: str, text: str) -> Ht
         if opened and opened != owner:
             raise Refused(f"Label {number} is another person's. Put it away, and check who is here")
         return _sample(request, found, owner, number) if opened else _to(found.id, owner)
-    return _to(found.id, _who(text))
+    return _typed(request, found, opened, text)
 
 
-def _who(text: str) -> str:
-    """The person that a code or a number names."""
+def _typed(request: HttpRequest, found: Session, opened: str, text: str) -> HttpResponse:
+    """A person by their code or number, else a product as it is typed on a card."""
     try:
-        return people_acts.read_person(text)
+        return _to(found.id, people_acts.read_person(text))
     except ValueError:
         known = get_people_identities().of_number(text)
+    meant = find_product(text)
     if len(known) == 1:
-        return next(iter(known))
+        if meant and named_product(text):
+            messages.info(
+                request,
+                f"{text} is this person’s number: they are opened. For the vaccine {meant[0].name} "
+                "type its name, or the code under Product.",
+            )
+        return _to(found.id, next(iter(known)))
     if known:
         raise Refused(f"{len(known)} people have the number {text}: open one from the list")
+    if len(meant) == 1:
+        inhand.take_typed(request, found.id, meant[0])
+        return _to(found.id, opened)
+    if meant:
+        several = "; ".join(f"{p.cvx} {p.name}" for p in meant[:5])
+        raise Refused(f"Which product? {several}. Type the code")
     raise Refused("This is no code of a person, vaccine or sample, and nobody has this number")
 
 
@@ -184,27 +204,27 @@ def _fit_to_give(held: inhand.InHand) -> None:
 
 def _dose(request: HttpRequest, found: Session, opened: str) -> HttpResponse:
     person, identity = person_here(request, opened)
-    held = inhand.in_hand(request, found.id)
-    typed = request.POST.get("product", "").strip()
-    product = product_named(typed) if typed else held.product if held else None
+    given = to_give(request, found.id)
+    product, lot, gtin = given.product, given.lot, given.gtin
     if product is None:
         raise Refused("Say which product is given: scan it, or type a CVX code or a name")
-    scanned = held if held is not None and held.product == product else None
-    lot = lot_of(clean_text(request.POST.get("lot", ""))[:60]) or (scanned.lot if scanned else "")
-    # The expiry and the number that were scanned are those of their own lot.
-    of_lot = scanned if scanned and scanned.lot in (lot, "") else None
-    gtin = of_lot.gtin if of_lot else ""
+    recalled = inhand.recalled(lot, product, gtin)
+    unconfirmed = lot_to_confirm(request, found, given, wall().date())
+    if unconfirmed and not recalled and request.POST.get("lot_given") != lot:
+        raise Refused(f"{unconfirmed}. Take one that is, or tick that it is the lot given")
     reason = clean_text(request.POST.get("reason", ""))[:500] if request.POST.get("anyway") else ""
     with get_people().transaction():
         entry = giving.give_dose(
             get_people(), person.reference, product,
-            lot=lot, gtin=gtin, expires=of_lot.expires if of_lot else None, where=found.place,
-            recalled=inhand.recalled(lot, product, gtin),
+            lot=lot, gtin=gtin, expires=given.expires, where=found.place, session=found.id,
+            recalled=recalled, asked=given.asked,
             born=identity.birth_date, protocol=get_site().protocol,
             anyway=reason, as_physician=can(request, "depart"), today=wall().date(), **_writer(request),
         )  # fmt: skip
         _off_the_shelf(request, found, person.reference, entry.position, product, lot, gtin)
         _came(found.id, person.reference)
+    if unconfirmed:
+        confirm_lot(request, found, product, lot)
     log.event(
         "clinic_dose", case=person.reference, account=account_of(request).pk, entry=entry.position
     )
@@ -227,8 +247,8 @@ def _sample(request: HttpRequest, found: Session, opened: str, typed: str) -> Ht
             )
         giving.take_sample(
             get_people(), person.reference, number,
-            identified="yes" if checked == "yes" else "not_known", today=wall().date(),
-            **_writer(request),
+            identified="yes" if checked == "yes" else "not_known", session=found.id,
+            today=wall().date(), **_writer(request),
         )  # fmt: skip
         _came(found.id, person.reference)
     log.event("clinic_sample", case=person.reference, account=account_of(request).pk)

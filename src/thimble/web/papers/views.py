@@ -71,11 +71,18 @@ def composed_record(reading: Reading) -> Record:
     return record_of(reading, names_of(reading.entries), get_protocol(), get_site())
 
 
-def pdf(request: HttpRequest, document: bytes, what: str, case: str = "") -> HttpResponse:
-    """A document as it is answered; that it was printed is an event of the log."""
+def pdf(
+    request: HttpRequest, document: bytes, what: str, case: str = "", *, saved: bool = False
+) -> HttpResponse:
+    """A document as it is answered; that it was printed is an event of the log.
+
+    `saved` lets the browser keep it as a file: a viewer asks again with GET for what a form was answered
+    with, and finds no page.
+    """
     log.event(f"printed_{what.replace('-', '_')}", case=case, account=str(request.user.pk))
     response = HttpResponse(document, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{filename(what, case)}"'
+    shown = "attachment" if saved else "inline"
+    response["Content-Disposition"] = f'{shown}; filename="{filename(what, case)}"'
     return response
 
 

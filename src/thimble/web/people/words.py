@@ -80,6 +80,9 @@ def remarks(evidence: Evidence) -> tuple[str, ...]:
         told.append(body["where"])
     if body.get("laboratory"):
         told.append(body["laboratory"])
+    if body.get("asked"):
+        answer = choices.YES_NO[body["asked"]["answer"]].lower()
+        told.append(f"asked about {body['asked']['about']}: {answer}")
     if body.get("despite"):
         told.append(f"given all the same ({'; '.join(body['despite'])}): {body['reason']}")
     if body.get("reason") and evidence.kind is Kind.DECLINED:
