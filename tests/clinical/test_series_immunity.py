@@ -299,7 +299,10 @@ def test_each_answer_names_its_rules_with_source_and_standing():
     found = said(FIRST, titre(10, "2015-08-10"))
 
     assert [reason.rule for reason in found.decision.because] == ["USR-02", "USI-13"]
-    assert "USR-02 (IMM: responder from 10 mIU/mL after a complete series; read)" in found.reason
+    assert (
+        "USR-02 (IMM: responder from 10 mIU/mL after a complete series; read in the source)"
+        in found.reason
+    )
 
 
 def test_a_titre_that_is_passed_over_is_told_with_the_reason():

@@ -18,6 +18,7 @@ from thimble.ledger.fold import fold
 from thimble.people.entries import Kind as PersonKind
 from thimble.web import clock, models
 from thimble.web.context import get_identities, get_people, get_store, zone
+from thimble.web.desk.words import value_words
 from thimble.web.roles import GRANTED, Role
 from web.conftest import NIGHT
 from web.test_people import FORM, enrolled, rows_of
@@ -93,6 +94,29 @@ def test_what_is_documented_is_shown_with_dates_and_nothing_is_a_fact_until_it_i
     page = night.get(f"/case/{case}/on-record/").content.decode()
     assert "worker_tetanus_doses" not in page
     assert "worker_hbv_last_dose_over_1_year" in page
+
+
+@pytest.mark.parametrize(
+    ("years", "words"),
+    [
+        (0.99, "less than a year"),
+        (1.0, "1 year"),
+        (5.23, "5 years"),
+        (9.99, "9 years"),
+        (10.0, "10 years"),
+    ],
+)
+def test_years_are_said_whole_and_never_rounded_up(years: float, words: str) -> None:
+    """The tables ask for ten years: whoever reads 10 must not have 9.99."""
+    fact = vocabulary()["worker_years_since_tetanus_dose"]
+    assert value_words(fact, years) == words
+    assert value_words(vocabulary()["worker_tetanus_doses"], "fewer") == "Fewer than three"
+
+
+def test_the_page_of_the_case_writes_a_birth_date_as_other_pages_do(night: Client) -> None:
+    page = night.get(f"/case/{case_of(date_of_birth=date(2006, 1, 1))}/").text
+    assert "born 1 Jan 2006" in page
+    assert "2006-01-01" not in page
 
 
 def line_of(client: Client, case: str) -> str:

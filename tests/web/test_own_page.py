@@ -12,6 +12,7 @@ from django.test import Client
 
 from thimble.web import clock
 from thimble.web.models import PersonLink
+from thimble.web.own_page.page import _vaccine
 from thimble.web.own_page.views import CLOSED, OPENED_PER_WINDOW, TRIES_PER_WINDOW, WRONG
 from thimble.web.own_page.visitor import MOST_WRONG, STANDS_FOR
 from thimble.web.roles import Role
@@ -45,6 +46,18 @@ def opened(path: str, born: str = BORN, **more: str) -> Client:
 
 def secret_of(path: str) -> str:
     return path.rpartition("/")[2]
+
+
+def test_the_address_can_be_copied_and_a_vaccine_has_the_name_of_its_table(
+    nurse: Client, person: str
+) -> None:
+    page = nurse.post(f"/people/{person}/own-page").text
+    assert re.search(r'<input id="address"[^>]* readonly[^>]* data-copy>', page)
+    # Nothing that does nothing stands there without the script.
+    assert re.search(r'<button[^>]* data-copies="address" hidden>', page)
+    assert "thimble/copy" in page
+    assert (_vaccine("Tdap"), _vaccine("MMR")) == ("Tdap", "MMR")
+    assert _vaccine("Hepatitis B vaccine") == "hepatitis B vaccine"
 
 
 def test_the_birth_date_opens_it_and_says_what_is_missing(nurse: Client, person: str) -> None:

@@ -418,7 +418,9 @@ def test_what_was_seen_is_verified_with_name_and_time_and_withdrawn_with_a_reaso
     nurse.post(f"/people/{person}/withdraw/2", {"reason": "another person's card"})
     assert evidence(person) == ()
     history = nurse.get(f"/people/{person}/history").content.decode()
-    assert "taken back" in history
+    assert "later taken back" in history
+    assert "Hepatitis B" in history
+    assert "hepatitis b" not in history
     assert "another person&#x27;s card" in history
     assert nurse.get(f"/people/{person}/withdraw/2").status_code == 404
 

@@ -117,7 +117,7 @@ def test_a_persons_page_says_what_the_tables_make_of_it_and_why(nurse: Client) -
     result(nurse, person, "tb_symptoms", "negative", "2026-02-02")
     text = nurse.get(f"/people/{person}/").content.decode()
     assert "Evidence is satisfactory" in text
-    assert "USI-02 (IMM: MMR for healthcare personnel; read)" in text
+    assert "USI-02 (IMM: MMR for healthcare personnel; read in the source)" in text
     assert '<p class="small">Measles IgG: positive, 1 Feb 2026.</p>' in text
     assert "nothing found" in text
     assert "Not immune" not in text

@@ -10,7 +10,7 @@ Standing = Literal["read", "secondary", "memory", "derived", "unread"]
 """How well a rule is known: read in its document; in a text that cites it; from memory; derived from
 other rows; or its document could not be read, so that the rule leaves the decision to a person."""
 
-STANDINGS: Mapping[Standing, str] = {
+STANDINGS: Mapping[str, str] = {
     "read": "read in the source",
     "secondary": "from a text that cites the source",
     "memory": "from memory",
@@ -36,9 +36,9 @@ class Reason:
 
     @property
     def cited(self) -> str:
-        """The rule with its source and standing, then its note."""
+        """The rule with its source and its standing in words, then its note."""
         note = "" if self.note in ("", "-") else f" {self.note}"
-        return f"{self.rule} ({self.source}; {self.standing}).{note}"
+        return f"{self.rule} ({self.source}; {STANDINGS[self.standing]}).{note}"
 
 
 @dataclass(frozen=True, slots=True)

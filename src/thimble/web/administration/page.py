@@ -12,6 +12,7 @@ from thimble.clinical.saying import minute
 from thimble.clinical.site import DAYS, Place, Site
 from thimble.clinical.stocked import Stocked
 from thimble.people.certificates.limits import rules
+from thimble.protocol import STANDINGS
 from thimble.web.roles import LABELS, Role
 
 
@@ -92,7 +93,10 @@ def _leavers(site: Site) -> Iterable[tuple[str, str]]:
     if after and exposed:
         yield "After an exposure", f"{exposed.words}, if that is later"
     if law:
-        yield f"The law, {law.jurisdiction}", f"{law.words} ({law.source}; {law.standing})"
+        yield (
+            f"The law, {law.jurisdiction}",
+            f"{law.words} ({law.source}; {STANDINGS[law.standing]})",
+        )
     if rules.shorter_because:
         yield "A shorter time because", rules.shorter_because
     yield "On hold", ", ".join(rules.hold) or "None"

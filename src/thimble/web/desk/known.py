@@ -10,7 +10,7 @@ from thimble.ledger.exposed import protocol_for, saying
 from thimble.ledger.situation import KnownFact
 from thimble.protocol.protocol import Protocol
 from thimble.web.desk.reading import Reading
-from thimble.web.desk.words import point
+from thimble.web.desk.words import point, value_words
 
 SAID_BY: Mapping[str, str] = {
     "worker": "the worker",
@@ -58,7 +58,7 @@ def known_in_words(
                 who = f"{who}, recorded by {names.get(entry.by, entry.by)}"
                 if known.said_by == "clinician":
                     who = names.get(entry.by, entry.by)
-            value = definition.label(known.value)
+            value = value_words(definition, known.value)
             if known.value == frozenset():
                 value = "None of these"
             groups[definition.about].append(

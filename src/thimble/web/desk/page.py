@@ -24,6 +24,7 @@ from thimble.web.desk.plan import PlanView
 from thimble.web.desk.questions import QuestionView
 from thimble.web.desk.reading import Reading, actions_in_words
 from thimble.web.desk.words import Clock, RuleLink, no_link, point
+from thimble.web.people.words import born as birth_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +244,7 @@ class CasePage:
 def _more(worker: WorkerIdentity | None) -> tuple[str, ...]:
     if worker is None:
         return ()
-    born = "" if worker.date_of_birth is None else f"born {worker.date_of_birth.isoformat()}"
+    born = "" if worker.date_of_birth is None else f"born {birth_day(worker.date_of_birth)}"
     parts = (worker.phone, worker.staff_number, born, worker.occupation, worker.department)
     return tuple(part for part in parts if part)
 

@@ -14,6 +14,7 @@ from thimble.ledger.plan import Window
 from thimble.protocol.citing import Cited, cited
 from thimble.protocol.finding import STANDINGS, Reason
 from thimble.protocol.protocol import Protocol
+from thimble.protocol.vocabulary import Fact, Value
 
 RuleLink = Callable[[str, str], str]
 """Takes a table and a rule; returns the address where both are shown, or "" for none."""
@@ -218,3 +219,16 @@ def join(parts: tuple[str, ...] | list[str], word: str = "or") -> str:
     if len(parts) < 2:
         return "".join(parts)
     return f"{', '.join(parts[:-1])} {word} {parts[-1]}"
+
+
+def value_words(fact: Fact, value: Value) -> str:
+    """A value as people say it: of years only the whole ones, never rounded up.
+
+    The tables read the value itself.
+    """
+    if fact.unit != "years" or not isinstance(value, int | float):
+        return fact.label(value)
+    whole = int(value)
+    if not whole:
+        return "less than a year"
+    return f"{whole} {'year' if whole == 1 else 'years'}"

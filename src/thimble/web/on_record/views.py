@@ -31,6 +31,7 @@ from thimble.web.desk.handling import (
     write,
 )
 from thimble.web.desk.reading import Reading
+from thimble.web.desk.words import value_words
 from thimble.web.on_record.answering import doses_for, doses_to_take, offered_to
 from thimble.web.on_record.finding import OnRecord, born, on_record
 from thimble.web.on_record.glance import seen_already
@@ -116,12 +117,12 @@ def _answers(found: OnRecord, reading: Reading) -> list[Answer]:
             Answer(
                 fact=each.fact,
                 question=fact.question,
-                label=fact.label(each.value),
+                label=value_words(fact, each.value),
                 shows=tuple(
                     f"{words.title(evidence[n])}, {words.day(evidence[n].body['when'])}"
                     for n in each.entries
                 ),
-                held="" if known is None else fact.label(known.value),
+                held="" if known is None else value_words(fact, known.value),
                 same=known is not None and known.value == each.value,
             )
         )

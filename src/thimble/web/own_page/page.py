@@ -15,6 +15,7 @@ from thimble.ledger.fitness import FitnessDecision
 from thimble.people import choices
 from thimble.people.fold import Document, Person
 from thimble.people.identity import PersonIdentity
+from thimble.people.products import products
 from thimble.people.readiness import Asked, readiness
 from thimble.web.cohort.standings import asked_of
 from thimble.web.people.words import size, undocumented
@@ -105,7 +106,7 @@ def _steps(
         if lack.need is Need.DOSE:
             day = lack.recommended
             later = f", from {calendar_day(day)}" if day is not None and day > today else ""
-            told.setdefault(lack.item, f"A dose of {inside(lack.item)}{later}")
+            told.setdefault(lack.item, f"A dose of {_vaccine(lack.item)}{later}")
         elif lack.told:
             told.setdefault(lack.told, lack.told)
         elif lack.need is Need.TEST:
@@ -113,3 +114,9 @@ def _steps(
         elif lack.need is Need.PHYSICIAN:
             told.setdefault(_TALK, _TALK)
     return tuple(told.values())
+
+
+def _vaccine(item: str) -> str:
+    """A vaccine inside a sentence: the name of a product, such as Tdap, as its table has it."""
+    named = {product.name for product in products().values()}
+    return item if item in named else inside(item)

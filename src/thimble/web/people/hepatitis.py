@@ -12,6 +12,7 @@ from thimble.clinical.series.vocabulary import vocabulary
 from thimble.people.counselled import told_already
 from thimble.people.fold import Person
 from thimble.people.hepatitis_b import HepatitisB, before_birth, evidence_of, hepatitis_b
+from thimble.protocol import STANDINGS
 
 PAST = (
     "A past hepatitis B is on file, which no table judges: HBsAg and total anti-HBc tell what is left "
@@ -75,7 +76,9 @@ def _in_words(person: Person, found: HepatitisB, protocol: str, on: date) -> Sta
         step=_step(_label(outputs["next_step"].labels, cleared.next_step), found, on)
         if talk is None
         else f"nothing more; counselled {calendar_day(date.fromisoformat(talk.body['on']))}",
-        to_tell=() if talk is not None else tuple((p.words, p.source, p.standing) for p in to_tell),
+        to_tell=()
+        if talk is not None
+        else tuple((p.words, p.source, STANDINGS[p.standing]) for p in to_tell),
         why=cleared.reasons,
         doses=tuple(dose.why for dose in cleared.doses),
         note=" ".join(filter(None, (_undated(found.undated), PAST if found.past else ""))),

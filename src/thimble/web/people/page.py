@@ -333,7 +333,7 @@ def _told(entry: Entry[Kind]) -> str:
     if kind in EVIDENCE or kind is Kind.PRELIMINARY_RECORDED:
         evidence = Evidence(entry.position, kind, body, entry.by, entry.recorded_at)
         when = words.day(body.get("when") or body.get("on"))
-        diseases = ", ".join(DISEASES[d].lower() for d in about(evidence))
+        diseases = ", ".join(DISEASES[d] for d in about(evidence))
         origin = ""
         if row := body.get("list"):
             origin = f"from an import, row {row['row']} of the file {row['file'][:16]}"

@@ -15,6 +15,7 @@ from thimble.clinical.offers import offer_law
 from thimble.clinical.site import Site
 from thimble.people.fold import Person
 from thimble.people.rechecks import House, Recheck, Topic
+from thimble.protocol import STANDINGS
 from thimble.web import clock
 from thimble.web.access import can, needs
 from thimble.web.context import get_people_identities, get_site, looked, zone
@@ -44,6 +45,7 @@ def listed(request: HttpRequest) -> HttpResponse:
     looked(request, references, whose="worker", where="rechecks")
     counts = Counter(line.topic for line in lines)
     late = sum(line.late for line in lines)
+    law = offer_law(get_site().protocol)
     context = {
         "rows": page.rows(list(shown), people, identities, on),
         "shown": shown,
@@ -57,7 +59,8 @@ def listed(request: HttpRequest) -> HttpResponse:
         ],
         "departments": sorted({d for line in lines if (d := departments[line.person])}),
         "ahead": page.AHEAD.days,
-        "law": offer_law(get_site().protocol),
+        "law": law,
+        "law_standing": STANDINGS[law.standing] if law else "",
         "may_export": can(request, "import_people"),
     }
     return render(request, "rechecks/listed.html", context)

@@ -139,7 +139,7 @@ def _lines(protocol: Protocol, proof: Proof) -> tuple[TableLine, ...]:
 
 def standings(rules: Iterable[Rule]) -> tuple[tuple[str, int], ...]:
     """How many rules have each standing, in words, best known first."""
-    counted = Counter(rule.standing for rule in rules)
+    counted = Counter[str](rule.standing for rule in rules)
     return tuple((words, counted[id_]) for id_, words in STANDINGS.items() if counted[id_])
 
 
