@@ -203,6 +203,7 @@ def test_a_month_of_arrivals(hospital: Hospital, opens: Opens, tmp_path: Path) -
     expect(nurse.locator("main")).to_contain_text("2 of 399 ready")
     nurse.get_by_role("link", name=re.compile("^Ready")).click()
     nurse.get_by_role("button", name="Certificates for those shown").click()
+    nurse.get_by_label("I know that, and issue them all the same").check()
     nurse.get_by_role("button", name="Issue 2").click()
     expect(nurse.get_by_role("heading", name="2 certificates issued")).to_be_visible()
     # What the button asks for, without the browser's own viewer.
