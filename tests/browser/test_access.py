@@ -109,6 +109,7 @@ NOT_PAGES = {
     "results:enter",
     "laboratory:assign",
     "laboratory:place",
+    "laboratory:hold_again",
     "laboratory:seen",
     "laboratory:settle",
     "people:verify",

@@ -535,3 +535,27 @@ def test_a_message_is_compared_with_whom_the_case_is_about(
         assert "is not the one in this case" in page.text
         assert (page.status_code, done.status_code) == (422, 422)
     assert (len(get_store().entries(case)) > before) is recorded
+
+
+def test_what_was_put_into_the_wrong_case_is_placed_anew_once_it_is_withdrawn(
+    case: str, inbox: Inbox, receiver: Receiver, signed_in: SignIn
+):
+    send(receiver, oru(HBSAG_NEGATIVE))
+    address, hold = (reverse(f"laboratory:{what}", args=[1]) for what in ("assign", "hold_again"))
+    fields = {"case": case, "whose": "source", "reason": "Rang the ward."}
+    with clock.standing_at(MORNING):
+        client = signed_in(Role.OCCUPATIONAL_PHYSICIAN)
+        compared(client, address, fields)
+        shown = client.get(reverse("laboratory:message", args=[1])).text
+        assert reverse("desk:case", args=[case]) in shown
+        client.post(hold)
+        assert state(inbox) is State.MATCHED
+        actions.correct(
+            get_store(), case, last(case).position, reason="another patient", withdrawn=True,
+            vocabulary=VOCABULARY, now=MORNING, **WRITER,
+        )  # fmt: skip
+        client.post(hold)
+        assert state(inbox) is State.HELD
+        compared(client, address, fields)
+    received = [e for e in get_store().entries(case) if e.kind is Kind.RESULT_RECEIVED]
+    assert (len(received), state(inbox)) == (2, State.MATCHED)

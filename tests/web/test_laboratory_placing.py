@@ -16,6 +16,7 @@ from thimble.clinical.vocabulary import VOCABULARY
 from thimble.exchange.hl7v2.message import read_bytes
 from thimble.exchange.inbox import Inbox, Received, State
 from thimble.exchange.receiving import Receiver
+from thimble.people.entries import Kind
 from thimble.people.identity import PersonIdentity
 from thimble.people.to_see import to_see
 from thimble.web import clock
@@ -337,3 +338,77 @@ def test_nothing_is_recorded_of_somebody_with_another_date_of_birth(
 def inbox_reason(message: int) -> str:
     with Inbox(Path(settings.DATA)) as inbox:
         return inbox.get(message).reason
+
+
+def withdraw(client: Client, person: str):
+    (result,) = held(person).of(Kind.RESULT_RECORDED)
+    address = reverse("people:withdraw", args=[person, result.entry])
+    return client.post(address, {"reason": "Somebody else's."})
+
+
+def test_what_was_put_into_the_wrong_file_is_withdrawn_there_and_placed_anew(
+    ada: str, signed_in: SignIn
+):
+    wrong = enrolled(PersonIdentity("Q-12", "Muster", "Adele", ADA.birth_date))
+    came(oru(number("120"), name="Neuer^Ada"))
+    nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+    page, hold = reverse("laboratory:message", args=[1]), reverse("laboratory:hold_again", args=[1])
+    place(nurse, reference=wrong, reason="Looks like her.")
+    shown = nurse.get(page).text
+    assert reverse("people:person", args=[wrong]) in shown
+    assert "Hold it again" not in shown
+    nurse.post(hold)
+    assert state_of(1) is State.MATCHED  # it stands in a file
+
+    assert withdraw(nurse, wrong)["Location"] == page
+    shown = nurse.get(page).text
+    assert "withdrawn since" in shown
+    assert "Hold it again" in shown
+    for _ in range(2):
+        assert nurse.post(hold)["Location"] == page
+        assert state_of(1) is State.HELD
+    assert wrong in nurse.get(page).text
+    place(nurse, reference=ada, reason="Rang them.")
+
+    assert (results(wrong), len(results(ada)), state_of(1)) == ([], 1, State.MATCHED)
+    assert nurse.post(hold).status_code == 302
+    assert state_of(1) is State.MATCHED
+
+
+def test_it_can_be_placed_in_the_same_file_again_once(ada: str, signed_in: SignIn):
+    came(oru(number("120"), name="Neuer^Ada"))
+    nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+    place(nurse, reference=ada, reason="Rang them.")
+    withdraw(nurse, ada)
+    nurse.post(reverse("laboratory:hold_again", args=[1]))
+    place(nurse, reference=ada, reason="It was hers.")
+    assert (len(results(ada)), state_of(1)) == (1, State.MATCHED)
+
+
+def test_what_the_laboratory_took_back_is_not_held_again(ada: str, signed_in: SignIn):
+    label = sampled(ada)
+    came(oru(word("Positive", HBSAG), label=label))
+    came(oru(word("Positive", HBSAG, "W"), label=label, control="A2", at="023000"))
+    nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+    assert (
+        "taken back by the laboratory since"
+        in nurse.get(reverse("laboratory:message", args=[1])).text
+    )
+    for message in (1, 2):
+        nurse.post(reverse("laboratory:hold_again", args=[message]))
+        assert state_of(message) is State.MATCHED
+
+
+def test_a_message_stands_in_one_file_at_a_time(ada: str, signed_in: SignIn):
+    """A process that died after recording leaves it held, with somebody's results in a file."""
+    twin = enrolled(PersonIdentity("Q-12", "Muster", "Adele", ADA.birth_date))
+    came(oru(number("120"), name="Neuer^Ada"))
+    nurse = signed_in(Role.OCCUPATIONAL_NURSE)
+    place(nurse, reference=ada, reason="Rang them.")
+    with Inbox(Path(settings.DATA)) as inbox:
+        inbox.settle(1, State.HELD, "as before")
+
+    assert "stands in another file or case" in place(nurse, reference=twin, reason="Hers?").text
+    assert (len(results(ada)), results(twin)) == (1, [])
+    assert place(nurse, reference=ada, reason="Rang them.").status_code == 302
+    assert len(results(ada)) == 1

@@ -260,6 +260,14 @@ class Inbox:
             raise KeyError(f"message {number} is not in the inbox")
         return received_of(row)
 
+    def number_of(self, digest: str) -> int | None:
+        """The number of the first message with this digest; None where there is none."""
+        with self._lock:
+            row = self._database.execute(
+                "SELECT min(id) FROM received WHERE digest = ?", (digest,)
+            ).fetchone()
+        return None if row is None else row[0]
+
     def counts(self) -> dict[State, int]:
         """How many messages are in each state."""
         with self._lock:

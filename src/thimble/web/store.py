@@ -130,6 +130,11 @@ class DjangoStore(LedgerStore[K]):
                 found[row.case].append(self._entry(row))
         return found
 
+    def brought_by(self, digest: str) -> list[str]:
+        """The cases with an entry that a laboratory's message brought, whether it still stands or not."""
+        rows = self._rows.filter(body__contains=f'"message":"{digest}"')
+        return sorted(set(rows.values_list("case", flat=True)))
+
     def all_entries(self) -> Iterator[Entry[K]]:
         """See `LedgerStore.all_entries`."""
         for row in self._rows.order_by("number").iterator(chunk_size=2000):

@@ -26,6 +26,7 @@ from thimble.people.entries import Kind as PersonKind
 from thimble.protocol.protocol import Protocol
 from thimble.web.laboratory.comparing import refusal
 from thimble.web.laboratory.directory import Directory
+from thimble.web.laboratory.recorded import Stands, places_of, what_stands
 from thimble.web.laboratory.register import Register
 from thimble.web.store import DjangoStore
 
@@ -54,6 +55,7 @@ class Told:
 
 NOBODY = Told()
 MEANWHILE = "Somebody settled this message meanwhile: look at what became of it."
+ELSEWHERE = "It stands in another file or case. Withdraw it there first, then place it here."
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,9 +120,16 @@ class LedgerProcessor:
             # Who looked at it at the same time may have placed it with somebody else.
             if self._inbox.get(received.id).state not in (State.NEW, State.HELD):
                 return (MEANWHILE,)
+            if told.whose is not None and self._stands_elsewhere(received.digest, told.whose):
+                return (ELSEWHERE,)
             settled, reasons = self._taken(books, received, message, told)
         self._inbox.settle(settled.id, settled.state, settled.reason)
         return reasons
+
+    def _stands_elsewhere(self, digest: str, whose: Sample | str) -> bool:
+        target = whose if isinstance(whose, str) else whose.case
+        places = places_of(digest, self._register.people, self._store)
+        return any(p.stands is Stands.YES and p.reference != target for p in places)
 
     def against(self, message: Message, whose: Sample | str) -> str:
         """Why results cannot be put where a person says: another date of birth stands there; else ""."""
@@ -158,8 +167,8 @@ class LedgerProcessor:
 
     def _record(self, books: _Books, read: Read, digest: str, told: Told) -> tuple[str, ...]:
         now = self._clock()
-        waiting = [m for m in read.matched if not _is_recorded(books.cases, m, digest)]
-        reports = [r for r in read.reports if not _is_in_file(books.people, r, digest)]
+        waiting = [m for m in read.matched if not _is_recorded(books.cases, m, digest, told)]
+        reports = [r for r in read.reports if not _is_in_file(books.people, r, digest, told)]
         try:
             # One that is doubtful holds them all: what was written before it is taken back.
             with books.cases.whole(), books.people.whole():
@@ -184,16 +193,23 @@ class LedgerProcessor:
         return ()
 
 
-def _is_recorded(ledger: Gathering[Kind], each: Matched, digest: str) -> bool:
+def _is_recorded(ledger: Gathering[Kind], each: Matched, digest: str, told: Told) -> bool:
+    entries = ledger.entries(each.sample.case)
+    if told.whose is not None and what_stands(entries, digest) is not Stands.YES:
+        # Whoever places it anew knows that it was withdrawn; a process that goes on does not.
+        return False
     wanted = [result.analyte.value for result in each.results]
     return any(
         entry.kind is Kind.RESULT_RECEIVED
         and entry.body.get("message") == digest
         and [one["analyte"] for one in entry.body.get("results", ())] == wanted
-        for entry in ledger.entries(each.sample.case)
+        for entry in entries
     )
 
 
-def _is_in_file(ledger: Gathering[PersonKind], each: Reports, digest: str) -> bool:
+def _is_in_file(ledger: Gathering[PersonKind], each: Reports, digest: str, told: Told) -> bool:
     """All that a message says of one person is written together."""
-    return any(entry.body.get("message") == digest for entry in ledger.entries(each.whose.person))
+    entries = ledger.entries(each.whose.person)
+    if told.whose is not None and what_stands(entries, digest) is not Stands.YES:
+        return False
+    return any(entry.body.get("message") == digest for entry in entries)

@@ -13,6 +13,7 @@ urlpatterns = [
     path("<int:number>/", views.message, name="message"),
     path("<int:number>/assign", placing.assign, name="assign"),
     path("<int:number>/place", placing.place, name="place"),
+    path("<int:number>/hold-again", views.hold_again, name="hold_again"),
     path("of/<str:person>/seen", views.seen, name="seen"),
     path("<int:number>/settle", views.settle, name="settle"),
 ]

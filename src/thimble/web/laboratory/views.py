@@ -27,12 +27,14 @@ from thimble.web.context import (
     get_people,
     get_people_identities,
     get_site,
+    get_store,
     looked,
     today,
 )
 from thimble.web.desk.handling import who
 from thimble.web.digits import whole
 from thimble.web.laboratory.page import STATES, Candidate, candidate, listed, message_page
+from thimble.web.laboratory.recorded import Stands, again, places_of
 from thimble.web.laboratory.register import get_register
 from thimble.web.people.forms import clean_text
 from thimble.web.people.roster import roster
@@ -114,7 +116,17 @@ def show(
         local=get_site().laboratory,
         candidates=_candidates(request, read) if read and open_ and may_place else (),
     )  # fmt: skip
-    context = {"page": page, "doubts": doubts, "may_place": may_place, "today": today()}
+    places = (
+        places_of(received.digest, get_people(), get_store())
+        if received.state is State.MATCHED
+        else ()
+    )
+    context = {
+        "places": places, "stands": any(each.stands is Stands.YES for each in places),
+        "again": again(places) and received.erased_at is None,
+        "may_see_people": can(request, "view_people"), "may_see_cases": can(request, "view_case"),
+    }  # fmt: skip
+    context |= {"page": page, "doubts": doubts, "may_place": may_place, "today": today()}
     return render(request, "laboratory/message.html", context, status=422 if fault else 200)
 
 
@@ -160,3 +172,21 @@ def settle(request: HttpRequest, number: int) -> HttpResponse:
             opened.settle(number, State.DUPLICATE, f"{reason} (settled by {by})")
             log.event("message_settled", number=number, account=by)
     return redirect("laboratory:inbox")
+
+
+WITHDRAWN = "What it brought was withdrawn in {}: find out whose results these are."
+
+
+@never_cache
+@needs("resolve_results", "record_facts", "see_source_identity", "see_worker_identity")
+@require_POST
+def hold_again(request: HttpRequest, number: int) -> HttpResponse:
+    """Somebody withdrew all that it brought: it waits to be placed anew. Twice is once."""
+    with open_inbox() as opened:
+        received = received_of(opened, number)
+        places = places_of(received.digest, get_people(), get_store())
+        if received.state is State.MATCHED and received.erased_at is None and again(places):
+            where = ", ".join(each.reference for each in places)
+            opened.settle(number, State.HELD, WITHDRAWN.format(where))
+            log.event("message_held_again", number=number, account=str(request.user.pk))
+    return redirect("laboratory:message", number=number)

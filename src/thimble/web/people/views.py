@@ -39,6 +39,7 @@ from thimble.web.context import (
 from thimble.web.context import today as _today
 from thimble.web.digits import whole
 from thimble.web.fitness.joined import of_person
+from thimble.web.laboratory.recorded import number_of
 from thimble.web.limits import carries
 from thimble.web.own_page.links import state_of_link
 from thimble.web.people import card as cards
@@ -441,6 +442,11 @@ def withdraw(request: HttpRequest, person: str, entry: int) -> HttpResponse:
                 messages.error(request, f"Not withdrawn: {'; '.join(refused.faults)}.")
             else:
                 messages.success(request, "Withdrawn. It stays in the history.")
+                if can(request, "resolve_results") and evidence is not None:
+                    # Perhaps it was somebody else's: where it came from, it can be placed anew.
+                    came_with = number_of(str(evidence.body.get("message", "")))
+                    if came_with is not None:
+                        return redirect("laboratory:message", came_with)
             return redirect("people:person", person)
         fault = "Say why it is withdrawn: it stands in the history."
     context = {
