@@ -121,3 +121,22 @@ def test_a_disease_without_a_judge_is_shown_as_documented_or_not() -> None:
         ("zoster", None),
     ]
     assert found.unjudged == ("zoster",)
+
+
+@pytest.mark.parametrize(
+    ("last", "said"),
+    [
+        # IMM: one to two months after the last dose; the test is asked for on 2 March 2026.
+        ("2026-01-01", "Anti-HBs titre, now."),
+        ("2026-01-02", "Anti-HBs titre, 1 to 2 months after the last dose, now."),
+        (
+            "2026-02-20",
+            "Anti-HBs titre, 1 to 2 months after the last dose, from Fri 20 Mar 2026.",
+        ),
+        ("2019-08-11", "Anti-HBs titre, now."),
+    ],
+)
+def test_the_months_of_a_titre_are_said_while_they_run(last: str, said: str) -> None:
+    found = whole(dose("2018-02-04"), dose("2018-03-07"), dose(last))
+
+    assert [lack.said(ON) for lack in found.lacks] == [said]

@@ -97,7 +97,8 @@ def test_a_cohort_says_who_is_ready_and_what_each_of_the_others_lacks(nurse: Cli
     assert "1 of 4 ready." in page
     assert "1 on course. 2 not by the first day." in page
     assert "Second dose of hepatitis B vaccine, from Fri 20 Mar 2026." in page
-    assert "Anti-HBs titre, 1 to 2 months after the last dose, now." in page
+    # The last of these doses lies years behind.
+    assert "Anti-HBs titre, now." in page
     assert "Ready by Fri 6 Mar 2026 if the titre is 10 or more." in page
 
 
@@ -501,3 +502,20 @@ def test_a_step_that_is_due_says_since_when_it_could_have_been_done(nurse: Clien
     # The second dose from 4 weeks after the first, and from the day on which the file was opened.
     assert "Second dose of hepatitis B vaccine, since Wed 11 Feb 2026, 20 days." in page
     assert names == ["Nothing, Ada", "Older, Ada"]
+
+
+@pytest.mark.usefixtures("_by_the_kingdoms_rule_set")
+@pytest.mark.parametrize(
+    ("prone", "one_line"), [("no", True), ("yes", False), ("not_known", False)]
+)
+def test_without_exposure_prone_procedures_one_line_says_that_no_test_is_asked_for(
+    nurse: Client, prone: str, one_line: bool
+) -> None:
+    page = nurse.get(f"/people/{enrolled('Ada', exposure_prone=prone)}/").content.decode()
+    section = page.partition('aria-labelledby="clearance"')[2].partition("</section>")[0]
+
+    assert ("<b>No exposure-prone procedures: no test is a condition.</b>" in section) is one_line
+    assert ("<li>" not in section) is one_line
+    offer = "<b>Next:</b> Offer the test, with advice: hepatitis B, hepatitis C, HIV."
+    assert (offer in section) is one_line
+    assert "the occupational physician decides" in section

@@ -31,7 +31,8 @@ class Lack:
     `earliest` is the first day on which it counts, `recommended` the day to plan it for; None where it
     waits for something whose day nobody can say. Neither lies before the day asked for. `since` is the day
     since which it could have been done, where somebody looked for it. `told` is what the person reads
-    instead of `what`, "" for the same.
+    instead of `what`, "" for the same. `span` is when it is usually done, in words: it is said of a day up
+    to `span_ends`, after which it says nothing; None where it always does.
     """
 
     need: Need
@@ -41,6 +42,8 @@ class Lack:
     recommended: date | None = None
     since: date | None = None
     told: str = ""
+    span: str = ""
+    span_ends: date | None = None
 
     def due(self, today: date) -> bool:
         """Whether its day has come."""
@@ -53,6 +56,8 @@ class Lack:
 
 def _sentence(what: str, lack: Lack, today: date) -> str:
     day = lack.recommended
+    if lack.span and (lack.span_ends is None or max(day or today, today) <= lack.span_ends):
+        what = f"{what}, {lack.span}"
     if day is None:
         return f"{what}."
     if day > today:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 
@@ -9,7 +10,8 @@ from thimble.clinical import series
 from thimble.clinical.durations import Duration
 from thimble.clinical.readiness import DiseaseState, Lack, Need, ordinal
 from thimble.clinical.saying import calendar_day, inside
-from thimble.clinical.series import Cleared, Evidence
+from thimble.clinical.series import Cleared, DoseGiven, Evidence
+from thimble.clinical.series.calendar_days import step
 from thimble.clinical.series.deciding import FACTS, VALUES, rules
 from thimble.clinical.series.projecting import DOSES, Planned, Projection, project
 from thimble.clinical.series.schedule import schedule
@@ -59,7 +61,7 @@ def hepatitis_b_state(
         # The vaccine can do no more. Whether that is enough for the work is nobody's but the physician's.
         day = calendar_day(date.fromisoformat(talk.body["on"]))
         return DiseaseState(DISEASE, None, f"{words}; counselled {day}", confirmed=confirmed)
-    lacks = _lacks(usual, on, protocol, asks=begins != who)
+    lacks = _lacks(usual, told, on, protocol, asks=begins != who)
     if usual.ready_on is None:
         why = _why(usual, protocol)
         if usual.stopped is not None and usual.stopped.next_step in TO_THE_PHYSICIAN:
@@ -90,7 +92,7 @@ def hepatitis_b_steps(
         found, begins = _projected(who, told, on, protocol, turnaround, until=on)
     except (LookupError, ValueError):
         return ()
-    return _lacks(found, on, protocol, asks=begins != who)
+    return _lacks(found, told, on, protocol, asks=begins != who)
 
 
 def _projected(
@@ -112,8 +114,20 @@ def _projected(
     return (then, normal) if then.stopped is None or then.planned else (found, who)
 
 
-def _lacks(found: Projection, on: date, protocol: str, *, asks: bool) -> tuple[Lack, ...]:
+def _window_ends(told: Iterable[Evidence], on: date, protocol: str) -> date | None:
+    """The last day of the time in which a titre is taken after the last dose; None without any dose."""
+    days = [min(each.when.last, on) for each in told if isinstance(each, DoseGiven)]
+    after = schedule(protocol).titre.window_ends.after
+    return date.fromordinal(step(max(days).toordinal(), after)) if days else None
+
+
+def _lacks(
+    found: Projection, told: Iterable[Evidence], on: date, protocol: str, *, asks: bool
+) -> tuple[Lack, ...]:
     lacks = tuple(_lack(move, protocol) for move in found.planned)
+    if lacks and lacks[0].span:
+        # No dose comes before it: its time is counted from one that lies behind.
+        lacks = (replace(lacks[0], span_ends=_window_ends(told, on, protocol)), *lacks[1:])
     return (replace(_ASK, earliest=on, recommended=on), *lacks) if asks else lacks
 
 
@@ -137,7 +151,9 @@ def _lack(move: Planned, protocol: str) -> Lack:
         start, end = waits.due_from.after, waits.window_ends.after
         first = str(start.count) if start.unit == end.unit else start.words
         span = f"{first} to {end.words} after the last dose"
-        return Lack(Need.TEST, f"Anti-HBs titre, {span}", "anti_hbs", move.counts_from, move.day)
+        return Lack(
+            Need.TEST, "Anti-HBs titre", "anti_hbs", move.counts_from, move.day, span=span
+        )  # fmt: skip
     if move.step == "infection_tests":
         what = "HBsAg and total anti-HBc"
         return Lack(Need.TEST, what, "hbsag", move.counts_from, move.day)

@@ -8,7 +8,7 @@ from datetime import date
 
 from thimble.clinical.diseases import DISEASES
 from thimble.clinical.immunity import Judgement
-from thimble.clinical.saying import calendar_day
+from thimble.clinical.saying import calendar_day, inside
 from thimble.clinical.screening import INFECTIONS
 from thimble.clinical.screening.vocabulary import vocabulary
 from thimble.people.entries import Kind
@@ -18,6 +18,8 @@ from thimble.people.judged import judged
 from thimble.people.screened import screened
 from thimble.protocol.finding import Reason
 from thimble.web.people import words
+
+NO_TEST = "No exposure-prone procedures: no test is a condition"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,13 +36,15 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class Clearance:
-    """What screening before exposure-prone procedures comes to."""
+    """What screening before exposure-prone procedures comes to. `step` is what is next for all of `parts`
+    where they are said in one line, "" for nothing."""
 
     words: str
     rule_set: str
     parts: tuple[Told, ...]
     why: tuple[str, ...]
     confirmed: bool
+    step: str = ""
 
 
 def infections_of(
@@ -66,6 +70,23 @@ def clearance_of(person: Person, on: date, rule_set: str) -> Clearance | None:
     found = screened(person, on, rule_set)
     if found is None:
         return None
+    tests = {each.test for each in found.infections}
+    same = len(tests) == 1 and not tests & {"refer"}
+    if (
+        person.employment.exposure_prone == "no"
+        and same
+        and all(each.says == "not_asked" for each in found.infections)
+    ):
+        # One line in place of one for each infection of which the same is said.
+        named = ", ".join(inside(DISEASES[each.infection]) for each in found.infections)
+        return Clearance(
+            words=NO_TEST,
+            rule_set=vocabulary()["rule_set"].label(found.rule_set),
+            parts=(),
+            why=_why(found.because),
+            confirmed=found.confirmed,
+            step="" if tests == {"none"} else f"{found.infections[0].step}: {named}",
+        )
     return Clearance(
         words=found.words,
         rule_set=vocabulary()["rule_set"].label(found.rule_set),
