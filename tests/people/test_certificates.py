@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -543,3 +545,20 @@ def test_nobody_who_is_not_fit_is_cleared_by_a_look(immune: House, restriction: 
     number = immune.issue().number
     with pytest.raises(Refused, match="Withdraw the certificate, or decide anew"):
         confirmed(immune, number, decision("not_fit", restriction, NOW))
+
+
+@pytest.mark.parametrize(
+    ("zone", "told"), [("America/New_York", True), ("Pacific/Auckland", False)]
+)
+def test_a_review_is_compared_with_the_site_s_day_of_the_last_look(
+    immune: House, zone: str, told: bool
+) -> None:
+    """The look at 01:00 UTC on 28 November was on the 27th in New York, on the 28th in Auckland."""
+    immune.issue()
+    (issued,) = immune.person.certificates
+    looked = replace(issued, looked_at=datetime(2026, 11, 28, 1, tzinfo=UTC))
+    review = date(2026, 11, 28)
+    found = decision("fit", "none", NOW, review)
+    basis = basis_of(immune.person, REA.birth_date, review, HEPATITIS, None, found)
+    said = doubts(looked, immune.store.entries(ONE), basis, ZoneInfo(zone))
+    assert any("was to be reviewed by" in each for each in said) is told

@@ -263,3 +263,17 @@ def test_an_answer_about_the_person_documents_no_disease_and_lets_the_uk_tables_
     assert known is not None
     assert not_asked.cleared.immunity == "not_known"
     assert known.cleared.immunity == "immune"
+
+
+@pytest.mark.parametrize(("ahead", "known"), [(0, "no"), (1, "no"), (2, "unknown")])
+def test_an_answer_without_a_day_counts_on_the_evening_on_which_it_is_written_down(
+    ahead: int, known: str
+) -> None:
+    """In the evening west of Greenwich the universal calendar is a day ahead of the site's."""
+    store = people()
+    answer = {**RESULT, "test": WEAK_IMMUNITY, "word": "negative", "number": None, "when": None}
+    write(store, (Kind.ENROLLED, ENROLLED), (Kind.RESULT_RECORDED, {**answer, "comparator": "="}))
+    file = fold(store.entries(ONE), NOW)
+
+    on = NOW.date() - timedelta(days=ahead)
+    assert subject(file, BORN, on).immunocompromised == known
