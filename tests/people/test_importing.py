@@ -251,7 +251,8 @@ def test_whatever_is_less_than_sure_is_asked_and_nothing_is_written_until_it_is_
     [
         ("421", "Corvane", "Oskar", date(1980, 1, 1)),
         ("500", "Brindle", "Inés", date(1999, 3, 28)),
-        ("", "Brindle", "Ines-Maria", date(1999, 2, 28)),
+        ("", "Brindle", "Ines-Maria", date(1999, 3, 28)),
+        ("", "Corvane", "Oskar", date(1999, 2, 28)),
     ],
 )
 def test_who_shares_only_a_little_is_another_person(house: House, row: Sequence[Any]) -> None:
@@ -275,6 +276,84 @@ def test_rows_of_one_file_are_compared_with_each_other(house: House) -> None:
     assert "row 5" in seen.rows[2].why[0]
     assert "row 4" in seen.rows[3].why[0]
     assert "Row 2 has the same name" in seen.rows[4].why[0]
+
+
+@pytest.mark.parametrize("number", ["", "900"])
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        (("Ashgrove", "Aila"), "name and birth date"),
+        (("Ashgrove", "Ayla"), "family name and birth date"),
+        (("Thornby", "Aila"), "given name and birth date"),
+        (("Ashgrofe", "Ayla"), "birth date and a similar name"),
+        (("Aila", "Ashgrove"), "name and birth date"),
+    ],
+)
+def test_a_similar_name_of_one_birth_date_is_asked_about(
+    house: House, name: tuple[str, str], told: str, number: str
+) -> None:
+    born = date(2003, 1, 1)
+    row = (number, *name, born)
+    twice = house.preview(sheet_of(("100", "Ashgrove", "Aila", born), row)).rows
+    assert [each.fate for each in twice] == [Fate.NEW, Fate.ASK]
+    assert twice[1].why == (f"Row 2 has the same {told}",)
+
+    known = house.enrol("100", "Ashgrove", "Aila", born)
+    twin = house.enrol("101", "Ashgrove", "Tova", born)
+    sheet = sheet_of(row)
+    (asked,) = house.preview(sheet).rows
+    assert asked.fate is Fate.ASK
+    assert asked.why == (f"Somebody has the same {told}",)
+    assert asked.may_be_new
+    assert asked.candidates[0] == known
+    assert (twin in asked.candidates) == ("Ashgrove" in name)
+    assert house.preview(sheet, {2: "new"}).rows[0].fate is Fate.NEW
+    assert house.preview(sheet, {2: known}).rows[0].person == known
+
+
+def test_twins_in_the_register_are_not_asked_about_again(house: House) -> None:
+    born = date(2003, 1, 1)
+    rows = [("100", "Ashgrove", "Aila", born), ("101", "Ashgrove", "Ayla", born)]
+    house.apply(house.preview(sheet_of(*rows), {3: "new"}))
+    assert [row.fate for row in house.preview(sheet_of(*rows)).rows] == [Fate.UNCHANGED] * 2
+
+
+def test_dates_that_prove_both_orders_are_read_and_cautioned_about(house: House) -> None:
+    sheet = sheet_of(
+        ("1", "Brindle", "Inés", "14.3.1999", "", date(2026, 4, 1)),
+        ("2", "Corvane", "Oskar", "3/15/1999", "", "3/14/2026"),
+        ("3", "Garrow", "Milo", "4/5/1999"),
+    )
+    for order, born in (("day_first", date(1999, 5, 4)), ("month_first", date(1999, 4, 5))):
+        seen = house.preview(sheet, order=order)
+        assert [row.identity.birth_date for row in seen.rows] == [
+            date(1999, 3, 14),
+            date(1999, 3, 15),
+            born,
+        ]
+        assert {row.fate for row in seen.rows} == {Fate.NEW}
+        both = seen.cautions[0]
+        assert both.startswith("Column D has dates with the day first (D2, 14.3.1999)")
+        assert "with the month first (D3, 3/15/1999)" in both
+        assert f"read with the {order.replace('_', ' ')}." in both
+    # Column F shows one order only, which is a caution where the other was said.
+    assert len(house.preview(sheet, order="month_first").cautions) == 1
+    against = house.preview(sheet, order="day_first").cautions[1]
+    assert (
+        "Column F has dates with the month first (F3, 3/14/2026), and you said day first" in against
+    )
+
+    unsaid = house.preview(sheet)
+    assert [row.fate for row in unsaid.rows] == [Fate.NEW, Fate.NEW, Fate.REFUSED]
+    (caution,) = unsaid.cautions
+    assert "those that can be read in two ways are refused." in caution
+
+
+def test_dates_of_one_order_are_no_reason_for_caution(house: House) -> None:
+    sheet = sheet_of(("1", "Brindle", "Inés", "14.3.1999"), ("2", "Corvane", "Oskar", "4.5.1999"))
+    assert house.preview(sheet).cautions == ()
+    assert house.preview(sheet, order="day_first").cautions == ()
+    assert len(house.preview(sheet, order="month_first").cautions) == 1
 
 
 def test_two_rows_never_write_in_one_file(house: House) -> None:

@@ -54,6 +54,7 @@ def person(number: int) -> str:
         get_people_identities(),
         who,
         employment,
+        not_the_same_as=get_people_identities().all_identities(),
         now=NIGHT,
         by="u-nurse",
         role="nurse",

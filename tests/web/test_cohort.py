@@ -53,6 +53,7 @@ def enrolled(family: str, *doses: str, titre: float | None = None, **work: objec
         get_people_identities(),
         PersonIdentity("", family, "Ada", date(2001, 5, 6)),
         {**WORK, **work},
+        not_the_same_as=get_people_identities().all_identities(),
         now=clock.now(),
         **WRITER,
     )

@@ -66,7 +66,11 @@ def _work_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def enrolled(family: str, email: str = "", born: date | None = date(2001, 5, 6)) -> str:
     who = PersonIdentity("", family, "Ada", born, email)
-    return acts.enrol(get_people(), get_people_identities(), who, WORK, now=clock.now(), **WRITER)
+    identities = get_people_identities()
+    known = identities.all_identities()
+    return acts.enrol(
+        get_people(), identities, who, WORK, not_the_same_as=known, now=clock.now(), **WRITER
+    )
 
 
 def cohort() -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from types import SimpleNamespace
@@ -44,7 +45,10 @@ FORM = {
 
 
 def enrolled(client: Client, **changes: str) -> str:
-    answer = client.post("/people/new", {**FORM, **changes})
+    # Many are invented from one form: whoever is there already is another person.
+    others: Any = list(get_people_identities().all_identities())
+    looked = {"another": "yes", "looked_at": others}
+    answer = client.post("/people/new", {**FORM, **looked, **changes})
     assert answer.status_code == 302, answer.content.decode()
     return str(answer["Location"]).split("/")[2]
 
@@ -102,8 +106,34 @@ def test_a_namesake_is_shown_and_enrolled_only_once_somebody_looked(nurse: Clien
     assert answer.status_code == 422
     assert "this is another person" in answer.content.decode()
 
-    assert nurse.post("/people/new", {**again, "another": "yes"}).status_code == 302
+    (shown,) = re.findall('name="looked_at" value="(.*?)"', answer.content.decode())
+    seen = {"another": "yes", "looked_at": shown}
+    # The tick is about whom it stood beside: never about somebody who was not shown.
+    unseen = {**again, "another": "yes", "looked_at": "P-2222-2222"}
+    assert nurse.post("/people/new", unseen).status_code == 422
+    assert nurse.post("/people/new", {**again, **seen}).status_code == 302
     assert len(get_people_identities().all_identities()) == 2
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"given_name": "Inez"}, "same family name and birth date"),
+        ({"family_name": "Thornby"}, "same given name and birth date"),
+        ({"family_name": "Brindel", "given_name": "Innes"}, "same birth date and a similar name"),
+    ],
+)
+def test_who_is_only_nearly_a_namesake_is_shown_too(
+    nurse: Client, changes: dict[str, str], told: str
+) -> None:
+    person = enrolled(nurse)
+    answer = nurse.post("/people/new", {**FORM, "number": "99", **changes})
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert f"Somebody of the {told} is in the register" in page
+    assert f'href="/people/{person}' in page
+    assert "(00421)" in page
+    assert len(get_people_identities().all_identities()) == 1
 
 
 @pytest.mark.parametrize(
@@ -529,7 +559,7 @@ def test_the_roster_is_the_fold_of_every_file_however_the_news_come(nurse: Clien
     assert kept.people(clock.now()) == []
     one = enrolled(nurse)
     assert [p.reference for p in kept.people(clock.now())] == [one]
-    other = enrolled(nurse, number="2", family_name="Other")
+    other = enrolled(nurse, number="2", family_name="Other", birth_date="1998-02-28")
     nurse.post(f"/people/{one}/card", rows_of({"product": "43", "when": "2019"}))
     found = {p.reference: p for p in kept.people(clock.now())}
     assert found == {

@@ -59,7 +59,8 @@ def rules(text: str) -> None:
 def leaver(name: str = "Quarnbeck", number: str = "8800417", left: date | None = LEFT) -> str:
     who = PersonIdentity(number, name, "Ottilie", BORN, "o@example.org")
     identities = get_people_identities()
-    person = acts.enrol(get_people(), identities, who, WORK, **WRITER)
+    known = identities.all_identities()
+    person = acts.enrol(get_people(), identities, who, WORK, not_the_same_as=known, **WRITER)
     if left is not None:
         acts.leave(get_people(), person, left, **WRITER)
     return person

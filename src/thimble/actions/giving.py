@@ -8,6 +8,7 @@ from typing import Any
 
 from thimble.actions._append import Refused
 from thimble.actions.people import People, append_to, correct_evidence, person_of, record_evidence
+from thimble.clinical.saying import sentence
 from thimble.ledger.entries import Entry
 from thimble.people.entries import Kind
 from thimble.people.giving import Against, against, asked_first
@@ -67,7 +68,7 @@ def give_dose(
         last = expires.isoformat()
         faults.append(f"Lot {lot} could be used until {last}; that day has passed. Take another")
     if recalled:
-        faults.append(f"{recalled}. Take another")
+        faults.append(f"{sentence(recalled)} Take another")
     live = asked_first(product, protocol)
     if live is not None and not asked:
         faults.append(f"This is a live vaccine. Ask about {live.ask} first, and choose the answer")

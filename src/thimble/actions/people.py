@@ -11,11 +11,12 @@ from thimble.actions.people_identity import PeopleIdentities, Written
 from thimble.actions.reference import new_references, read_reference
 from thimble.ledger.entries import Draft, Entry
 from thimble.ledger.store import LedgerStore
+from thimble.people.alike import alike
 from thimble.people.bodies import faults_of
 from thimble.people.documented import named, outside, same
 from thimble.people.entries import EVIDENCE, Kind
 from thimble.people.fold import Document, Person, differing, fold
-from thimble.people.identity import PersonIdentity, changed_fields, same_name_and_birth
+from thimble.people.identity import PersonIdentity, changed_fields
 from thimble.people.names import number_key
 
 PREFIX = "P-"
@@ -74,17 +75,17 @@ def enrol(
         not_the_same_as: files that somebody looked at and found to be of another person.
 
     Raises:
-        Refused: the number is taken, somebody of the same name and birth date is there and nobody
+        Refused: the number is taken, somebody who may be the same (see `alike`) is there and nobody
             said that they are another, or the employment does not fit.
     """
     faults = who_is(identity)
     for person, other in identities.all_identities().items():
         if identity.number and number_key(other.number) == number_key(identity.number):
             faults.append(f"The number {identity.number} belongs to another person already")
-        elif same_name_and_birth(identity, other) and person not in not_the_same_as:
+        elif person not in not_the_same_as and (told := alike(identity, other)):
             faults.append(
-                "Somebody of the same name and birth date is in the register. Open that file, or say "
-                "that this is another person"
+                f"Somebody of the same {told} is in the register. Open that file, or say that this is "
+                "another person"
             )
     if faults:
         raise Refused(faults)

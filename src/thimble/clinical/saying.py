@@ -86,6 +86,15 @@ def opening(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def sentence(words: str) -> str:
+    """Words with the stop that ends a sentence, unless they end in one.
+
+    >>> sentence("The lot was recalled"), sentence("The lot was recalled."), sentence("Is it right?")
+    ('The lot was recalled.', 'The lot was recalled.', 'Is it right?')
+    """
+    return words if words.endswith((".", "?", "!")) else f"{words}."
+
+
 def counted(number: int, thing: str) -> str:
     """A number of things.
 

@@ -49,13 +49,16 @@ def build(
     """Enrol the cohort as of `now`, on behalf of one account, and the workers of some cases with it;
     returns the references."""
     today = now.date()
-    references = []
+    references: list[str] = []
     everybody = [_person(number, today) for number in range(count)]
     # One file for each number, however many cases its holder has.
     known = {who.staff_number: who for who in workers if who.staff_number}
     everybody += [_worker(who, at, today) for at, who in enumerate(known.values())]
     for number, (who, work) in enumerate(everybody):
-        reference = acts.enrol(store, identities, who, work, now=now, by=by, role=role)
+        # Invented names are alike more often than those of people: all of them are different ones.
+        reference = acts.enrol(
+            store, identities, who, work, not_the_same_as=references, now=now, by=by, role=role
+        )
         references.append(reference)
         drafts = _EVIDENCE[number % len(_EVIDENCE)](today)
         if drafts:

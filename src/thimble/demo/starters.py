@@ -31,11 +31,15 @@ def build(
     store: acts.People, identities: PeopleIdentities, by: str, role: str, now: datetime
 ) -> list[str]:
     """Enrol the cohort six weeks before `now` and write down its cards as they came; its references."""
-    references = []
+    references: list[str] = []
     for number in range(COUNT):
         who, work = person(number, now)
         at = now - timedelta(weeks=6) + timedelta(minutes=number)
-        references.append(acts.enrol(store, identities, who, work, now=at, by=by, role=role))
+        # Invented names are alike more often than those of people: all of them are different ones.
+        reference = acts.enrol(
+            store, identities, who, work, not_the_same_as=references, now=at, by=by, role=role
+        )
+        references.append(reference)
     cards = [(_came(number, now), number) for number in range(COUNT)]
     for at, number in sorted(card for card in cards if card[0] <= now):
         drafts = STATES[number % len(STATES)](at.date())

@@ -54,7 +54,8 @@ def read_date(text: str, *, today: date, order: Order | None = None, ahead: bool
     """`2019-03-14`, `2019-03` or `2019`, as exactly as the text tells it.
 
     Understood: ISO 8601; numbers parted by `.`, `/`, `-` or spaces; names of months. A year of two
-    digits is the latest that has begun by `today`, or with `ahead` the nearest to it.
+    digits is the latest that has begun by `today`, or with `ahead` the nearest to it. `order` settles what
+    can be read in two ways, and nothing else: 3/14/2019 is one day, whatever was answered.
 
     Raises:
         EitherDay: day and month can be exchanged and `order` is None.
@@ -84,16 +85,14 @@ def read_date(text: str, *, today: date, order: Order | None = None, ahead: bool
             raise _bad(text)
         return _iso(text, str(year), parts[0])
     first, second = int(parts[0]), int(parts[1])
-    if first == second:
-        return _either(text, year, first, second)
-    if order == "day_first":
-        return _either(text, year, second, first, month_must_fit=True)
-    if order == "month_first":
-        return _either(text, year, first, second, month_must_fit=True)
-    if first <= 12 and second <= 12:
-        raise EitherDay(text.strip())
-    day, month = (first, second) if second <= 12 else (second, first)
-    return _either(text, year, month, day)
+    if first != second and first <= 12 and second <= 12:
+        # Only what can be exchanged is settled by what was answered.
+        if order is None:
+            raise EitherDay(text.strip())
+        day, month = (first, second) if order == "day_first" else (second, first)
+    else:
+        day, month = (first, second) if second <= 12 else (second, first)
+    return _iso(text, str(year), str(month), str(day))
 
 
 def order_of(text: str) -> Order | None:
@@ -151,12 +150,6 @@ def _year(text: str, part: str, today: date, *, ahead: bool) -> int:
     if ahead:
         return min((year - _CENTURY, year, year + _CENTURY), key=lambda y: abs(y - today.year))
     return year if year <= today.year else year - _CENTURY
-
-
-def _either(text: str, year: int, month: int, day: int, *, month_must_fit: bool = False) -> str:
-    if month_must_fit and month > 12:
-        raise NotADate(f"{text.strip()} has no month {month}: is the order of day and month right?")
-    return _iso(text, str(year), str(month), str(day))
 
 
 def _iso(text: str, year: str, month: str = "", day: str = "") -> str:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from datetime import date
 
 from thimble.people.bodies import IDENTITY_FIELDS
-from thimble.people.names import name_key
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -30,16 +29,6 @@ class PersonIdentity:
     def name(self) -> str:
         """As lists show it: family name first."""
         return ", ".join(part for part in (self.family_name, self.given_name) if part)
-
-
-def same_name_and_birth(one: PersonIdentity, other: PersonIdentity) -> bool:
-    """Whether two have the same name and the same birth date, both known."""
-    return (
-        one.birth_date is not None
-        and one.birth_date == other.birth_date
-        and name_key(one.family_name, one.given_name)
-        == name_key(other.family_name, other.given_name)
-    )
 
 
 def changed_fields(before: PersonIdentity, after: PersonIdentity) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from thimble.people.alike import ByBirth
 from thimble.people.fold import Person
 from thimble.people.identity import PersonIdentity
 from thimble.people.names import another, name_key, number_key, without_zeros
@@ -18,6 +19,7 @@ class Register:
         self.by_number: dict[str, str] = {}
         self.by_zeros: dict[str, list[str]] = {}
         self.by_name: dict[tuple[str, ...], list[str]] = {}
+        self.by_birth = ByBirth(self.identities)
         for reference, who in self.identities.items():
             if who.number:
                 self.by_number[number_key(who.number)] = reference
@@ -25,6 +27,24 @@ class Register:
             key = name_key(who.family_name, who.given_name)
             if key:
                 self.by_name.setdefault(key, []).append(reference)
+
+
+class Before:
+    """The people of the rows so far, held against each further one."""
+
+    def __init__(self) -> None:
+        self._names: dict[tuple[object, ...], int] = {}
+        self._by_birth: ByBirth[int] = ByBirth()
+
+    def alike(self, who: PersonIdentity, row: int) -> str:
+        """What speaks for the person of an earlier row, or ""; later rows are held against this one."""
+        key = name_key(who.family_name, who.given_name), who.birth_date
+        if (earlier := self._names.setdefault(key, row)) != row:
+            known = "name and birth date" if who.birth_date else "name, and no birth date"
+            return f"Row {earlier} has the same {known}"
+        found = next(self._by_birth.alike(who), None)
+        self._by_birth.add(row, who)
+        return "" if found is None else f"Row {found[0]} has the same {found[1]}"
 
 
 def match(who: PersonIdentity, register: Register) -> tuple[str, str, list[str], bool]:
@@ -50,11 +70,15 @@ def match(who: PersonIdentity, register: Register) -> tuple[str, str, list[str],
         if None in (who.birth_date, register.identities[reference].birth_date)
         or who.birth_date == register.identities[reference].birth_date
     ]
+    similar = {ref: told for ref, told in register.by_birth.alike(who) if ref not in alike_by_name}
     if alike_by_name:
         births = {register.identities[r].birth_date for r in alike_by_name}
         known = who.birth_date is not None and births == {who.birth_date}
         what = "name and birth date" if known else "name, and a birth date is missing"
-        return "", f"Somebody has the same {what}", alike_by_name, True
+        return "", f"Somebody has the same {what}", [*alike_by_name, *similar], True
+    if similar:
+        told = next(iter(similar.values()))
+        return "", f"Somebody has the same {told}", list(similar), True
     return "", "", [], True
 
 

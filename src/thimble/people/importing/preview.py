@@ -21,7 +21,8 @@ from thimble.people.identity import PersonIdentity, changed_fields
 from thimble.people.importing.columns import Columns
 from thimble.people.importing.evidence_reading import Evidence
 from thimble.people.importing.filing import Filing, of_people_known
-from thimble.people.importing.matching import Register, match
+from thimble.people.importing.matching import Before, Register, match
+from thimble.people.importing.orders import contradictions
 from thimble.people.importing.rows import LEAVE, NEW, Change, Fate, Preview, Row
 from thimble.people.importing.values import Reading, read_row
 from thimble.people.names import name_key, number_key, without_zeros
@@ -66,13 +67,15 @@ def preview(
         evidence = Evidence(sheet, columns, today, local)
         for reading in readings:
             evidence.read(reading)
+    cautions = contradictions(sheet, columns)
     filing = Filing(register, cells or {}, today)
     if columns.of_the_register:
-        return Preview(tuple(of_people_known(readings, columns, register, decisions, filing)), ())
+        known = tuple(of_people_known(readings, columns, register, decisions, filing))
+        return Preview(known, (), cautions)
     twice = _numbers_of_several(readings)
     rows: list[Row] = []
     seen: dict[str, int] = {}
-    names: dict[tuple[object, ...], int] = {}
+    before = Before()
     taken: dict[str, int] = {}
     for reading in readings:
         said = repr(reading.said)
@@ -81,7 +84,7 @@ def preview(
             rows.append(_row(reading, Fate.REPEATED, why=(why,)))
             continue
         seen.setdefault(said, reading.number)
-        row = _fate(reading, register, decisions.get(reading.number, ""), twice, names)
+        row = _fate(reading, register, decisions.get(reading.number, ""), twice, before)
         if row.person and row.person in taken:
             why = f"Row {taken[row.person]} is of the same person; one file has one row for each"
             row = _row(reading, Fate.REFUSED, why=(why,))
@@ -89,7 +92,8 @@ def preview(
             taken[row.person] = row.number
         rows.append(filing.filed(row, reading))
     named = {c for row in rows for c in (*row.candidates, row.person)}
-    return Preview(tuple(rows), tuple(ref for ref in register.people if ref not in named))
+    absent = tuple(ref for ref in register.people if ref not in named)
+    return Preview(tuple(rows), absent, cautions)
 
 
 def _numbers_of_several(readings: Sequence[Reading]) -> dict[str, list[int]]:
@@ -110,7 +114,7 @@ def _fate(
     register: Register,
     decision: str,
     twice: Mapping[str, list[int]],
-    names: dict[tuple[object, ...], int],
+    before: Before,
 ) -> Row:
     if reading.faults:
         return _row(reading, Fate.REFUSED, why=tuple(reading.faults))
@@ -123,12 +127,9 @@ def _fate(
     if decision == LEAVE:
         return _row(reading, Fate.LEFT_OUT, why=("Left out, as decided",))
     person, doubt, candidates, may_be_new = match(who, register)
-    earlier = names.setdefault(
-        (name_key(who.family_name, who.given_name), who.birth_date), reading.number
-    )
-    if not person and not candidates and earlier != reading.number:
-        doubt = f"Row {earlier} has the same name and birth date"
-        may_be_new = True
+    earlier = before.alike(who, reading.number)
+    if not person and not candidates and earlier:
+        doubt, may_be_new = earlier, True
     if doubt and decision == NEW and may_be_new:
         return _new(reading)
     if doubt and decision in candidates:

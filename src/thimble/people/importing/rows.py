@@ -73,10 +73,12 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """The fate of every row, in the file's order; `absent` are people of the register whom no row names."""
+    """The fate of every row, in the file's order; `absent` are people of the register whom no row names;
+    `cautions` are sentences about the file as a whole."""
 
     rows: tuple[Row, ...]
     absent: tuple[str, ...]
+    cautions: tuple[str, ...] = ()
 
     @property
     def counts(self) -> Mapping[Fate, int]:

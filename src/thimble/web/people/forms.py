@@ -10,7 +10,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from thimble.clinical.diseases import DISEASES
-from thimble.clinical.saying import unit
+from thimble.clinical.saying import sentence, unit
 from thimble.clinical.series.counselling import counselling
 from thimble.clinical.serology.analytes import Analyte, measures
 from thimble.clinical.serology.results import COMPARATORS, Word
@@ -298,7 +298,7 @@ class EvidenceForm(forms.Form):
                         ahead=name == "until",
                     )
                 except NotADate as fault:
-                    self.add_error(name, f"{fault}.")
+                    self.add_error(name, sentence(str(fault)))
         if self.name == "declined" and cleaned.get("signed") == "here":
             self._signature(cleaned.get("signature", ""))
         if self.name == "result" and not self.errors:

@@ -18,11 +18,13 @@ from thimble.actions import Refused, brought
 from thimble.actions import people as acts
 from thimble.actions.stock import settle
 from thimble.clinical.diseases import DISEASES
+from thimble.clinical.saying import sentence
 from thimble.ledger.store import Overtaken
 from thimble.people import choices
+from thimble.people.alike import alike
 from thimble.people.entries import Kind
 from thimble.people.fold import Person, as_body
-from thimble.people.identity import PersonIdentity, same_name_and_birth
+from thimble.people.identity import PersonIdentity
 from thimble.web import clock, log
 from thimble.web.access import account_of, can, needs
 from thimble.web.certificates.section import certificates_of
@@ -124,12 +126,14 @@ def new(request: HttpRequest) -> HttpResponse:
     """Enrol one person."""
     form = PersonForm(request.POST or None, initial={"today": _today(), "works_as": "staff",
                                                      "exposure_prone": "not_known"})  # fmt: skip
-    namesakes: list[tuple[str, str]] = []
+    namesakes: list[tuple[str, str, str]] = []
     if request.method == "POST" and form.is_valid():
         identity = form.identity()
         known = get_people_identities().all_identities()
-        same = [ref for ref, who in known.items() if same_name_and_birth(identity, who)]
-        another = set(same) if request.POST.get("another") == "yes" else set()
+        same = [ref for ref, who in known.items() if alike(identity, who)]
+        # The tick is about those who were shown beside it, not about others whom a name typed anew is like.
+        ticked = request.POST.get("another") == "yes"
+        another = set(request.POST.getlist("looked_at")) if ticked else set()
         try:
             with get_people().alone():
                 person = acts.enrol(
@@ -142,7 +146,7 @@ def new(request: HttpRequest) -> HttpResponse:
                 )
         except Refused as refused:
             _tell(form, refused.faults)
-            namesakes = [(ref, known[ref].name) for ref in same]
+            namesakes = [(ref, known[ref].name, known[ref].number) for ref in same]
             looked(request, same, whose="worker", where="people")
         else:
             log.event("person_enrolled", case=person, account=account_of(request).pk)
@@ -257,7 +261,7 @@ def card(request: HttpRequest, person: str) -> HttpResponse:
             except NotKept as refused:
                 faults.append(str(refused))
             except Refused as refused:
-                faults += [f"{fault}." for fault in refused.faults]
+                faults += [sentence(fault) for fault in refused.faults]
             except Overtaken as late:
                 faults += _moved_on(late)
                 position = late.new_entries[-1].position
@@ -575,4 +579,4 @@ def _number(text: str | None, other: int) -> int:
 
 def _tell(form: Any, faults: Iterable[str]) -> None:
     for fault in faults:
-        form.add_error(None, f"{fault.rstrip('.')}.")
+        form.add_error(None, sentence(fault))

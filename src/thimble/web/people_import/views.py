@@ -143,6 +143,7 @@ def _seen(request: HttpRequest, sheet: Sheet, plan: Plan) -> dict[str, Any]:
         "shown": shown,
         "total": len(seen.rows),
         "absent": len(seen.absent),
+        "cautions": seen.cautions,
         "to_write": to_write,
         "asked": seen.counts[Fate.ASK],
         "many_questions": sum(len(line.questions) for line in lines) > 1,
