@@ -64,8 +64,9 @@ def every_fewer(spec: Spec, fewer_than: int) -> Iterator[list[Holds]]:
 
 def shows(situations: list[Situation], conditions: list[Holds], fault: Holds) -> bool:
     """Whether the conditions can hold and, whenever they do, the fault is there."""
-    inside = [s for s in situations if all(holds(s) for holds in conditions)]
-    return bool(inside) and all(fault(s) for s in inside)
+    inside = (s for s in situations if all(holds(s) for holds in conditions))
+    faulty = [fault(first) for first in itertools.islice(inside, 1)]
+    return faulty == [True] and all(fault(s) for s in inside)
 
 
 def check_witness(spec: Spec, situations: list[Situation], words: str, fault: Holds) -> None:
