@@ -101,6 +101,7 @@ def at_the_desk(nurse: Page, session: str, person: str) -> list[str]:
     found += look(nurse, Screen("a session with somebody open", ""))
     # An Enter that comes at once may be the second one of a scanner.
     nurse.wait_for_timeout(1100)
+    nurse.get_by_label("Lot A12 is the one that is given").press("Space")
     nurse.keyboard.press("Enter")
     expect(nurse.get_by_text("Quillon, Ottoline: Hepatitis B, adult, lot A12")).to_be_visible()
     found += look(nurse, Screen("a session with a dose", ""))

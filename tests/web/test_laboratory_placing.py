@@ -349,7 +349,7 @@ def withdraw(client: Client, person: str):
 def test_what_was_put_into_the_wrong_file_is_withdrawn_there_and_placed_anew(
     ada: str, signed_in: SignIn
 ):
-    wrong = enrolled(PersonIdentity("Q-12", "Muster", "Adele", ADA.birth_date))
+    wrong = enrolled(PersonIdentity("Q-12", "Fremd", "Wiebke", ADA.birth_date))
     came(oru(number("120"), name="Neuer^Ada"))
     nurse = signed_in(Role.OCCUPATIONAL_NURSE)
     page, hold = reverse("laboratory:message", args=[1]), reverse("laboratory:hold_again", args=[1])
@@ -401,7 +401,7 @@ def test_what_the_laboratory_took_back_is_not_held_again(ada: str, signed_in: Si
 
 def test_a_message_stands_in_one_file_at_a_time(ada: str, signed_in: SignIn):
     """A process that died after recording leaves it held, with somebody's results in a file."""
-    twin = enrolled(PersonIdentity("Q-12", "Muster", "Adele", ADA.birth_date))
+    twin = enrolled(PersonIdentity("Q-12", "Fremd", "Wiebke", ADA.birth_date))
     came(oru(number("120"), name="Neuer^Ada"))
     nurse = signed_in(Role.OCCUPATIONAL_NURSE)
     place(nurse, reference=ada, reason="Rang them.")
