@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from thimble.commands import Commands, NotUnderstood, group
+from thimble.commands.scrubbing import written_anew
 from thimble.commands.serve import open_data
 
 
@@ -39,7 +40,6 @@ def _purge(*, erase: bool) -> int:
     from thimble.clinical.site import SiteError
     from thimble.exchange.inbox import Inbox
     from thimble.web.context import get_site
-    from thimble.web.scrubbing import scrub
 
     try:
         site = get_site()
@@ -62,16 +62,9 @@ def _purge(*, erase: bool) -> int:
         print("Nothing was changed. Add --erase to erase them.")
         return 0
     # Each time: an earlier run, or an import that was taken back, may have left traces.
-    status = 1 if left else 0
     with Inbox(settings.DATA) as inbox:
-        for what, done in (("The database", scrub()), ("The laboratory's inbox", inbox.scrub())):
-            if not done:
-                print(
-                    f"{what} was in use and could not be written anew: what was erased may still be "
-                    "readable in its files. Stop the servers, then run this again."
-                )
-                status = 1
-    return status
+        whole = written_anew(inbox)
+    return 1 if left or not whole else 0
 
 
 def _each(*, erase: bool) -> int:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from thimble.commands import Commands, NotUnderstood, group
+from thimble.commands.scrubbing import written_anew
 from thimble.commands.serve import open_data
 
 if TYPE_CHECKING:
@@ -44,7 +45,6 @@ def _purge(*, erase: bool) -> int:
     from thimble.clinical.site import SiteError
     from thimble.exchange.inbox import Inbox
     from thimble.web.context import get_site
-    from thimble.web.scrubbing import scrub
 
     try:
         site = get_site()
@@ -64,19 +64,9 @@ def _purge(*, erase: bool) -> int:
             print("Nothing was changed. Add --erase to erase them.")
             return 0
         print(f"{erased} erased, and the people in {_messages(messages)} of the laboratory.")
-        status = 1 if left else 0
         # Each time: an earlier run may have been stopped between erasing and this.
-        for what, done in (
-            ("The database", scrub()),
-            ("The laboratory's inbox", inbox.scrub()),
-        ):
-            if not done:
-                print(
-                    f"{what} was in use and could not be written anew: what was erased may still be "
-                    "readable in its file. Stop the servers, then run this again."
-                )
-                status = 1
-    return status
+        whole = written_anew(inbox)
+    return 1 if left or not whole else 0
 
 
 def _each(inbox: Inbox, *, erase: bool) -> tuple[int, int, int]:

@@ -20,7 +20,7 @@ from thimble.people.immunity import SHOWN, about, shown
 from thimble.protocol.vocabulary import Value
 from thimble.web import clock, log
 from thimble.web.access import can, needs
-from thimble.web.context import get_protocol, get_store, looked, zone
+from thimble.web.context import get_protocol, get_store, looked, today
 from thimble.web.desk.handling import (
     go,
     overtaken_response,
@@ -170,7 +170,7 @@ def take(request: HttpRequest, ref: str) -> HttpResponse:
                 actions.note(store, reading.case, source, **common)
             if doses:
                 written = actions.doses_on_record(
-                    store, reading.case, doses, today=clock.now().astimezone(zone()).date(),
+                    store, reading.case, doses, today=today(),
                     text=f"{source_of(found.person.reference)}.",
                     expected_position=None if facts else position, **common,
                 )  # fmt: skip
